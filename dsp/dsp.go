@@ -1,0 +1,98 @@
+// Package dsp finds the line that turns once per revolution in the samples of an
+// accelerometer, follows it, and says how well it is known.
+//
+// It takes plain slices of times (s) and columns (m/s²) and knows no lathe and no wood.
+// Nothing here starts a goroutine or holds a lock: a Tracker is not safe for concurrent use.
+package dsp
+
+// Fault is a code for something wrong with a Revolution, as printed in JSON.
+type Fault string
+
+// The faults. Those marked * forbid a number: the Revolution is not OK.
+const (
+	NoTurn   Fault = "no-turn"  // * nothing turns
+	Weak     Fault = "weak"     // * the line does not stand clear of the noise
+	Changing Fault = "changing" // * speed not settled
+	Clipped  Fault = "clipped"  // * range of the sensor reached
+	Stuck    Fault = "stuck"    // * the same value again and again
+	Gap      Fault = "gap"      // samples missing; * when too many are
+	Coarse   Fault = "coarse"   // * the sensor's step is larger than the line
+	Folded   Fault = "folded"   // * the line may lie above what this sample rate can see
+	Doubtful Fault = "doubtful" // * another line explains the data as well
+)
+
+// Revolution is the once-per-turn line over one window of samples.
+//
+// Amplitudes are m/s² peak. Phasor p on axis i means Re(pᵢ·exp(2πi·Freq·(t−Time))).
+// With OK false and Freq > 0 the numbers are an estimate to be shown greyed, never used.
+type Revolution struct {
+	Time float64 // s, middle of the window, on the clock of the samples
+	Span float64 // s, length of the window
+	OK   bool    // the numbers may be used
+
+	Freq   float64 // Hz; 0 is unknown
+	FreqSE float64 // Hz, standard error
+	Drift  float64 // Hz/s, rate of change of Freq in the window
+
+	Axes      int              // axes in the data, 1 to 3; the phasors of the others are 0
+	Phasor    [3]complex128    // once per turn
+	Multiples [4][3]complex128 // 2 to 5 times per turn
+	Seen      int              // multiples in the fit, 0 to 4: the first Seen of Multiples
+	// Amp is the amplitude in the worst direction, √((|p|² + |p·p|)/2); AmpSE its
+	// standard error; MultipleAmp the same of the multiples.
+	Amp, AmpSE  float64
+	MultipleAmp [4]float64
+	// Floor is the standard error of an amplitude that noise, the sensor's step and the
+	// length of the window allow at this frequency, line or no line.
+	Floor float64
+
+	// Total is the broadband velocity in m/s rms, all axes together, over Band in Hz
+	// (10–1000 Hz or as far as the sensor can see). 0 when the band is empty.
+	Total float64
+	Band  [2]float64
+	// Crest is peak over rms of what is left when the line and its multiples are taken
+	// out; knocks make it large (Gaussian noise of 1000 samples: about 3.2).
+	Crest float64
+
+	Rate float64 // Hz, true rate of fresh samples in the window
+	Step float64 // m/s², step between neighbouring values, 0 if none was found
+	// Rival is the frequency in Hz of the best other explanation; 0 if there is none
+	// worth naming.
+	Rival float64
+
+	Faults []Fault
+	// Warnings are reservations in words that a turner can use.
+	Warnings []string
+}
+
+// Has reports whether r carries fault f.
+func (r Revolution) Has(f Fault) bool {
+	for _, g := range r.Faults {
+		if g == f {
+			return true
+		}
+	}
+	return false
+}
+
+// Tracker finds and follows the once-per-turn line. Set the fields before the first Add.
+// The zero value searches 1 to 70 Hz with no hint.
+type Tracker struct {
+	// Low and High bound the search, Hz, inclusive. Zero means 1 and 70.
+	Low, High float64
+	// Hint is the frequency in Hz that the dial or pulley claims, 0 if unknown. The
+	// search then stays within 8 % of it.
+	Hint float64
+	// Range is the largest magnitude that the sensor can show, m/s², 0 if unknown.
+	Range float64
+}
+
+// Add takes the next samples, t in s strictly increasing and one to three columns in
+// m/s², all of one length, and returns the revolutions that are complete with them,
+// four a second of data, oldest first. The slices are not kept.
+// It panics if the lengths differ or there are no or more than three columns.
+func (tr *Tracker) Add(t []float64, axes [][]float64) []Revolution { return nil }
+
+// Flush returns what the last samples allow when no more will come: at most one
+// Revolution, for a recording shorter than the first window.
+func (tr *Tracker) Flush() []Revolution { return nil }
