@@ -1,0 +1,208 @@
+package assess
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+)
+
+// The largest blank that is believed when the lathe's own swing and bed are not known, and
+// what an unknown diameter or length then counts as (chosen: more than nearly every wood
+// lathe takes; smaller would let an unknown blank turn faster).
+const (
+	largestDiameter MM = 900
+	largestLength   MM = 2500
+	largestBit      MM = 100 // drills for the lathe end below this; chosen
+)
+
+// Held is how the blank is held. "" is unknown and counts as a vacuum chuck.
+type Held string
+
+// The ways of holding.
+const (
+	Chuck     Held = "chuck"
+	Faceplate Held = "faceplate"
+	Centres   Held = "centres" // the tailstock is then part of it
+	Vacuum    Held = "vacuum"
+	Screw     Held = "screw"
+)
+
+// Balance is how far the blank is from round and even. "" is unknown and counts as Burl.
+type Balance string
+
+// The balances, from best to worst.
+const (
+	True       Balance = "true"  // turned round
+	Sawn       Balance = "sawn"  // cut round on the bandsaw
+	RoughBlank Balance = "rough" // a log or an uncut block
+	Burl       Balance = "burl"  // uneven in shape and density
+)
+
+// Defect is a fault of the wood that makes it likelier to come apart.
+type Defect string
+
+// The defects.
+const (
+	Void  Defect = "void"
+	Bark  Defect = "bark"
+	Crack Defect = "crack"
+	Punky Defect = "punky" // soft, half rotten wood
+)
+
+// Blank is the piece of wood on the lathe. The zero value is a blank of which nothing is
+// known; each zero field counts as the less favourable case.
+type Blank struct {
+	Diameter  MM      // largest diameter of the swing
+	Length    MM      // from the mounting to the far end
+	Mass      float64 // kg, 0: reckoned from wood, moisture and size
+	Wood      string  // common name, see Woods; "" or another name: heavy and weak
+	Moisture  float64 // % of the dry mass, 0: soaking wet
+	Held      Held
+	Tailstock bool // supports the far end; implied by Centres
+	Balance   Balance
+	Defects   []Defect // seen; nil is none seen
+	Bit       MM       // diameter of the drill, for the task drilling; 0: as large as it can be
+}
+
+// tailstock reports whether the far end is supported.
+func (b Blank) tailstock() bool { return b.Tailstock || b.Held == Centres }
+
+// Validate returns an InputError for a blank that cannot be, on this lathe and for this
+// task, and nil when it can. What is not known is no error. It does not look at cracks:
+// those lower the ceilings.
+func (b Blank) Validate(l Lathe, task Task) error {
+	for _, check := range []func() error{
+		func() error { return b.sizes(l) },
+		b.words,
+		func() error { return b.drill(task) },
+		b.weight,
+	} {
+		if err := check(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (b Blank) sizes(l Lathe) error {
+	for _, c := range []struct {
+		name       string
+		value, top float64
+		unit, hint string
+	}{
+		{"diameter", float64(b.Diameter), float64(l.swing()), "mm", "give the largest diameter that turns, with its unit, as in --diameter 310mm or 12in"},
+		{"length", float64(b.Length), float64(l.between()), "mm", "give the length from the mounting to the far end, with its unit, as in --length 90mm"},
+		{"mass", b.Mass, 2000, "kg", "weigh the blank, as in --mass 4.2kg, or leave it out"},
+		{"moisture", b.Moisture, 300, "%", "give the moisture in percent of the dry mass, as in 12, or leave it out"},
+		{"bit", float64(b.Bit), float64(largestBit), "mm", "cut a larger hole with a turning tool"},
+	} {
+		switch {
+		case !finite(c.value) || c.value < 0:
+			return &InputError{fmt.Sprintf("%s %g %s cannot be", c.name, c.value, c.unit), c.hint}
+		case c.value > c.top:
+			return &InputError{fmt.Sprintf("%s %g %s is more than %g %s", c.name, c.value, c.unit, c.top, c.unit), c.hint}
+		case c.value > 0 && c.value < 1 && c.unit == "mm":
+			return &InputError{fmt.Sprintf("%s %g mm is too small to turn", c.name, c.value), c.hint}
+		}
+	}
+	return nil
+}
+
+func (b Blank) words() error {
+	if err := oneOf("way of holding", b.Held, Chuck, Faceplate, Centres, Vacuum, Screw); err != nil {
+		return err
+	}
+	if err := oneOf("balance", b.Balance, True, Sawn, RoughBlank, Burl); err != nil {
+		return err
+	}
+	for _, d := range b.Defects {
+		if err := oneOf("defect", d, Void, Bark, Crack, Punky); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// oneOf returns an InputError when word is neither empty nor among allowed.
+func oneOf[S ~string](what string, word S, allowed ...S) error {
+	if word == "" || slices.Contains(allowed, word) {
+		return nil
+	}
+	var names []string
+	for _, a := range allowed {
+		names = append(names, string(a))
+	}
+	return &InputError{fmt.Sprintf("no such %s: %q", what, word), "one of " + strings.Join(names, ", ")}
+}
+
+func (b Blank) drill(task Task) error {
+	switch {
+	case b.Bit > 0 && task != Drilling:
+		return &InputError{fmt.Sprintf("a bit of %v does not go with the task %q", b.Bit, task), "say --task drilling, or leave the bit out"}
+	case b.Bit > 0 && b.Diameter > 0 && b.Bit >= b.Diameter:
+		return &InputError{fmt.Sprintf("a bit of %v does not fit into a blank of %v", b.Bit, b.Diameter), "the bit must be smaller than the blank"}
+	case task == Drilling && b.Held == Centres:
+		return &InputError{"a blank between centres cannot be drilled from the tailstock", "hold it in a chuck or on a faceplate"}
+	}
+	return nil
+}
+
+func (b Blank) weight() error {
+	most := b.mass().high
+	b.Mass = 0
+	if most == 0 || b.Diameter == 0 || b.Length == 0 {
+		return nil
+	}
+	if solid := b.mass().high; most > solid*(1+1e-9) {
+		return &InputError{fmt.Sprintf("%.2f kg is more than a solid cylinder of %v by %v can weigh (%.2f kg)", most, b.Diameter, b.Length, solid),
+			"check mass, diameter, length, wood and moisture, and their units"}
+	}
+	return nil
+}
+
+// heaviest is what an unknown mass counts as at most, kg: about what gets onto a lathe
+// without a hoist (chosen; smaller would let an unknown log turn faster).
+const heaviest = 100
+
+// massRange is a mass in kg: the likely value, 0 when wood or size are not known, and the
+// heaviest it may well be, 0 when the size is not known.
+type massRange struct{ likely, high float64 }
+
+// mass of the blank: as weighed, or that of the solid cylinder, π/4·D²·L·ρ.
+func (b Blank) mass() massRange {
+	if b.Mass > 0 {
+		return massRange{b.Mass, b.Mass}
+	}
+	d, l := float64(b.Diameter)/1000, float64(b.Length)/1000
+	volume := math.Pi / 4 * d * d * l
+	likely, high := WoodOf(b.Wood).Density(b.Moisture)
+	return massRange{volume * likely, volume * high}
+}
+
+// worst is b with every unknown counted as the less favourable case on lathe l, and what
+// was counted, in words.
+func (b Blank) worst(l Lathe) (Blank, []string) {
+	var said []string
+	count := func(unknown bool, set func(), format string, args ...any) {
+		if unknown {
+			set()
+			said = append(said, fmt.Sprintf(format, args...))
+		}
+	}
+	sized := b.Diameter > 0 && b.Length > 0
+	count(b.Diameter == 0, func() { b.Diameter = l.swing() }, "diameter not given: counted as %v", l.swing())
+	count(b.Length == 0, func() { b.Length = l.between() }, "length not given: counted as %v", l.between())
+	count(b.Balance == "", func() { b.Balance = Burl }, "balance not given: counted as an uneven burl")
+	count(b.Held == "", func() { b.Held = Vacuum }, "way of holding not given: counted as a vacuum chuck")
+	count(!WoodOf(b.Wood).Known(), func() {}, "wood not given or not in the table: counted as the heaviest and least stiff")
+	count(b.Moisture == 0, func() {}, "moisture not given: counted as soaking wet")
+	if b.Mass == 0 {
+		b.Mass = b.mass().high
+		if !sized {
+			b.Mass = min(b.Mass, heaviest)
+		}
+		said = append(said, fmt.Sprintf("not weighed: counted as %.1f kg", b.Mass))
+	}
+	return b, said
+}

@@ -1,0 +1,86 @@
+package assess
+
+import "math"
+
+// RimSpeed is v = π·D·n in m/s, the speed of the rim of a blank.
+func RimSpeed(d MM, n RPM) float64 { return math.Pi * float64(d) / 1000 * float64(n) / 60 }
+
+// DiscEnergy is the energy in J of a turning solid cylinder, ½·I·ω² with I = ½·m·r²
+// (Thomson, Theory of Vibration with Applications, 4th ed., appendix on moments of
+// inertia): m·v²/4 with v the rim speed. mass is in kg.
+func DiscEnergy(mass float64, d MM, n RPM) float64 {
+	v := RimSpeed(d, n)
+	return mass * v * v / 4
+}
+
+// DropHeight is the height in m from which a piece falls with the energy it leaves the rim
+// with, v²/(2g), from ½·m·v² = m·g·h.
+func DropHeight(v float64) float64 { return v * v / (2 * gravity) }
+
+// BalanceOffset is the offset e = G/ω in mm of the centre of mass from the axis at which
+// a body turning at n has balance grade G in mm/s (ISO 21940-11:2016, 6.3). 0 for n = 0.
+func BalanceOffset(grade float64, n RPM) float64 {
+	return positive(grade / n.omega())
+}
+
+// Unbalance is the permissible residual unbalance U = 1000·G·m/ω in g·mm of a body of
+// mass kg at n (ISO 21940-11:2016, 6.3.3). 0 for n = 0.
+func Unbalance(grade, mass float64, n RPM) float64 { return 1000 * mass * BalanceOffset(grade, n) }
+
+// Ends is how the ends of a long blank are held, as (βL)² of its first bending mode.
+type Ends float64
+
+// The ways, from Thomson, Theory of Vibration with Applications, 4th ed., table 9.5-1 and
+// appendix D (more digits from the frequency equations there).
+const (
+	Simple         Ends = 9.869604  // π²; between centres
+	ClampedHinged  Ends = 15.418206 // chuck or faceplate, and tailstock
+	ClampedClamped Ends = 22.373285
+	Cantilever     Ends = 3.516015 // no tailstock
+)
+
+// Whirl is the first bending speed of a round bar,
+//
+//	n = 60/(2π) · (βL)² · (d/4) · √(E/ρ) / L²
+//
+// with E the modulus of elasticity in MPa and ρ the density in kg/m³ (Thomson, Theory of
+// Vibration with Applications, 4th ed., section 9.5: ω = (βL)²·√(EI/(m'L⁴)) with
+// I/A = d²/16). Shear is left out: short bars whirl slower than this, but far above any
+// lathe. 0 when an argument is not above zero.
+func Whirl(d, l MM, ends Ends, stiffness, density float64) RPM {
+	if !(d > 0 && l > 0 && stiffness > 0 && density > 0) {
+		return 0
+	}
+	dm, lm := float64(d)/1000, float64(l)/1000
+	w := float64(ends) * dm / 4 * math.Sqrt(stiffness*1e6/density) / (lm * lm)
+	return RPM(positive(w * 60 / (2 * math.Pi)))
+}
+
+// slender is the length over the diameter from which on a blank bends as a bar (chosen;
+// below it the true speed is lower than Whirl, and far above any lathe's).
+const slender = 4
+
+// whirl of the blank as it is held, 0 if a size is not known. A screw or a vacuum chuck
+// holds no moment that could be relied on, so with a tailstock they count as Simple.
+func (b Blank) whirl() RPM {
+	ends := Cantilever
+	switch {
+	case b.tailstock() && (b.Held == Chuck || b.Held == Faceplate):
+		ends = ClampedHinged
+	case b.tailstock():
+		ends = Simple
+	}
+	w := WoodOf(b.Wood)
+	_, dense := w.Density(b.Moisture)
+	return Whirl(b.Diameter, b.Length, ends, w.Stiffness(b.Moisture), dense)
+}
+
+// ThrowSpeed is the speed at which a mass of kg with its centre offset mm from the axis
+// throws with a fifth of the weight of a lathe of latheMass kg, m·e·ω² = 0.2·M·g: from
+// there on a lathe may walk (chosen share; common practice, no source). 0 is unknown.
+func ThrowSpeed(mass, offset, latheMass float64) RPM {
+	return RPM(positive(math.Sqrt(walkShare*latheMass*gravity/(mass*offset/1000)) * 60 / (2 * math.Pi)))
+}
+
+// walkShare is the share of the lathe's weight at which it may walk.
+const walkShare = 0.2

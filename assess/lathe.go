@@ -1,0 +1,130 @@
+package assess
+
+import (
+	"fmt"
+	"slices"
+)
+
+// The range that counts for a lathe whose own is not known: the range of the search, not
+// of a lathe.
+const (
+	searchLow  RPM = 60
+	searchHigh RPM = 4000
+)
+
+// lightest is what the mass of an unknown lathe counts as, kg: a small bench lathe
+// (chosen; heavier would let an unknown lathe throw harder).
+const lightest = 30
+
+// Lathe is what is known of a lathe. The zero value is an unknown one.
+type Lathe struct {
+	Name      string  `json:"name"`
+	Low, High RPM     // slowest and fastest speed; 0: not known
+	Steps     []RPM   // speeds of the pulley steps in any order; nil: any speed from Low to High
+	Mass      float64 // kg with its stand; 0: not known, counts as 30 kg
+	ChuckMax  RPM     // fastest speed written on the chuck; 0: not known, no ceiling from it
+	Swing     MM      // largest diameter; 0: not known
+	Between   MM      // largest length; 0: not known
+}
+
+// Validate returns an InputError for a lathe that cannot be.
+func (l Lathe) Validate() error {
+	for _, v := range append([]float64{float64(l.Low), float64(l.High), l.Mass, float64(l.ChuckMax),
+		float64(l.Swing), float64(l.Between)}, floats(l.Steps)...) {
+		if !finite(v) || v < 0 {
+			return &InputError{fmt.Sprintf("%g in the description of the lathe cannot be", v), "give speeds in rpm, lengths and mass above zero"}
+		}
+	}
+	if slices.Contains(l.Steps, 0) {
+		return &InputError{"a step of the lathe is 0 rpm", "list the speeds of the pulley steps alone"}
+	}
+	if low, high := l.ends(); low > high {
+		return &InputError{fmt.Sprintf("slowest speed %v is above the fastest, %v", low, high), "check the lathe's speeds"}
+	}
+	return nil
+}
+
+func floats[T ~float64](in []T) []float64 {
+	out := make([]float64, len(in))
+	for i, v := range in {
+		out[i] = float64(v)
+	}
+	return out
+}
+
+// Known reports whether the lathe's own range of speeds is known.
+func (l Lathe) Known() bool { return len(l.Steps) > 0 || l.Low > 0 && l.High > 0 }
+
+// ends returns the slowest and the fastest speed, the ends of the search where not known.
+func (l Lathe) ends() (low, high RPM) {
+	if len(l.Steps) > 0 {
+		return slices.Min(l.Steps), slices.Max(l.Steps)
+	}
+	low, high = searchLow, searchHigh
+	if l.Low > 0 {
+		low = l.Low
+	}
+	if l.High > 0 {
+		high = l.High
+	}
+	return low, high
+}
+
+// Fit returns the fastest speed that the lathe runs and that is not above n: a step, or
+// for a lathe without steps n to a dial's 10 rpm below. 0 when every speed is above n.
+func (l Lathe) Fit(n RPM) RPM {
+	low, high := l.ends()
+	if !(n >= low) {
+		return 0
+	}
+	if len(l.Steps) == 0 {
+		return max(low, floorTo(min(n, high), 10))
+	}
+	var best RPM
+	for _, s := range l.Steps {
+		if s <= n {
+			best = max(best, s)
+		}
+	}
+	return best
+}
+
+// floorTo is n rounded down to a multiple of step.
+func floorTo(n, step RPM) RPM { return RPM(int(n/step)) * step }
+
+// Speeds lists the speeds that the lathe runs from low to high, rising: its steps, or a
+// ladder of about 2.5 % ending with high.
+func (l Lathe) Speeds(low, high RPM) []RPM {
+	first, last := l.ends()
+	low, high = max(low, first), min(high, last)
+	var out []RPM
+	if len(l.Steps) > 0 {
+		for _, s := range slices.Sorted(slices.Values(l.Steps)) {
+			if s >= low && s <= high {
+				out = append(out, s)
+			}
+		}
+		return slices.Compact(out)
+	}
+	for n := low; n < high; n = floorTo(max(n+5, n*1.025), 5) {
+		out = append(out, n)
+	}
+	if high >= low && high > 0 {
+		out = append(out, high)
+	}
+	return out
+}
+
+func (l Lathe) swing() MM {
+	if l.Swing > 0 {
+		return l.Swing
+	}
+	return largestDiameter
+}
+
+func (l Lathe) between() MM {
+	if l.Between > 0 {
+		return l.Between
+	}
+	return largestLength
+}

@@ -1,0 +1,124 @@
+package assess
+
+import (
+	"fmt"
+	"slices"
+)
+
+// Plan is what may be said before mounting.
+type Plan struct {
+	Window Window `json:"window"`
+	// Start is the speed to switch on at, 0 when no speed is slow enough.
+	Start    RPM       `json:"start_rpm"`
+	Say      string    `json:"say"`      // one line
+	Ceilings []Ceiling `json:"ceilings"` // lowest first, the first one wins
+	Figures  Figures   `json:"figures"`
+	// Assumed says what was not given and how it was counted.
+	Assumed  []string `json:"assumed"`
+	Cautions []string `json:"cautions"`
+}
+
+// Window is the range of speeds for the job, 0 and 0 when the lathe has none.
+type Window struct {
+	Low  RPM `json:"low_rpm"`
+	High RPM `json:"high_rpm"`
+}
+
+// Figures show what a speed means, at the top of the window. 0 is unknown.
+type Figures struct {
+	RimSpeed float64 // m/s
+	Energy   float64 // J of the whole blank turning
+	Drop     float64 // m, height from which a piece leaving the rim would fall with its energy
+	Slower   float64 // J less of Energy at 10 % less speed
+	Whirl    RPM     // first bending speed, when length and wood are known and the blank is long
+	// Offset in mm of the centre of mass at balance grade G 40, the grade of car wheels
+	// (ISO 21940-11:2016, table 1).
+	Offset float64
+}
+
+// MarshalJSON writes null for what is not known.
+func (f Figures) MarshalJSON() ([]byte, error) {
+	return jsonObject(
+		field{"rim_speed_m_s", known(f.RimSpeed, 2)}, field{"energy_j", known(f.Energy, 1)},
+		field{"drop_height_m", known(f.Drop, 2)}, field{"energy_saved_by_10_percent_j", known(f.Slower, 1)},
+		field{"whirl_rpm", f.Whirl}, field{"g40_offset_mm", known(f.Offset, 3)})
+}
+
+// startShare is the share of the ceiling to switch on at (chosen: the less even the blank,
+// the slower it starts).
+var startShare = map[Balance]float64{True: 0.5, Sawn: 0.45, RoughBlank: 0.4, Burl: 0.33, "": 0.33}
+
+// MakePlan returns the plan for a blank on a lathe. It returns an InputError, with a hint,
+// for what cannot be and for a missing diameter. No speed slow enough is no error: the
+// window and the start are then unknown, and Say tells what to do.
+func MakePlan(l Lathe, b Blank, t Task) (Plan, error) {
+	if err := check(l, b, t); err != nil {
+		return Plan{}, err
+	}
+	if b.Diameter == 0 {
+		return Plan{}, &InputError{"no diameter", "give the largest diameter that turns, as in --diameter 310mm or 12in"}
+	}
+	p := Plan{Ceilings: Ceilings(l, b, t), Cautions: Cautions()}
+	_, p.Assumed = b.worst(l)
+	p.Assumed = append(p.Assumed, unknownsOf(l, b, t)...)
+	if slices.Contains(b.Defects, Crack) {
+		p.Cautions = append([]string{"A cracked blank should not be turned: cut the crack away, or glue it and let it harden."}, p.Cautions...)
+	}
+	top := p.Ceilings[0]
+	high := l.Fit(top.RPM)
+	if high == 0 {
+		p.Say = tooSlow(l, top)
+		return p, nil
+	}
+	low, _ := l.ends()
+	atLeast := func(n RPM) RPM { return max(low, l.Fit(n)) }
+	p.Window = Window{High: high, Low: atLeast(min(high, max(taskRanges[t].low, thumbLow*high/thumbHigh)))}
+	p.Start = atLeast(RPM(startShare[b.Balance]) * high)
+	p.Figures = figures(b, high)
+	p.Say = fmt.Sprintf("Start at %v; up to %v when it runs calmly (%s).", p.Start, high, top.Name)
+	if r := taskRanges[t]; r.low > high {
+		p.Say += fmt.Sprintf(" The usual %v to %v for %s is too fast for this blank.", r.low, r.high, t)
+	}
+	return p, nil
+}
+
+func check(l Lathe, b Blank, t Task) error {
+	if err := l.Validate(); err != nil {
+		return err
+	}
+	if err := t.Validate(); err != nil {
+		return err
+	}
+	return b.Validate(l, t)
+}
+
+// tooSlow says that the lathe has no speed below the ceiling, and what to do.
+func tooSlow(l Lathe, top Ceiling) string {
+	low, _ := l.ends()
+	return fmt.Sprintf("Do not start: the lathe's slowest speed is %v and this blank allows %.0f (%s). Saw it round and balance it first, or use a slower lathe.", low, float64(top.RPM), top.Name)
+}
+
+func unknownsOf(l Lathe, b Blank, t Task) []string {
+	var out []string
+	add := func(unknown bool, words string) {
+		if unknown {
+			out = append(out, words)
+		}
+	}
+	add(t == "", "task not given: counted as roughing")
+	add(t == Drilling && b.Bit == 0, "bit not given: counted as the largest")
+	add(!l.Known(), "the lathe's own range of speeds is not known: 60 to 4000 rpm is only the range of the search")
+	add(l.Mass == 0, "the lathe's mass is not known: counted as 30 kg")
+	add(l.ChuckMax == 0, "the chuck's fastest speed is not known: read it on the chuck and stay below it")
+	return out
+}
+
+func figures(b Blank, n RPM) Figures {
+	f := Figures{RimSpeed: RimSpeed(b.Diameter, n), Energy: DiscEnergy(b.mass().likely, b.Diameter, n), Offset: BalanceOffset(40, n)}
+	f.Drop = DropHeight(f.RimSpeed)
+	f.Slower = f.Energy - DiscEnergy(b.mass().likely, b.Diameter, 0.9*n)
+	if WoodOf(b.Wood).Known() && b.Length >= slender*b.Diameter {
+		f.Whirl = b.whirl()
+	}
+	return f
+}

@@ -1,0 +1,184 @@
+package assess
+
+import (
+	"encoding/json"
+	"math"
+	"slices"
+
+	"vibe/dsp"
+)
+
+// The weakest shake that may be called known. Below minShake in mm/s rms nothing in the
+// data parts a true spindle from a neighbour's motor; above maxRelSE the shake is too
+// uncertain to act on (chosen: too large lets a wrong number through, too small says
+// nothing on a quiet lathe).
+const (
+	minShake = 0.03
+	maxRelSE = 0.05
+)
+
+// Reading is the once-per-turn line in shop words. 0 and "" are unknown.
+//
+// With OK false and Speed above 0 the numbers are an estimate to be shown greyed, never
+// to be acted upon.
+type Reading struct {
+	T    float64 `json:"t_s"`    // s, middle of the window on the recording's clock
+	Span float64 `json:"span_s"` // s, length of the window
+	OK   bool    `json:"ok"`
+
+	Speed   RPM `json:"speed_rpm"`
+	SpeedSE RPM `json:"speed_se_rpm"` // standard error
+	// Shake is the velocity of the once-per-turn motion in its worst direction, mm/s
+	// rms; ShakeSE its standard error; Floor the standard error that noise, step and
+	// window would allow on a lathe that does not shake.
+	Shake   float64 `json:"shake_mm_s"`
+	ShakeSE float64 `json:"shake_se_mm_s"`
+	Floor   float64 `json:"floor_mm_s"`
+	Travel  float64 `json:"travel_um"` // displacement of the same motion, µm peak to peak
+	// Total is the broadband velocity, mm/s rms, over Band in Hz.
+	Total float64    `json:"total_mm_s"`
+	Band  [2]float64 `json:"band_hz"`
+	Feel  Feel       `json:"feel"`
+	Cause string     `json:"cause"` // likely cause with how sure, in words
+	Rival RPM        `json:"rival_rpm"`
+	// Crest is peak over rms of what is left besides the line and its multiples.
+	Crest float64 `json:"crest"`
+	// Multiples holds the acceleration of 2, 3, … times per turn over that of once per
+	// turn, as many as were seen.
+	Multiples []float64   `json:"multiples"`
+	Faults    []dsp.Fault `json:"faults"`
+	Warnings  []string    `json:"warnings"`
+}
+
+// forbids reports whether a reading with this fault has no number to act on. A gap does
+// only when dsp says so by its own OK.
+func forbids(f dsp.Fault) bool { return f != dsp.Gap }
+
+// Read turns a revolution into shop words with the default edges:
+//
+//	speed = 60·f, shake = 1000·a/(2πf)/√2, travel = 2·10⁶·a/(2πf)²
+//
+// with a the amplitude in m/s² peak (harmonic motion, v = a/ω, x = a/ω²: Thomson, Theory
+// of Vibration with Applications, 4th ed., section 1.1). Amounts that are not finite or
+// below zero become unknown. A shake below 0.03 mm/s, or known to no better than 5 %, is
+// weak. The slices of the result are its own.
+func Read(rev dsp.Revolution) Reading {
+	r := Reading{T: number0(rev.Time), Span: positive(rev.Span), OK: rev.OK,
+		Faults: append([]dsp.Fault{}, rev.Faults...), Warnings: append([]string{}, rev.Warnings...)}
+	r.Total = 1000 * positive(rev.Total)
+	if r.Total > 0 {
+		r.Band = rev.Band
+	}
+	r.Crest = positive(rev.Crest)
+	f := positive(rev.Freq)
+	if f == 0 || !finite(rev.Time) {
+		return r.refuse(dsp.NoTurn)
+	}
+	r.Speed, r.SpeedSE, r.Rival = RPM(60*f), RPM(60*positive(rev.FreqSE)), RPM(60*positive(rev.Rival))
+	r.Shake, r.ShakeSE, r.Floor = shakeOf(rev.Amp, f), shakeOf(rev.AmpSE, f), shakeOf(rev.Floor, f)
+	r.Travel = travelOf(rev.Amp, f)
+	r.Feel = FeelOf(r.Shake, DefaultEdges)
+	r.Multiples = multiples(rev)
+	if slices.ContainsFunc(r.Faults, forbids) {
+		r.OK = false
+	}
+	if r.Shake < minShake || r.ShakeSE > maxRelSE*r.Shake {
+		r = r.refuse(dsp.Weak)
+	}
+	r.Cause = cause(r)
+	return r
+}
+
+// refuse makes r not ok and names the fault, unless another already forbids its numbers.
+func (r Reading) refuse(f dsp.Fault) Reading {
+	if !slices.ContainsFunc(r.Faults, forbids) {
+		r.Faults = append(r.Faults, f)
+	}
+	r.OK = false
+	return r
+}
+
+// Has reports whether r carries fault f.
+func (r Reading) Has(f dsp.Fault) bool { return slices.Contains(r.Faults, f) }
+
+// shakeOf is velocity in mm/s rms of an acceleration in m/s² peak at f Hz.
+func shakeOf(a, f float64) float64 {
+	return positive(1000 * a / (2 * math.Pi * f) / math.Sqrt2)
+}
+
+// travelOf is displacement in µm peak to peak of an acceleration in m/s² peak at f Hz.
+func travelOf(a, f float64) float64 {
+	w := 2 * math.Pi * f
+	return positive(2e6 * a / (w * w))
+}
+
+func multiples(rev dsp.Revolution) []float64 {
+	var m []float64
+	if !(rev.Amp > 0) {
+		return nil
+	}
+	for _, a := range rev.MultipleAmp[:min(max(rev.Seen, 0), len(rev.MultipleAmp))] {
+		m = append(m, positive(a/rev.Amp))
+	}
+	return m
+}
+
+// positive is v, or 0 (unknown) when v is not a finite number above zero.
+func positive(v float64) float64 {
+	if v > 0 && finite(v) {
+		return v
+	}
+	return 0
+}
+
+func number0(v float64) float64 {
+	if finite(v) {
+		return v
+	}
+	return 0
+}
+
+// MarshalJSON writes the reading with null for what is not known and [] for no faults.
+func (r Reading) MarshalJSON() ([]byte, error) {
+	type plain Reading // without this method
+	var band []float64
+	if r.Band[1] > 0 {
+		band = r.Band[:]
+	}
+	r.T = number0(r.T)
+	return json.Marshal(struct {
+		plain
+		Span    number    `json:"span_s"`
+		Shake   number    `json:"shake_mm_s"`
+		ShakeSE number    `json:"shake_se_mm_s"`
+		Floor   number    `json:"floor_mm_s"`
+		Travel  number    `json:"travel_um"`
+		Total   number    `json:"total_mm_s"`
+		Band    []float64 `json:"band_hz"`
+		Feel    *Feel     `json:"feel"`
+		Cause   *string   `json:"cause"`
+		Crest   number    `json:"crest"`
+		Mult    []float64 `json:"multiples"`
+		Faults  any       `json:"faults"`
+		Warn    any       `json:"warnings"`
+	}{plain(r), known(r.Span, 4), known(r.Shake, 4), known(r.ShakeSE, 4), known(r.Floor, 4),
+		known(r.Travel, 2), known(r.Total, 4), band, word(r.Feel), word(r.Cause), known(r.Crest, 2),
+		finites(r.Multiples), append([]dsp.Fault{}, r.Faults...), append([]string{}, r.Warnings...)})
+}
+
+// word is a pointer to s, nil (null) when s is empty.
+func word[S ~string](s S) *S {
+	if s == "" {
+		return nil
+	}
+	return &s
+}
+
+// finites is v rounded to 0.001, with 0 for what JSON refuses; never nil.
+func finites(v []float64) []float64 {
+	out := make([]float64, len(v))
+	for i := range v {
+		out[i] = math.Round(1000*positive(v[i])) / 1000
+	}
+	return out
+}
