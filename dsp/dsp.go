@@ -5,6 +5,11 @@
 // Nothing here starts a goroutine or holds a lock: a Tracker is not safe for concurrent use.
 package dsp
 
+import (
+	"fmt"
+	"math"
+)
+
 // Fault is a code for something wrong with a Revolution, as printed in JSON.
 type Fault string
 
@@ -85,13 +90,60 @@ type Tracker struct {
 	Hint float64
 	// Range is the largest magnitude that the sensor can show, m/s², 0 if unknown.
 	Range float64
+
+	state
 }
 
 // Add takes the next samples, t in s strictly increasing and one to three columns in
 // m/s², all of one length, and returns the revolutions that are complete with them,
-// four a second of data, oldest first. The slices are not kept.
-// It panics if the lengths differ or there are no or more than three columns.
-func (tr *Tracker) Add(t []float64, axes [][]float64) []Revolution { return nil }
+// four a second of data, oldest first. The slices are not kept. Samples that are not
+// finite, or whose time does not come after the last one's, are passed over.
+// It panics if the lengths differ, if there are no or more than three columns, or if their
+// number changes.
+func (tr *Tracker) Add(t []float64, axes [][]float64) []Revolution {
+	tr.check(t, axes)
+	var out []Revolution
+	for i, u := range t {
+		var x [3]float64
+		fine := !math.IsNaN(u) && !math.IsInf(u, 0)
+		for a := range axes {
+			x[a] = axes[a][i]
+			fine = fine && math.Abs(x[a]) < 1e9
+		}
+		base := &tr.levels[0]
+		if !fine || len(base.t) > 0 && !(u > base.t[len(base.t)-1]) {
+			continue
+		}
+		if !tr.begun {
+			tr.begun, tr.next = true, u+shortest
+		}
+		tr.push(u, x)
+		if u < tr.next {
+			continue
+		}
+		tr.next += every * math.Ceil((u-tr.next+1e-9)/every)
+		if tr.learn() {
+			tr.climb(u)
+			out = append(out, tr.revolution(u))
+		}
+	}
+	return out
+}
+
+func (tr *Tracker) check(t []float64, axes [][]float64) {
+	if len(axes) < 1 || len(axes) > 3 || tr.axes != 0 && tr.axes != len(axes) {
+		panic(fmt.Sprintf("dsp: Add with %d axes", len(axes)))
+	}
+	for _, x := range axes {
+		if len(x) != len(t) {
+			panic(fmt.Sprintf("dsp: Add with %d times and a column of %d", len(t), len(x)))
+		}
+	}
+	tr.axes = len(axes)
+	if tr.levels == nil {
+		tr.levels = make([]level, 1)
+	}
+}
 
 // Flush returns what the last samples allow when no more will come: at most one
 // Revolution, for a recording shorter than the first window.

@@ -1,0 +1,291 @@
+package dsp
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/floats"
+)
+
+const (
+	maxMultiple = 5 // the line and its multiples 2 to 5 are fitted
+	maxForeign  = 6 // and at most so many lines that are not of the spindle
+)
+
+// fit is a joint least-squares fit of all axes to
+//
+//	offset + slope·τ + Σ_k Re(C_k·exp(ikφ)) + Σ_m Re(D_m·exp(2πi·g_m·τ)),
+//	φ = 2π(f·τ + ½·drift·τ²),  τ = t − middle,
+//
+// with the linear unknowns of each axis solved for exactly and f, drift and the g_m, common
+// to all axes, found by Gauss-Newton steps (variable projection: Golub and Pereyra, SIAM J.
+// Numer. Anal. 10 (1973); for one axis and no multiples this is the four-parameter sine
+// fit of IEEE Std 1057). The samples' own times are used, even or not.
+//
+// The fields down to weight are set by the caller, the rest by run. The slices are reused.
+type fit struct {
+	t       []float64   // s
+	x       [][]float64 // m/s²
+	f       float64     // Hz, start; result
+	drift   float64     // Hz/s, start; result
+	ramp    bool        // whether drift is fitted
+	ks      []int       // multiples, the first is 1
+	steers  [6]bool     // multiple k helps to set f
+	foreign []float64   // Hz, start; results
+	weight  [3]float64  // 1/noise density of each axis, any common scale
+
+	middle, span float64             // s
+	phasor       [6][3]complex128    // of multiple k, m/s² peak, at middle
+	foreignAmp   [maxForeign]float64 // Σ|D|² over the axes, square root, m/s² peak
+	residual     [3][]float64
+	near, far    [3]float64 // one-sided density of the residual, (m/s²)²/Hz
+	density      [3]float64 // what stands for the noise of the line: see noise
+	thin         float64    // variance of a phasor in units of density/span, 1 for a long window
+	fVar         float64    // variance of f, Hz²
+	driftVar     float64
+	off          [6]float64 // Hz: what multiple k alone would say of its own frequency, less k·f
+	offVar       [6]float64
+	swell        float64 // 1/s, relative rate of change of the amplitude
+	swellVar     float64
+
+	cols     [][]float64
+	gram     []float64
+	coef     [3][]float64
+	tau, arg []float64
+	cos, sin []float64
+	jac      [3][2 + maxForeign][]float64
+	proj     [3][2 + maxForeign][]float64
+	hess     []float64
+	step     []float64
+	work     []float64
+}
+
+// run does the fit; ok is false when the data cannot carry it (too few samples or lines
+// that cannot be told apart).
+func (s *fit) run(steps int) bool {
+	n := len(s.t)
+	lines := 2 + 2*len(s.ks) + 2*len(s.foreign)
+	if n < lines+4 {
+		return false
+	}
+	s.span = (s.t[n-1] - s.t[0]) * float64(n) / float64(n-1)
+	s.middle = (s.t[n-1] + s.t[0]) / 2
+	s.tau = grow(s.tau, n)
+	for i, t := range s.t {
+		s.tau[i] = t - s.middle
+	}
+	for range steps {
+		if !s.solve() {
+			return false
+		}
+		size, ok := s.improve()
+		if !ok {
+			return false
+		}
+		if size*s.span < 1e-4 {
+			break
+		}
+	}
+	if !s.solve() {
+		return false
+	}
+	s.noise()
+	s.errors()
+	return true
+}
+
+// solve sets up the columns for the current frequencies and solves for the phasors.
+func (s *fit) solve() bool {
+	n := len(s.tau)
+	lines := 2 + 2*len(s.ks) + 2*len(s.foreign)
+	for len(s.cols) < lines {
+		s.cols = append(s.cols, nil)
+	}
+	for c := range lines {
+		s.cols[c] = grow(s.cols[c], n)
+	}
+	for i, tau := range s.tau {
+		s.cols[0][i] = 1
+		s.cols[1][i] = 2 * tau / s.span
+		sin, cos := math.Sincos(2 * math.Pi * tau * (s.f + s.drift/2*tau))
+		re, im := cos, sin
+		next := 1
+		for c, k := range s.ks {
+			for ; next < k; next++ {
+				re, im = re*cos-im*sin, re*sin+im*cos
+			}
+			s.cols[2+2*c][i], s.cols[3+2*c][i] = re, im
+		}
+		for c, g := range s.foreign {
+			s.cols[lines-2*len(s.foreign)+2*c+1][i], s.cols[lines-2*len(s.foreign)+2*c][i] = math.Sincos(2 * math.Pi * tau * g)
+		}
+	}
+	s.gram = grow(s.gram, lines*lines)
+	for a := range lines {
+		for b := 0; b <= a; b++ {
+			s.gram[a*lines+b] = floats.Dot(s.cols[a], s.cols[b])
+		}
+	}
+	if !cholesky(s.gram, lines) {
+		return false
+	}
+	for a, x := range s.x {
+		s.coef[a] = grow(s.coef[a], lines)
+		for c := range lines {
+			s.coef[a][c] = floats.Dot(s.cols[c], x)
+		}
+		cholSolve(s.gram, lines, s.coef[a])
+		s.residual[a] = grow(s.residual[a], n)
+		copy(s.residual[a], x)
+		for c := range lines {
+			floats.AddScaled(s.residual[a], -s.coef[a][c], s.cols[c])
+		}
+		for c, k := range s.ks {
+			s.phasor[k][a] = complex(s.coef[a][2+2*c], -s.coef[a][3+2*c])
+		}
+	}
+	for c := range s.foreign {
+		sum := 0.0
+		for a := range s.x {
+			at := lines - 2*len(s.foreign) + 2*c
+			sum += s.coef[a][at]*s.coef[a][at] + s.coef[a][at+1]*s.coef[a][at+1]
+		}
+		s.foreignAmp[c] = math.Sqrt(sum)
+	}
+	return true
+}
+
+// improve takes one Gauss-Newton step in f, drift and the foreign frequencies, and returns
+// the size of the step in f, in Hz.
+func (s *fit) improve() (size float64, ok bool) {
+	p := s.jacobian()
+	if !s.normal(p) {
+		return 0, false
+	}
+	for r := range p {
+		s.step[r] = 0
+		for a := range s.x {
+			s.step[r] += s.weight[a] * floats.Dot(s.jac[a][r], s.residual[a])
+		}
+	}
+	cholSolve(s.hess, p, s.step)
+	limit := func(v, m float64) float64 { return max(-m, min(m, v)) }
+	df := limit(s.step[0], 0.5/s.span)
+	s.f += df
+	at := 1
+	size = math.Abs(df)
+	if s.ramp {
+		dd := limit(s.step[1], 2/(s.span*s.span))
+		s.drift += dd
+		size = max(size, math.Abs(dd)*s.span/4)
+		at = 2
+	}
+	for m := range s.foreign {
+		s.foreign[m] += limit(s.step[at+m], 0.25/s.span)
+	}
+	return size, !math.IsNaN(s.f) && s.f > 0
+}
+
+// jacobian fills jac with the derivatives of the model by f, drift (if fitted) and the
+// foreign frequencies, for each axis, and returns their number.
+func (s *fit) jacobian() int {
+	n, p := len(s.tau), 1
+	if s.ramp {
+		p = 2
+	}
+	lines := 2 + 2*len(s.ks) + 2*len(s.foreign)
+	for a := range s.x {
+		for r := range p + len(s.foreign) {
+			s.jac[a][r] = grow(s.jac[a][r], n)
+			clear(s.jac[a][r])
+		}
+		j := s.jac[a][0]
+		for c, k := range s.ks {
+			if s.steers[k] {
+				w := 2 * math.Pi * float64(k)
+				floats.AddScaled(j, -w*s.coef[a][2+2*c], s.cols[3+2*c])
+				floats.AddScaled(j, w*s.coef[a][3+2*c], s.cols[2+2*c])
+			}
+		}
+		floats.Mul(j, s.tau)
+		if s.ramp {
+			floats.MulTo(s.jac[a][1], j, s.tau)
+			floats.Scale(0.5, s.jac[a][1])
+		}
+		for m := range s.foreign {
+			at := lines - 2*len(s.foreign) + 2*m
+			j := s.jac[a][p+m]
+			floats.AddScaled(j, -2*math.Pi*s.coef[a][at], s.cols[at+1])
+			floats.AddScaled(j, 2*math.Pi*s.coef[a][at+1], s.cols[at])
+			floats.Mul(j, s.tau)
+		}
+	}
+	return p + len(s.foreign)
+}
+
+// normal sets up and factors the normal equations of the p shared unknowns with the linear
+// ones projected out: Σ_axes weight·(JᵀJ − JᵀB(BᵀB)⁻¹BᵀJ).
+func (s *fit) normal(p int) bool {
+	lines := 2 + 2*len(s.ks) + 2*len(s.foreign)
+	s.hess, s.step = grow(s.hess, p*p), grow(s.step, p)
+	clear(s.hess)
+	for a := range s.x {
+		for r := range p {
+			s.proj[a][r] = grow(s.proj[a][r], lines)
+			for c := range lines {
+				s.proj[a][r][c] = floats.Dot(s.cols[c], s.jac[a][r])
+			}
+			forward(s.gram, lines, s.proj[a][r])
+			for q := 0; q <= r; q++ {
+				s.hess[r*p+q] += s.weight[a] * (floats.Dot(s.jac[a][r], s.jac[a][q]) - floats.Dot(s.proj[a][r], s.proj[a][q]))
+			}
+		}
+	}
+	// A line of no strength has no frequency: hold it where it is.
+	for r := range p {
+		if s.hess[r*p+r] < 1e-300 {
+			s.hess[r*p+r] = 1
+		}
+		s.hess[r*p+r] *= 1 + 1e-9
+	}
+	return cholesky(s.hess, p)
+}
+
+// cholesky replaces the lower triangle of the n×n a by L with LLᵀ = a, and says whether
+// a was safely positive definite.
+func cholesky(a []float64, n int) bool {
+	for i := range n {
+		diag := a[i*n+i]
+		for j := 0; j <= i; j++ {
+			sum := a[i*n+j] - floats.Dot(a[i*n:i*n+j], a[j*n:j*n+j])
+			if i != j {
+				a[i*n+j] = sum / a[j*n+j]
+				continue
+			}
+			// 1e-9 of a column must be its own, or lines cannot be told apart.
+			if !(sum > 1e-9*diag) {
+				return false
+			}
+			a[i*n+i] = math.Sqrt(sum)
+		}
+	}
+	return true
+}
+
+// forward solves L·y = v in place.
+func forward(l []float64, n int, v []float64) {
+	for i := range n {
+		v[i] = (v[i] - floats.Dot(l[i*n:i*n+i], v[:i])) / l[i*n+i]
+	}
+}
+
+// cholSolve solves L·Lᵀ·y = v in place.
+func cholSolve(l []float64, n int, v []float64) {
+	forward(l, n, v)
+	for i := n - 1; i >= 0; i-- {
+		sum := v[i]
+		for j := i + 1; j < n; j++ {
+			sum -= l[j*n+i] * v[j]
+		}
+		v[i] = sum / l[i*n+i]
+	}
+}

@@ -1,0 +1,203 @@
+package dsp
+
+import (
+	"math"
+	"slices"
+)
+
+// health is what the samples of a window say about the sensor.
+type health struct {
+	dt      float64 // s, usual interval
+	missing float64 // fraction of samples missing
+	hole    float64 // s, longest time without a sample
+	step    float64 // m/s², 0 if none was found
+	clipped bool
+	stuck   bool
+	dead    [3]bool // this axis says the same all the time, others do not
+}
+
+const (
+	stuckSamples = 10   // this many equal rows in a row, and
+	stuckSeconds = 0.15 // lasting so long, are a stuck sensor (chosen: half a turn at 200 rpm)
+)
+
+// inspect looks at samples t, x of one window. limit is the end of the sensor's range in
+// m/s², 0 if unknown.
+func (h *health) inspect(t []float64, x [][]float64, dt, limit float64, sort *[]float64) {
+	*h = health{dt: dt, step: h.step}
+	h.times(t)
+	h.repeats(t, x)
+	if s := stepOf(x, sort); s > 0 {
+		h.step = s
+	} else {
+		h.step = 0
+	}
+	for a := range x {
+		if !h.dead[a] && pressed(x[a], limit, h.step) {
+			h.clipped = true
+		}
+	}
+}
+
+func (h *health) times(t []float64) {
+	lost := 0.0
+	for i := 1; i < len(t); i++ {
+		d := t[i] - t[i-1]
+		h.hole = max(h.hole, d)
+		if d > 1.5*h.dt {
+			lost += math.Round(d/h.dt) - 1
+		}
+	}
+	h.missing = lost / (float64(len(t)) + lost)
+}
+
+// repeats finds rows that repeat for long, and axes that never change.
+func (h *health) repeats(t []float64, x [][]float64) {
+	for a := range x {
+		h.dead[a] = true
+	}
+	first := 0
+	for i := 1; i < len(t); i++ {
+		same := true
+		for a := range x {
+			if x[a][i] != x[a][i-1] {
+				same, h.dead[a] = false, false
+			}
+		}
+		if !same {
+			first = i
+		}
+		if i-first >= stuckSamples && t[i]-t[first] > stuckSeconds {
+			h.stuck = true
+		}
+	}
+}
+
+// stepOf returns the step of the sensor in m/s²: the smallest difference between
+// neighbouring samples, if all differences are whole multiples of it within 5 % of a step
+// on at least one axis; 0 if there is none. For numbers with no step the differences over
+// the smallest are spread evenly, and of n at most a tenth would fit.
+func stepOf(x [][]float64, sort *[]float64) float64 {
+	const most = 256
+	found := 0.0
+	for a := range x {
+		v := x[a][max(0, len(x[a])-most):]
+		least := math.Inf(1)
+		for i := 1; i < len(v); i++ {
+			if d := math.Abs(v[i] - v[i-1]); d > 1e-7 && d < least {
+				least = d
+			}
+		}
+		if math.IsInf(least, 1) {
+			continue
+		}
+		// The smallest difference carries the rounding of its last digit: take the mean of
+		// the small ones.
+		d := (*sort)[:0]
+		sum, n := 0.0, 0
+		for i := 1; i < len(v); i++ {
+			if e := math.Abs(v[i] - v[i-1]); e > 1e-7 {
+				if e < 1.5*least {
+					sum, n = sum+e, n+1
+				}
+				d = append(d, e)
+			}
+		}
+		*sort = d
+		step, fit := sum/float64(n), 0
+		for _, e := range d {
+			if r := e / step; math.Abs(r-math.Round(r)) < 0.05 {
+				fit++
+			}
+		}
+		if len(d) >= 8 && fit*20 >= len(d)*19 {
+			found = max(found, step)
+		}
+	}
+	return found
+}
+
+// pressed reports whether v stands against an end of the range: two samples at limit, or
+// a pile at its own extreme. The top 1 % of the span of a sine holds 1.4 times as many
+// samples as the next 2 % (arcsine law), a clipped one many times as many; three times and
+// runs of equal extremes are taken as clipped. With a step above 1/30 of the span the
+// crest of any sine looks flat, so nothing is said.
+func pressed(v []float64, limit, step float64) bool {
+	if len(v) < 30 {
+		return false
+	}
+	lo, hi := slices.Min(v), slices.Max(v)
+	if limit > 0 {
+		n := 0
+		for _, x := range v {
+			if math.Abs(x) >= 0.999*limit {
+				n++
+			}
+		}
+		return n >= 2
+	}
+	span := hi - lo
+	if !(span > 0) || step > span/30 {
+		return false
+	}
+	band := max(span/100, step)
+	for _, end := range []float64{lo, hi} {
+		top, next, run, longest := 0, 0, 0, 0
+		for _, x := range v {
+			switch d := math.Abs(x - end); {
+			case d < band*0.99:
+				top++
+			case d < 3*band*0.99:
+				next++
+			}
+			if x == end {
+				run++
+				longest = max(longest, run)
+			} else {
+				run = 0
+			}
+		}
+		if longest >= 3 && top > 6 && top > 3*next {
+			return true
+		}
+	}
+	return false
+}
+
+// held reports whether most rows repeat the one before although the changes are many steps
+// big: a slow sensor read too often.
+func held(x [][]float64, step float64, sort *[]float64) bool {
+	n := len(x[0])
+	changes := 0
+	d := (*sort)[:0]
+	for i := 1; i < n; i++ {
+		size := 0.0
+		for a := range x {
+			size = max(size, math.Abs(x[a][i]-x[a][i-1]))
+		}
+		if size > 0 {
+			changes++
+			d = append(d, size)
+		}
+	}
+	*sort = d
+	if n < 40 || changes < 10 || float64(changes) > 0.7*float64(n-1) {
+		return false
+	}
+	return median(d) > 4*step
+}
+
+// stepBias bounds the relative error that rounding to steps leaves in the amplitude of a
+// sine of amplitude amp (m/s² peak) in Gaussian noise of standard deviation sigma.
+//
+// The fundamental of a rounded sine is A + Σ_m (±2q/πm)·J₁(2πmA/q), and Gaussian noise
+// multiplies term m by exp(−2π²m²σ²/q²) (Widrow and Kollár, Quantization Noise, 2008, ch. 4 and
+// app. G; from memory). Here m = 1 and the envelope |J₁(z)| ≤ √(2/πz), at most 0.582.
+func stepBias(amp, step, sigma float64) float64 {
+	if step == 0 || amp <= 0 {
+		return 0
+	}
+	z := 2 * math.Pi * amp / step
+	bessel := min(math.Sqrt(2/(math.Pi*z)), z/2, 0.582)
+	return 2 * step / math.Pi * bessel * math.Exp(-2*math.Pi*math.Pi*sigma*sigma/(step*step)) / amp
+}

@@ -1,0 +1,134 @@
+package dsp
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/floats"
+)
+
+// The pyramid keeps the last seconds of samples at the sensor's rate and at a half, a
+// quarter, … of it. A slow spindle needs few samples a turn, so it is looked for and
+// fitted on a low step of the pyramid, where one turn costs the same whatever the sensor.
+
+const (
+	// keepSeconds of samples are held: the longest window, 4 s, and one period of
+	// readings for the filters' delay. Chosen.
+	keepSeconds = 4.5
+	// lowestRate, Hz: no step of the pyramid is slower. Below that uneven times weigh
+	// too much for a filter that counts samples (see level.halve). Chosen.
+	lowestRate = 100
+	// passband is the part of a step's rate up to which halving leaves a line unchanged
+	// (within 0.1 %) and free of images (below -60 dB).
+	passband = 0.35
+)
+
+// halfband holds the weights of the halving filter from its middle outwards; the filter is
+// symmetric, and every second weight but the middle is zero.
+//
+// A sinc of half the rate under a Kaiser window (Kaiser and Schafer, IEEE Trans. ASSP 28
+// (1980), 105–107: β = 0.1102(A−8.7) for A dB, length ≥ (A−8)/(2.285 Δω)+1). For A = 60 and
+// Δω = 2π·0.15 that is 25.2; the next length that ends in a weight is 27.
+var halfband = halfbandWeights()
+
+func halfbandWeights() [14]float64 {
+	const half, beta = 13, 0.1102 * (60 - 8.7)
+	var h [half + 1]float64
+	sum := 0.0
+	for n := range h {
+		kaiser := bessel0(beta*math.Sqrt(1-float64(n*n)/float64((half+1)*(half+1)))) / bessel0(beta)
+		switch {
+		case n == 0:
+			h[n] = 0.5
+			sum += h[n]
+		case n%2 == 1:
+			h[n] = math.Sin(math.Pi*float64(n)/2) / (math.Pi * float64(n)) * kaiser
+			sum += 2 * h[n]
+		}
+	}
+	floats.Scale(1/sum, h[:])
+	return h
+}
+
+// bessel0 is the modified Bessel function of order 0 by its power series (Abramowitz and
+// Stegun 9.6.12), good to 1e-12 for the x below 10 used here.
+func bessel0(x float64) float64 {
+	sum, term := 1.0, 1.0
+	for k := 1; k < 40; k++ {
+		term *= x * x / 4 / float64(k*k)
+		sum += term
+	}
+	return sum
+}
+
+// level is one step of the pyramid: times in s, oldest first, and one column an axis.
+type level struct {
+	t []float64
+	x [3][]float64
+	// next is the index in this level's t of the next sample to become the middle of the
+	// halving filter.
+	next int
+}
+
+// add appends one sample of n axes.
+func (l *level) add(t float64, x [3]float64, n int) {
+	l.t = append(l.t, t)
+	for i := range n {
+		l.x[i] = append(l.x[i], x[i])
+	}
+}
+
+// forget drops what is older than before, in s, when that is at least half of what is
+// held, so that the copying costs one move a sample.
+func (l *level) forget(before float64) {
+	k := firstAfter(l.t, before)
+	if k < len(l.t)-k || k < 256 {
+		return
+	}
+	l.t = l.t[:copy(l.t, l.t[k:])]
+	for i := range l.x {
+		if len(l.x[i]) > k {
+			l.x[i] = l.x[i][:copy(l.x[i], l.x[i][k:])]
+		}
+	}
+	l.next = max(l.next-k, 0)
+}
+
+// halve filters what has come since the last call into out, every second sample. dt is
+// the usual interval of l in s. The times are filtered like the values, so a sample that
+// came late counts where it was taken. Where samples are missing nothing is put out.
+func (l *level) halve(out *level, n int, dt float64) {
+	const half = len(halfband) - 1
+	l.next = max(l.next, half)
+	for ; l.next+half < len(l.t); l.next += 2 {
+		c := l.next
+		if span := (l.t[c+half] - l.t[c-half]) / dt; math.Abs(span-float64(2*half)) > 0.8 {
+			continue
+		}
+		var x [3]float64
+		for i := range n {
+			x[i] = weigh(l.x[i], c)
+		}
+		out.add(weigh(l.t, c), x, n)
+	}
+}
+
+func weigh(v []float64, c int) float64 {
+	sum := halfband[0] * v[c]
+	for n := 1; n < len(halfband); n += 2 {
+		sum += halfband[n] * (v[c-n] + v[c+n])
+	}
+	return sum
+}
+
+// firstAfter returns the index of the first time after s in the rising t.
+func firstAfter(t []float64, s float64) int {
+	lo, hi := 0, len(t)
+	for lo < hi {
+		if mid := (lo + hi) / 2; t[mid] > s {
+			hi = mid
+		} else {
+			lo = mid + 1
+		}
+	}
+	return lo
+}

@@ -1,0 +1,239 @@
+package dsp
+
+import (
+	"math"
+	"math/bits"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+	"gonum.org/v1/gonum/floats"
+)
+
+// A look is a Hann spectrum of the last seconds, all axes together, each bin measured
+// against the noise beside it. Looks only find lines; they are measured by a fit.
+
+// thresholds by number of axes: a bin of pure noise exceeds them with probability 1e-5.
+// The whitened power of n axes is gamma distributed with shape n and scale 1, so they
+// solve exp(−z)·Σ_{k<n} z^k/k! = 1e-5.
+var thresholds = [4]float64{0, 11.51, 14.24, 16.51}
+
+// gammaMedian is the median of the whitened power of one axis, ln 2 (exponential
+// distribution), from which the noise is found.
+const gammaMedian = math.Ln2
+
+// spectrum computes windowed power spectra and keeps its plans and work space.
+type spectrum struct {
+	plans map[int]*fourier.FFT
+	buf   []float64
+	coef  []complex128
+	sort  []float64
+}
+
+// look is one spectrum: bin k stands at k·df Hz.
+type look struct {
+	seconds float64 // length of the window, s
+	df      float64 // distance of the bins, Hz
+	axes    int
+	power   [3][]float64 // one-sided density of each axis, (m/s²)²/Hz
+	noise   [3][]float64 // the same of the noise beside the bin
+	z       []float64    // Σ power/noise over the axes: "whitened"
+}
+
+// at returns the largest whitened power within half bins of f, 0 outside of the spectrum.
+func (l *look) at(f float64, half int) float64 {
+	k := int(math.Round(f / l.df))
+	best := 0.0
+	for j := max(k-half, 1); j <= min(k+half, len(l.z)-2); j++ {
+		best = max(best, l.z[j])
+	}
+	return best
+}
+
+// density fills power with the one-sided power spectral density of every axis of the
+// samples t, x, in (unit of x)²/Hz at bins of width df, with a periodic Hann window over
+// the samples' own span. rate is their usual rate in Hz. Times that stray from an even
+// grid by more than stray seconds are spread over a finer grid instead of counted.
+//
+// Hann, periodic, w = 0.5(1−cos 2πn/N): coherent gain 0.5, mean square 0.375, noise bandwidth
+// 1.5 bins (Harris, Proc. IEEE 66 (1978), Table 1).
+func (s *spectrum) density(t []float64, x [][]float64, rate, stray float64, power *[3][]float64) (df float64) {
+	n := len(t)
+	dt := (t[n-1] - t[0]) / float64(n-1)
+	even := math.Abs(dt*rate-1) < 0.02
+	for i := 0; even && i < n; i++ {
+		even = math.Abs(t[i]-t[0]-float64(i)*dt) <= stray
+	}
+	grid, length := 1/dt, smooth(n)
+	if !even {
+		// Four grid points a sample: a line at the passband's end loses 1.6 % of power.
+		grid = 4 * rate
+		length = smooth(int((t[n-1]-t[0])*grid) + 2)
+	}
+	plan := s.plan(length)
+	span := (t[n-1] - t[0]) * float64(n) / float64(n-1)
+	for a := range x {
+		mean, slope := trend(t, x[a])
+		buf := s.buf[:length]
+		clear(buf)
+		norm := 0.0
+		for i, v := range x[a] {
+			w := 0.5 - 0.5*math.Cos(2*math.Pi*(t[i]-t[0])/span)
+			norm += w * w
+			v = w * (v - mean - slope*(t[i]-t[0]))
+			if even {
+				buf[i] = v
+				continue
+			}
+			p := (t[i] - t[0]) * grid
+			k := int(p)
+			buf[k] += v * (1 - p + float64(k))
+			buf[k+1] += v * (p - float64(k))
+		}
+		plan.Coefficients(s.coef[:length/2+1], buf)
+		// Density: 2|X|²/(rate·Σw²).
+		scale := 2 / (norm * float64(n) / span)
+		bins := length/2 + 1
+		if !even {
+			bins = min(bins, length/8*3)
+		}
+		power[a] = grow(power[a], bins)
+		for k := range power[a] {
+			c := s.coef[k]
+			power[a][k] = scale * (real(c)*real(c) + imag(c)*imag(c))
+		}
+	}
+	return grid / float64(length)
+}
+
+// plan returns the transform of a length and makes room for it.
+func (s *spectrum) plan(n int) *fourier.FFT {
+	if s.plans == nil {
+		s.plans = map[int]*fourier.FFT{}
+	}
+	p := s.plans[n]
+	if p == nil {
+		if len(s.plans) > 64 { // a sensor whose rate wanders: start again
+			clear(s.plans)
+		}
+		p = fourier.NewFFT(n)
+		s.plans[n] = p
+	}
+	s.buf = grow(s.buf, n)
+	if cap(s.coef) < n/2+1 {
+		s.coef = make([]complex128, n/2+1)
+	}
+	s.coef = s.coef[:n/2+1]
+	return p
+}
+
+// whiten measures the noise beside every bin of l and fills l.z: the running median of the
+// power over ±reach Hz, which lines do not move. A median over m bins reads the mean of the
+// noise with a standard error of about 1/(ln 2·√m) (here m ≥ 20: 30 %).
+func (s *spectrum) whiten(l *look, reach float64) {
+	bins := len(l.power[0])
+	l.z = grow(l.z, bins)
+	clear(l.z)
+	half := max(int(reach/l.df), 10)
+	const every = 4
+	for a := range l.axes {
+		p := l.power[a]
+		l.noise[a] = grow(l.noise[a], bins)
+		noise := l.noise[a]
+		for k := 0; k < bins; k += every {
+			lo, hi := max(k-half, 1), min(k+half+1, bins)
+			if hi-lo < 3 {
+				lo, hi = 0, bins
+			}
+			s.sort = append(s.sort[:0], p[lo:hi]...)
+			noise[k] = median(s.sort) / gammaMedian
+		}
+		fill(noise, every)
+		for k := range bins {
+			if noise[k] > 0 {
+				l.z[k] += p[k] / noise[k]
+			}
+		}
+	}
+}
+
+// fill interpolates v linearly between every step-th value.
+func fill(v []float64, step int) {
+	for k := 0; k < len(v); k += step {
+		for j := 1; j < step && k+j < len(v); j++ {
+			if k+step < len(v) {
+				v[k+j] = v[k] + (v[k+step]-v[k])*float64(j)/float64(step)
+			} else {
+				v[k+j] = v[k]
+			}
+		}
+	}
+}
+
+// median returns the middle of v, whose order it destroys (Hoare's selection).
+func median(v []float64) float64 {
+	k, lo, hi := len(v)/2, 0, len(v)-1
+	for lo < hi {
+		pivot := v[(lo+hi)/2]
+		i, j := lo, hi
+		for i <= j {
+			for v[i] < pivot {
+				i++
+			}
+			for v[j] > pivot {
+				j--
+			}
+			if i <= j {
+				v[i], v[j] = v[j], v[i]
+				i, j = i+1, j-1
+			}
+		}
+		switch {
+		case k <= j:
+			hi = j
+		case k >= i:
+			lo = i
+		default:
+			return v[k]
+		}
+	}
+	return v[k]
+}
+
+// trend returns the mean line of x over t, as its value at t[0] and its slope.
+func trend(t, x []float64) (at0, slope float64) {
+	n := float64(len(t))
+	mt, mx := floats.Sum(t)/n, floats.Sum(x)/n
+	var sxx, sxy float64
+	for i := range t {
+		sxx += (t[i] - mt) * (t[i] - mt)
+		sxy += (t[i] - mt) * (x[i] - mx)
+	}
+	if sxx > 0 {
+		slope = sxy / sxx
+	}
+	return mx - slope*(mt-t[0]), slope
+}
+
+// smooth returns the smallest length ≥ n whose only prime factors are 2, 3 and 5: others
+// make the transform slow.
+func smooth(n int) int {
+	best := 1 << bits.Len(uint(max(n, 2)-1))
+	for five := 1; five < best; five *= 5 {
+		for three := five; three < best; three *= 3 {
+			m := three
+			for m < n {
+				m *= 2
+			}
+			if m%2 == 0 {
+				best = min(best, m)
+			}
+		}
+	}
+	return best
+}
+
+func grow(v []float64, n int) []float64 {
+	if cap(v) < n {
+		return make([]float64, n, n+n/4)
+	}
+	return v[:n]
+}
