@@ -1,11 +1,8 @@
 package assess
 
 import (
-	"fmt"
 	"math"
 	"slices"
-
-	"vibe/dsp"
 )
 
 // Action is what an advice asks for.
@@ -42,6 +39,7 @@ const (
 	ceilingSlip = 1.02 // above this much over a ceiling the dial must move
 	backToCalm  = 0.9  // share of the comfort limit that ends a lowering, and that a raise must keep
 	refitEvery  = 1.0  // s
+	refitAfter  = 60.0 // s
 )
 
 // sources of the reasons.
@@ -70,6 +68,7 @@ type Adviser struct {
 	watch    watch
 	ladder   []MapPoint // predictions at speeds up to the ceiling
 	fitted   float64    // s, when
+	fittedTo []observed // and to what
 	last     float64    // s, of the newest reading
 	any      bool       // there was one
 	since    float64    // s, first reading of the unbroken run of ok ones at one speed
@@ -103,12 +102,12 @@ func (a *Adviser) Map() []MapPoint {
 	a.refit(true)
 	seen := a.response.seen()
 	out := make([]MapPoint, 0, len(a.ladder)+len(seen))
-	for _, b := range seen {
-		s := 1.96 * a.response.sigma(b)
-		out = append(out, MapPoint{b.speed, b.shake, max(0, b.shake-s), b.shake + s, true})
+	for _, o := range seen {
+		s := 1.96 * o.sigma
+		out = append(out, MapPoint{o.speed, o.shake, max(0, o.shake-s), o.shake + s, true})
 	}
 	for _, p := range a.ladder {
-		if !slices.ContainsFunc(seen, func(b bin) bool { return near(b.speed, p.Speed, sameSpeed) }) {
+		if !slices.ContainsFunc(seen, func(o observed) bool { return near(o.speed, p.Speed, sameSpeed) }) {
 			out = append(out, p)
 		}
 	}
@@ -178,18 +177,22 @@ func (a *Adviser) comfort() float64 {
 
 func (a *Adviser) ceilings() []Ceiling { return Ceilings(a.Lathe, a.Blank, a.Task) }
 
-// refit brings the map up to date, at most once a second of readings unless now is set.
+// refit brings the ladder of predictions up to date when a new speed was seen, the shake
+// of one changed, or a minute has passed; at most once a second unless now is set.
 func (a *Adviser) refit(now bool) {
 	seen := a.response.seen()
-	if len(seen) == 0 || !now && a.ladder != nil && a.last-a.fitted < refitEvery || now && a.ladder != nil && a.last == a.fitted {
+	if len(seen) == 0 || a.ladder != nil && (!now && a.last-a.fitted < refitEvery || !a.stale(seen)) {
 		return
 	}
-	a.response.fit()
-	a.fitted, a.ladder = a.last, []MapPoint{}
 	low, _ := a.Lathe.ends()
-	for _, n := range (Lathe{Low: low}).Speeds(low, a.ceilings()[0].RPM) {
-		a.ladder = append(a.ladder, a.response.predict(n, seen))
-	}
+	a.ladder = a.response.predict(Lathe{}.Speeds(low, a.ceilings()[0].RPM))
+	a.fitted, a.fittedTo = a.last, seen
+}
+
+func (a *Adviser) stale(seen []observed) bool {
+	return a.last-a.fitted > refitAfter || !slices.EqualFunc(seen, a.fittedTo, func(x, y observed) bool {
+		return near(x.speed, y.speed, binWidth) && near(RPM(x.shake), RPM(y.shake), wander)
+	})
 }
 
 // avoid lists the bands where the likeliest shake is above the comfort limit.
@@ -231,239 +234,4 @@ func (a *Adviser) highest(from, to RPM) float64 {
 		}
 	}
 	return high
-}
-
-// decide applies the rules in the order of the laws; the first that speaks wins.
-func (a *Adviser) decide(r Reading, ceilings []Ceiling) Advice {
-	top := ceilings[0]
-	if d, ok := a.violent(r); ok {
-		return d
-	}
-	if !r.OK {
-		return a.blind(r)
-	}
-	a.refit(false)
-	for _, rule := range []func(Reading, Ceiling) (Advice, bool){a.grown, a.tooFast, a.rough, a.alarmed, a.unsettled, a.raise} {
-		if d, ok := rule(r, top); ok {
-			return d
-		}
-	}
-	return a.hold(r, top)
-}
-
-// violent stops at once, on a number that is only a little wrong too.
-func (a *Adviser) violent(r Reading) (Advice, bool) {
-	firm := r.OK || slices.ContainsFunc(r.Faults, func(f dsp.Fault) bool { return f == dsp.Changing || f == dsp.Clipped }) && !r.Has(dsp.Weak) && !r.Has(dsp.Folded) && !r.Has(dsp.Doubtful) && !r.Has(dsp.NoTurn)
-	if !firm || FeelOf(r.Shake, a.edges()) != Violent {
-		return Advice{}, false
-	}
-	return Advice{Action: Stop, Say: fmt.Sprintf("Stop: it shakes %s at %v, violent.", ShakeText(r.Shake), r.Speed),
-		Reasons: []Reason{{"violent", fmt.Sprintf("%s and more is violent", ShakeText(a.edges()[2])), EdgesSource},
-			{"make-better", remedies, practice}}}, true
-}
-
-const remedies = "let it stop, then look for cracks and a loose mount; saw or balance the blank, mount it shorter, or bring up the tailstock"
-
-// blind is the advice when there is no number: what was unsafe stays unsafe, the rest
-// waits.
-func (a *Adviser) blind(r Reading) Advice {
-	if r.Has(dsp.NoTurn) {
-		a.watch = watch{}
-		a.alarm = nil
-		return Advice{Action: Wait, Say: "Wait: nothing turns.", Reasons: []Reason{{"no-turn", faultWords[dsp.NoTurn], ownReadings}}}
-	}
-	reasons := []Reason{}
-	for _, f := range r.Faults {
-		if w := faultWords[f]; w != "" {
-			reasons = append(reasons, Reason{string(f), w, ownReadings})
-		}
-	}
-	if len(reasons) == 0 {
-		reasons = append(reasons, Reason{"no-number", "the reading has no number to act on", ownReadings})
-	}
-	if a.alarm != nil {
-		d := *a.alarm
-		d.Reasons = append(slices.Clone(d.Reasons), reasons...)
-		return d
-	}
-	return Advice{Action: Wait, Say: "Wait: " + reasons[0].Text + ".", Reasons: reasons}
-}
-
-// faultWords say what a fault means to a turner.
-var faultWords = map[dsp.Fault]string{
-	dsp.NoTurn:   "nothing turns",
-	dsp.Weak:     "the shake is too small or too noisy to be sure of",
-	dsp.Changing: "the speed is still changing",
-	dsp.Clipped:  "the sensor is at the end of its range",
-	dsp.Stuck:    "the sensor gives the same value again and again",
-	dsp.Gap:      "samples are missing",
-	dsp.Coarse:   "the sensor is too coarse for so small a shake",
-	dsp.Folded:   "this sensor is too slow to be sure of the speed; say what the dial shows",
-	dsp.Doubtful: "another speed explains the shake as well; say what the dial shows",
-}
-
-// grown stops on a shake that grows at steady speed.
-func (a *Adviser) grown(r Reading, _ Ceiling) (Advice, bool) {
-	g, loose := a.watch.growth(), a.watch.loosened()
-	const look = "look at the mount, the tenon and for cracks; something may be coming loose"
-	switch {
-	case g >= growthFactor:
-		return Advice{Action: Stop, Say: fmt.Sprintf("Stop: the shake grew to %s, %.1f times, at the same speed.", ShakeText(r.Shake), g),
-			Reasons: []Reason{{"growth", fmt.Sprintf("%.1f times within 30 s at one speed; 1.6 times is the limit", g), ownReadings}, {"look", look, practice}}}, true
-	case loose:
-		return Advice{Action: Stop, Say: fmt.Sprintf("Stop: rattling began at %v, something may be loose.", r.Speed),
-			Reasons: []Reason{{"loose", "many multiples of the turning speed came up at the same speed", ownReadings}, {"look", look, practice}}}, true
-	}
-	return Advice{}, false
-}
-
-// tooFast lowers to below the ceiling, or stops when the lathe cannot run so slowly.
-func (a *Adviser) tooFast(r Reading, top Ceiling) (Advice, bool) {
-	if r.Speed <= ceilingSlip*top.RPM {
-		return Advice{}, false
-	}
-	aim := top.RPM
-	if r.Speed < 1.1*top.RPM {
-		aim *= 0.95 // the dial is off by a little: ask for a little less
-	}
-	why := Reason{"ceiling", fmt.Sprintf("ceiling %.0f rpm (%s): %s", float64(top.RPM), top.Name, top.Text), top.Source}
-	to := a.Lathe.Fit(aim)
-	if to == 0 {
-		to = a.Lathe.Fit(top.RPM)
-	}
-	if to == 0 {
-		return Advice{Action: Stop, Say: tooSlow(a.Lathe, top), Reasons: []Reason{why}}, true
-	}
-	return Advice{Action: Lower, Speed: to, Say: fmt.Sprintf("Lower to %v: %v is above the ceiling (%s).", to, r.Speed, top.Name), Reasons: []Reason{why}}, true
-}
-
-// rough lowers to a comfortable speed, or stops when there is none.
-func (a *Adviser) rough(r Reading, top Ceiling) (Advice, bool) {
-	feel := FeelOf(r.Shake, a.edges())
-	limit := a.comfort()
-	over := a.settled() && r.Shake > 1.05*limit || a.said == Lower && r.Shake > backToCalm*limit
-	if feel != Rough && !over {
-		return Advice{}, false
-	}
-	why := []Reason{{"rough", fmt.Sprintf("%s is above the comfort limit of %s", ShakeText(r.Shake), ShakeText(limit)), ownLimit}}
-	if r.Shake <= limit {
-		why[0].Text = fmt.Sprintf("%s is still close to the comfort limit of %s", ShakeText(r.Shake), ShakeText(limit))
-	}
-	to := a.comfortable(min(r.Speed/leastGain, top.RPM))
-	if to == 0 {
-		return Advice{Action: Stop, Say: fmt.Sprintf("Stop: it shakes %s at %v, and no slower speed is sure to be comfortable.", ShakeText(r.Shake), r.Speed),
-			Reasons: append(why, Reason{"make-better", remedies, practice})}, true
-	}
-	why = append(why, Reason{"predicted", fmt.Sprintf("at %v at most %s is expected", to, ShakeText(a.highest(to, to))), ownReadings})
-	return Advice{Action: Lower, Speed: to, Say: fmt.Sprintf("Lower to %v: it shakes %s, %s.", to, ShakeText(r.Shake), feel), Reasons: why}, true
-}
-
-// comfortable is the fastest speed of the lathe up to n whose upper edge is comfortable, 0
-// if there is none.
-func (a *Adviser) comfortable(n RPM) RPM {
-	low, _ := a.Lathe.ends()
-	speeds := a.Lathe.Speeds(low, n)
-	for _, s := range slices.Backward(speeds) {
-		if s = a.Lathe.Fit(s); s > 0 && a.highest(s, s) < backToCalm*a.comfort() {
-			return s
-		}
-	}
-	return 0
-}
-
-// alarmed keeps an earlier stop until the lathe stood still or went clearly slower and
-// settled calm, and an earlier lower until it has settled.
-func (a *Adviser) alarmed(r Reading, _ Ceiling) (Advice, bool) {
-	if a.alarm == nil {
-		return Advice{}, false
-	}
-	slower := a.alarm.Action == Lower || r.Speed <= 0.8*a.alarmAt
-	if a.settled() && slower {
-		a.alarm = nil
-		return Advice{}, false
-	}
-	if a.alarm.Action == Lower && r.Speed <= ceilingSlip*a.alarm.Speed {
-		return Advice{}, false // there; only to settle
-	}
-	return *a.alarm, true
-}
-
-func (a *Adviser) unsettled(r Reading, _ Ceiling) (Advice, bool) {
-	if a.settled() {
-		return Advice{}, false
-	}
-	return Advice{Action: Wait, Say: fmt.Sprintf("Wait: %v, %s so far, not settled for 2 s yet.", r.Speed, ShakeText(r.Shake)),
-		Reasons: []Reason{{"unsettled", "2 s of good readings at one speed come first", practice}}}, true
-}
-
-// raise asks for the fastest speed that law and evidence allow, if it is worth it.
-func (a *Adviser) raise(r Reading, top Ceiling) (Advice, bool) {
-	if a.worst2s() >= a.comfort() || a.watch.growth() >= risingFactor {
-		return Advice{}, false
-	}
-	limit := a.comfort()
-	if a.said != Raise { // once said, it stands while it stays safe
-		limit *= backToCalm
-	}
-	to := RPM(0)
-	for _, s := range a.Lathe.Speeds(leastGain*r.Speed, min(top.RPM, wideStep*r.Speed)) {
-		s = a.Lathe.Fit(s)
-		if a.highest(r.Speed, s) >= limit {
-			break
-		}
-		if s >= leastGain*r.Speed && (s <= smallStep*r.Speed || a.evidence(s)) {
-			to = s
-		}
-	}
-	if to == 0 {
-		return Advice{}, false
-	}
-	return Advice{Action: Raise, Speed: to, Say: fmt.Sprintf("Raise to %v: %s, %s.", to, ShakeText(r.Shake), FeelOf(r.Shake, a.edges())),
-		Reasons: []Reason{{"predicted", fmt.Sprintf("on the way to %v at most %s is expected, below the comfort limit of %s", to, ShakeText(a.highest(r.Speed, to)), ShakeText(a.comfort())), ownReadings},
-			{"ceiling", fmt.Sprintf("the lowest ceiling is %.0f rpm (%s)", float64(top.RPM), top.Name), top.Source}}}, true
-}
-
-// worst2s is the largest shake of the last 2 s.
-func (a *Adviser) worst2s() float64 {
-	most := 0.0
-	for _, r := range a.watch.recent {
-		if a.last-r.T <= settledTime {
-			most = max(most, r.Shake)
-		}
-	}
-	return most
-}
-
-// evidence reports whether more is known about speed n than what the present one tells:
-// it or a higher one was seen, or three speeds over a third of the scale fix the fit.
-func (a *Adviser) evidence(n RPM) bool {
-	seen := a.response.seen()
-	if len(seen) == 0 {
-		return false
-	}
-	fastest := seen[len(seen)-1].speed
-	return fastest >= n || len(seen) >= 3 && fastest >= 1.33*seen[0].speed
-}
-
-func (a *Adviser) hold(r Reading, top Ceiling) Advice {
-	d := Advice{Action: Hold, Speed: a.present(r.Speed, top.RPM), Reasons: []Reason{}}
-	d.Say = fmt.Sprintf("Hold %v: %s, %s.", d.Speed, ShakeText(r.Shake), FeelOf(r.Shake, a.edges()))
-	switch next := a.Lathe.Speeds(leastGain*r.Speed, top.RPM); {
-	case len(next) == 0:
-		d.Reasons = append(d.Reasons, Reason{"ceiling", fmt.Sprintf("the lowest ceiling is %.0f rpm (%s): %s", float64(top.RPM), top.Name, top.Text), top.Source})
-	default:
-		d.Reasons = append(d.Reasons, Reason{"edge", fmt.Sprintf("faster could pass the comfort limit of %s, or is not known well enough", ShakeText(a.comfort())), ownReadings})
-	}
-	return d
-}
-
-// present is the speed to name for staying where it is: the lathe's own step when close,
-// else to the nearest 5 rpm, never above the ceiling.
-func (a *Adviser) present(n, ceiling RPM) RPM {
-	for _, s := range a.Lathe.Steps {
-		if near(n, s, 0.08) && s <= ceiling {
-			return s
-		}
-	}
-	return min(RPM(math.Round(float64(n)/5)*5), ceiling)
 }

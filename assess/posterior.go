@@ -1,0 +1,184 @@
+package assess
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// UnbalanceGain is M·X/(m·e) = r²/√((1−r²)² + (2ζr)²), the motion of a mass on a spring
+// under a rotating imbalance, r the speed over the natural one and zeta the damping
+// ratio (Thomson, Theory of Vibration with Applications, 4th ed., eq. 3.2-4). The map of
+// shake against speed is made of it. Infinite at r = 1 without damping.
+func UnbalanceGain(r, zeta float64) float64 {
+	re, im := unbalance(r, zeta)
+	return math.Hypot(re, im)
+}
+
+// unbalance is the same with its phase, r²/(1 − r² + 2iζr).
+func unbalance(r, zeta float64) (re, im float64) {
+	c, d := 1-r*r, 2*zeta*r
+	q := r * r / (c*c + d*d)
+	return q * c, -q * d
+}
+
+// modes are a headstock that yields in two directions at right angles.
+type modes struct {
+	f1, f2 float64 // Hz, natural frequencies
+	kappa  float64 // compliance of the second relative to the first
+	zeta   float64 // damping ratio of both
+}
+
+// gain is the shake in mm/s rms at n for an amplitude of 1 mm, ω·a: the directions move
+// by H₁ and κ·H₂ of unbalance, a quarter turn apart, and a = √((|p|² + |p·p|)/2) is the
+// amplitude in the worst direction of p = (H₁, iκH₂).
+func (s modes) gain(n RPM) float64 {
+	f := float64(n) / 60
+	a, b := unbalance(f/s.f1, s.zeta)
+	c, d := unbalance(f/s.f2, s.zeta)
+	c, d = s.kappa*c, s.kappa*d
+	minus, plus := (a-c)*(a-c)+(b-d)*(b-d), (a+c)*(a+c)+(b+d)*(b+d) // |H₁² − H₂²|² is their product
+	return n.omega() * math.Sqrt((a*a+b*b+c*c+d*d+math.Sqrt(minus*plus))/2)
+}
+
+// cell is a part of the space of modes: its middle, its half widths, how well it explains
+// what was seen, and the amplitude that does so best.
+type cell struct {
+	modes
+	freqStep, zetaStep float64 // in ln f and in ln ζ
+	weight             float64 // logarithm until normalised
+	amp, rel           float64 // mm, and its standard error over it
+}
+
+// The prior, chosen: natural frequencies about 25 Hz, most within a factor of two, as
+// lathes on their stands have. Modes far above the speeds seen make the power law of a
+// stiff headstock, v ∝ n³, so few readings leave the edges wide from there to a resonance.
+const (
+	priorFreq   = 25.0
+	priorSpread = 0.7 // of ln f
+	lowestFreq  = 5.0
+	highestFreq = 120.0
+	freqCells   = 20
+	refined     = 24  // cells split in each of two rounds
+	keptCells   = 200 // that predictions use
+)
+
+func prior() []cell {
+	ratio := math.Log(highestFreq/lowestFreq) / freqCells
+	at := func(i int) float64 { return lowestFreq * math.Exp((float64(i)+0.5)*ratio) }
+	var out []cell
+	for i := range freqCells {
+		for j := range freqCells {
+			for _, kappa := range []float64{0.3, 1} {
+				if kappa == 1 && j < i {
+					continue // the same with the directions exchanged
+				}
+				for _, zeta := range []float64{0.02, 0.04, 0.08} {
+					out = append(out, cell{modes: modes{at(i), at(j), kappa, zeta}, freqStep: ratio / 2, zetaStep: math.Ln2 / 2})
+				}
+			}
+		}
+	}
+	return out
+}
+
+// posterior weighs every cell of the prior by what was seen, splits the heaviest and weighs
+// again, twice. It depends on nothing else: the same readings give the same map.
+func posterior(seen []observed) []cell {
+	cells := prior()
+	weigh(cells, seen)
+	for range 2 {
+		heaviestFirst(cells)
+		var parts []cell
+		for _, c := range cells[:refined] {
+			parts = append(parts, c.split()...)
+		}
+		weigh(parts, seen)
+		cells = append(parts, cells[refined:]...)
+	}
+	heaviestFirst(cells)
+	cells = cells[:keptCells]
+	top := cells[0].weight
+	for i := range cells {
+		cells[i].weight = math.Exp(cells[i].weight - top)
+	}
+	return cells
+}
+
+func heaviestFirst(cells []cell) {
+	slices.SortFunc(cells, func(a, b cell) int { return cmp.Compare(b.weight, a.weight) })
+}
+
+// split cuts a cell into 27: three in each frequency and three in damping.
+func (c cell) split() []cell {
+	out := make([]cell, 0, 27)
+	for i := -1.0; i <= 1; i++ {
+		for j := -1.0; j <= 1; j++ {
+			for k := -1.0; k <= 1; k++ {
+				p := c
+				p.f1 *= math.Exp(i * c.freqStep * 2 / 3)
+				p.f2 *= math.Exp(j * c.freqStep * 2 / 3)
+				p.zeta *= math.Exp(k * c.zetaStep * 2 / 3)
+				p.freqStep, p.zetaStep = c.freqStep/3, c.zetaStep/3
+				out = append(out, p)
+			}
+		}
+	}
+	return out
+}
+
+// weigh sets amplitude and log weight of each cell: prior × volume × likelihood. The
+// amplitude A is linear in the model; with ln A flat beforehand, exp(−χ²/2)·σ(A)/A is left
+// of the likelihood when it is integrated out.
+func weigh(cells []cell, seen []observed) {
+	logPrior := func(f float64) float64 { z := math.Log(f/priorFreq) / priorSpread; return -z * z / 2 }
+	for i := range cells {
+		c := &cells[i]
+		var gg, gy, yy float64
+		for _, o := range seen {
+			g, y := c.gain(o.speed)/o.sigma, o.shake/o.sigma
+			gg, gy, yy = gg+g*g, gy+g*y, yy+y*y
+		}
+		c.amp, c.rel = gy/gg, math.Sqrt(gg)/gy
+		c.weight = logPrior(c.f1) + logPrior(c.f2) + 2*math.Log(c.freqStep) + math.Log(c.zetaStep) -
+			(yy-gy*gy/gg)/2 + math.Log(c.rel)
+	}
+}
+
+// observed is the shake at a speed with its standard error, mm/s rms.
+type observed struct {
+	speed        RPM
+	shake, sigma float64
+}
+
+// predict is the shake at n with its 95 % edges: quantiles of the mixture over the cells,
+// in which each is widened by its own standard error and by extra, a standard error of
+// the logarithm.
+func predict(cells []cell, n RPM, extra float64) MapPoint {
+	const parts = 200
+	logs := make([]float64, len(cells))
+	low, high := math.Inf(1), math.Inf(-1)
+	for i, c := range cells {
+		logs[i] = math.Log(c.amp * c.gain(n))
+		s := 2 * math.Hypot(c.rel, extra)
+		low, high = min(low, logs[i]-s), max(high, logs[i]+s)
+	}
+	var hist [parts + 1]float64
+	put := func(v, w float64) { hist[int(math.Round((v-low)/(high-low)*parts))] += w }
+	var sum float64
+	for i, c := range cells {
+		s := 2 * math.Hypot(c.rel, extra) // three points stand for the normal curve
+		put(logs[i]-s, c.weight/6)
+		put(logs[i], c.weight*2/3)
+		put(logs[i]+s, c.weight/6)
+		sum += c.weight
+	}
+	quantile := func(q float64) float64 {
+		k, have := 0, hist[0]
+		for ; k < parts && have < q*sum; k++ {
+			have += hist[k+1]
+		}
+		return math.Exp(low + (high-low)*float64(k)/parts)
+	}
+	return MapPoint{n, quantile(0.5), quantile(0.025), quantile(0.975), false}
+}
