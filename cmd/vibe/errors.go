@@ -1,0 +1,89 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"vibe/sensor"
+)
+
+// The rules of what the command says when it cannot go on:
+//
+//   - One line "vibe: what and where", lower case, no full stop, on standard error.
+//   - Then, where something can be done, one line "hint: what to try".
+//   - Exit 2 when the command line was wrong, 1 when the world was.
+
+// hinted is an error that knows what to try next.
+type hinted struct {
+	err  error
+	hint string
+}
+
+func (e *hinted) Error() string { return e.err.Error() }
+func (e *hinted) Unwrap() error { return e.err }
+
+func hintf(hint, format string, args ...any) error {
+	return &hinted{fmt.Errorf(format, args...), hint}
+}
+
+// usage marks an error as a wrong command line.
+type usage struct{ error }
+
+func (e usage) Unwrap() error { return e.error }
+
+// parseHint gives what is wrong in a recording the shape of every other error: the
+// sensor package writes "where: what; what to try".
+func parseHint(err error) error {
+	var parse *sensor.ParseError
+	if !errors.As(err, &parse) || hintOf(err) != "" {
+		return err
+	}
+	if what, try, ok := strings.Cut(err.Error(), "; "); ok {
+		return hintf(try, "%s", what)
+	}
+	return err
+}
+
+// hintOf returns the innermost hint of err, "" if it has none.
+func hintOf(err error) string {
+	hint := ""
+	for ; err != nil; err = errors.Unwrap(err) {
+		if h, ok := err.(*hinted); ok {
+			hint = h.hint
+		}
+	}
+	return hint
+}
+
+// flagError turns what pflag says into a usage error in plain words.
+func flagError(cmd *cobra.Command, err error) error {
+	var invalid *pflag.InvalidValueError
+	var unknown *pflag.NotExistError
+	var missing *pflag.ValueRequiredError
+	switch {
+	case errors.As(err, &invalid):
+		return usage{fmt.Errorf("--%s: %w", invalid.GetFlag().Name, invalid.Unwrap())}
+	case errors.As(err, &unknown):
+		return usage{unknownFlag(cmd, unknown)}
+	case errors.As(err, &missing):
+		return usage{hintf("see vibe "+cmd.Name()+" --help", "--%s needs a value", missing.GetFlag().Name)}
+	}
+	return usage{hintf("see vibe "+cmd.Name()+" --help", "%w", err)}
+}
+
+func unknownFlag(cmd *cobra.Command, err *pflag.NotExistError) error {
+	hint := "see vibe " + cmd.Name() + " --help"
+	if err.GetSpecifiedShortnames() != "" {
+		return hintf(hint, "there is no flag -%s", err.GetSpecifiedName())
+	}
+	var names []string
+	cmd.Flags().VisitAll(func(f *pflag.Flag) { names = append(names, f.Name) })
+	if near := nearest(err.GetSpecifiedName(), names); near != "" {
+		hint = "did you mean --" + near + "?"
+	}
+	return hintf(hint, "there is no flag --%s", err.GetSpecifiedName())
+}

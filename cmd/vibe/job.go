@@ -1,0 +1,72 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/pflag"
+
+	"vibe/assess"
+)
+
+// job is what a turner says about the work: the blank, the lathe it hangs on, what is to
+// be done. What is not said stays unknown, and unknown never makes a speed higher.
+type job struct {
+	blank assess.Blank
+	lathe assess.Lathe
+	task  assess.Task
+}
+
+// flags registers the flags that describe a job, the same in every command.
+func (j *job) flags(fs *pflag.FlagSet) {
+	b, l := &j.blank, &j.lathe
+	fs.Var(amount(lengthKind, &b.Diameter), "diameter", "largest diameter that turns: 310mm, 31cm or 12in")
+	fs.Var(amount(lengthKind, &b.Length), "length", "length from the mounting to the far end")
+	fs.Var(amount(massKind, &b.Mass), "mass", "mass of the blank: 2.4kg, 5lb (otherwise from wood and size)")
+	fs.Var(text{&b.Wood}, "wood", "kind of wood: cherry, ash, white oak")
+	fs.Var(amount(percentKind, &b.Moisture), "moisture", "percent of the dry mass: 12 when seasoned (otherwise as wet)")
+	fs.Var(choice[assess.Held]{&b.Held, []assess.Held{assess.Chuck, assess.Faceplate, assess.Centres, assess.Vacuum, assess.Screw}},
+		"held", "by chuck, faceplate, centres, vacuum or screw")
+	fs.BoolVar(&b.Tailstock, "tailstock", false, "the tailstock supports the far end")
+	fs.Var(choice[assess.Balance]{&b.Balance, []assess.Balance{assess.True, assess.Sawn, assess.RoughBlank, assess.Burl}},
+		"balance", "true (turned round), sawn, rough or burl")
+	fs.Var(words[assess.Defect]{&b.Defects, []assess.Defect{assess.Void, assess.Bark, assess.Crack, assess.Punky}},
+		"defects", "seen in the wood: void,bark,crack,punky")
+	fs.Var(choice[assess.Task]{&j.task, assess.Tasks()}, "task", "roughing, shaping, finishing, sanding, drilling,\nhollowing, threading, texturing or chatter")
+	fs.Var(amount(lengthKind, &b.Bit), "bit", "diameter of the drill: 25mm, 1/2in")
+	fs.Var(amount(speedKind, &l.Low), "lowest", "slowest speed of the lathe")
+	fs.Var(amount(speedKind, &l.High), "highest", "fastest speed of the lathe")
+	fs.Var(speeds[assess.RPM]{&l.Steps}, "steps", "its speeds, if it has pulleys: 500,800,1250")
+	fs.Var(amount(massKind, &l.Mass), "lathe-mass", "mass of the lathe with its stand: 120kg")
+	fs.Var(amount(speedKind, &l.ChuckMax), "chuck-max", "fastest speed written on the chuck or faceplate")
+}
+
+// check refuses what cannot be, as wrong usage.
+func (j *job) check() error {
+	err := j.lathe.Validate()
+	if err == nil {
+		err = j.task.Validate()
+	}
+	if err == nil {
+		err = j.blank.Validate(j.lathe, j.task)
+	}
+	return inputError(err)
+}
+
+// inputError makes a usage error of what assess refuses, with its hint.
+func inputError(err error) error {
+	if input := new(assess.InputError); errors.As(err, &input) {
+		return usage{hintf(input.Hint, "%w", err)}
+	}
+	return err
+}
+
+// notes says what of the description could not be used.
+func (j *job) notes() []string {
+	if j.blank.Wood == "" || assess.WoodOf(j.blank.Wood).Known() {
+		return nil
+	}
+	return []string{fmt.Sprintf("wood %q is not in the table, so it counts as heavy and weak; known: %s",
+		j.blank.Wood, strings.Join(assess.Woods(), ", "))}
+}

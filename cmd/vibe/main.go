@@ -1,0 +1,116 @@
+// Command vibe tells a woodturner which spindle speed to go to next, and why, from an
+// accelerometer clamped to the lathe's headstock.
+//
+// Each subcommand has its file; loop.go is the way of the data. This package holds the
+// command line and what the terminal shows. What a number means is not decided here:
+// that is dsp (the line) and assess (the words and the advice).
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/spf13/cobra"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	code := run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
+	stop()
+	os.Exit(code)
+}
+
+// run is the whole command: it returns the exit code, 0 done, 1 failed, 2 wrong usage.
+// Cancelling ctx ends the work as a failure.
+func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
+	root := newRoot()
+	root.SetArgs(args)
+	root.SetIn(stdin)
+	root.SetOut(stdout)
+	root.SetErr(stderr)
+	err := root.ExecuteContext(ctx)
+	if err == nil {
+		return 0
+	}
+	if ctx.Err() != nil {
+		err = errors.New("interrupted, nothing was written")
+	}
+	err = parseHint(err)
+	fmt.Fprintf(stderr, "vibe: %v\n", err)
+	if hint := hintOf(err); hint != "" {
+		fmt.Fprintf(stderr, "hint: %s\n", hint)
+	}
+	if errors.As(err, new(usage)) {
+		return 2
+	}
+	return 1
+}
+
+const welcome = `vibe tells a woodturner which spindle speed to go to next, and why.
+An accelerometer (a phone, or a small board) clamped to the lathe's headstock feels
+how hard the blank throws once per turn; vibe puts that into numbers and advice.
+
+Try first:
+  vibe demo                          the whole job on a built-in recording, no hardware
+  vibe plan --diameter 310mm         speeds for a blank before it is mounted
+  vibe read FILE --diameter 310mm    a recording of yours: what the lathe did, where to go
+
+All of it:    vibe --help        One of them:    vibe read --help
+`
+
+func newRoot() *cobra.Command {
+	root := &cobra.Command{
+		Use:           "vibe",
+		Short:         "which spindle speed to go to next, and why",
+		Long:          "vibe tells a woodturner which spindle speed to go to next, and why, from an\naccelerometer clamped to the lathe's headstock.",
+		SilenceErrors: true,
+		SilenceUsage:  true,
+		Args:          knownCommand,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			_, err := io.WriteString(cmd.OutOrStdout(), welcome)
+			return err
+		},
+	}
+	root.CompletionOptions.HiddenDefaultCmd = true
+	root.SetFlagErrorFunc(flagError)
+	root.AddCommand(newDemo(), newPlan(), newRead())
+	return root
+}
+
+// knownCommand refuses a word that is no command, with the one that was meant.
+func knownCommand(cmd *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return nil
+	}
+	hint := "vibe --help lists the commands"
+	var names []string
+	for _, c := range cmd.Commands() {
+		names = append(names, c.Name())
+	}
+	if near := nearest(args[0], names); near != "" {
+		hint = "did you mean vibe " + near + "?"
+	} else if _, err := os.Stat(args[0]); err == nil {
+		hint = "to read a recording: vibe read " + args[0]
+	}
+	return usage{hintf(hint, "there is no command %q", args[0])}
+}
+
+// takes refuses any other number of arguments than the names given, and says which is
+// missing or too much.
+func takes(names ...string) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		hint := "vibe " + cmd.Name() + " --help shows how"
+		switch {
+		case len(args) < len(names):
+			return usage{hintf(hint, "%s needs a %s", cmd.Name(), names[len(args)])}
+		case len(args) > len(names):
+			return usage{hintf(hint, "%s has no place for %q", cmd.Name(), args[len(names)])}
+		}
+		return nil
+	}
+}

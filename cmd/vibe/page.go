@@ -1,0 +1,113 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"regexp"
+	"strconv"
+	"strings"
+	"unicode/utf8"
+
+	"golang.org/x/term"
+)
+
+// The rules of what a person sees:
+//
+//   - The advice is the first line. Reasons and pictures come after it.
+//   - Every number has its unit, every rule its source. Unknown is a dash, never a zero.
+//   - Colour repeats what a word says and never stands alone. It is off when the output is
+//     no terminal and when NO_COLOR is set (https://no-color.org).
+//   - Eighty columns are enough.
+
+// page is text for a person, written in one go by flush.
+type page struct {
+	text   strings.Builder
+	width  int
+	colour bool
+	teach  bool // explain each part, for who sees it for the first time
+}
+
+// The styles, as the numbers of ECMA-48 SGR.
+const (
+	bold   = "1"
+	dim    = "2"
+	red    = "1;31"
+	green  = "32"
+	yellow = "33"
+)
+
+// newPage makes a page that suits out.
+func newPage(out io.Writer) *page {
+	p := &page{width: 80}
+	if f, ok := out.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
+		p.colour = os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
+		if w, _, err := term.GetSize(int(f.Fd())); err == nil && w > 0 {
+			p.width = w
+		}
+	} else if w, err := strconv.Atoi(os.Getenv("COLUMNS")); err == nil {
+		p.width = w
+	}
+	p.width = min(max(p.width, 60), 100)
+	return p
+}
+
+// flush writes the page.
+func (p *page) flush(out io.Writer) error {
+	_, err := io.WriteString(out, p.text.String())
+	return err
+}
+
+func (p *page) line(format string, args ...any) { fmt.Fprintf(&p.text, format+"\n", args...) }
+
+// head begins a new part.
+func (p *page) head(title string) { p.line("\n%s", p.paint(bold, title)) }
+
+// explain writes what a part means, where that was asked for.
+func (p *page) explain(words string) {
+	if p.teach {
+		p.wrap("  ", words)
+	}
+}
+
+// wrap writes words behind first, and every further line behind as many blanks.
+func (p *page) wrap(first, words string) {
+	indent := visible(first)
+	column := indent
+	p.text.WriteString(first)
+	for i, word := range strings.Fields(words) {
+		n := visible(word)
+		switch {
+		case i == 0:
+		case column+1+n > p.width:
+			p.text.WriteString("\n" + strings.Repeat(" ", indent))
+			column = indent
+		default:
+			p.text.WriteByte(' ')
+			column++
+		}
+		p.text.WriteString(word)
+		column += n
+	}
+	p.text.WriteByte('\n')
+}
+
+var escape = regexp.MustCompile("\x1b\\[[0-9;]*m")
+
+// visible is the number of columns that s takes on the screen.
+func visible(s string) int { return utf8.RuneCountInString(escape.ReplaceAllString(s, "")) }
+
+// list writes one item a paragraph.
+func (p *page) list(items []string) {
+	for _, item := range items {
+		p.wrap("  - ", item)
+	}
+}
+
+// paint colours s; its length on the screen stays.
+func (p *page) paint(style, s string) string {
+	if !p.colour || style == "" {
+		return s
+	}
+	return "\x1b[" + style + "m" + s + "\x1b[0m"
+}

@@ -1,0 +1,86 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"vibe/assess"
+)
+
+func newPlan() *cobra.Command {
+	var j job
+	var asJSON bool
+	cmd := &cobra.Command{
+		Use:   "plan --diameter 310mm",
+		Short: "before mounting: where to start, how fast at most, and why",
+		Long: `Says, before a blank is mounted, which speed to switch on at, how fast it may ever
+go, which rule sets that limit, and what energy would be turning.
+The more you tell it, the less it has to assume the worst.`,
+		Example: `  vibe plan --diameter 310mm --length 120mm --balance rough --held faceplate
+  vibe plan --diameter 12in --wood cherry --lowest 250 --highest 3000`,
+		Args: takes(),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			plan, err := assess.MakePlan(j.lathe, j.blank, j.task)
+			if err != nil {
+				return inputError(err)
+			}
+			say(cmd.ErrOrStderr(), j.notes())
+			if asJSON {
+				return writeJSON(cmd.OutOrStdout(), plan)
+			}
+			p := newPage(cmd.OutOrStdout())
+			p.plan(plan)
+			return p.flush(cmd.OutOrStdout())
+		},
+	}
+	fs := cmd.Flags()
+	fs.SortFlags = false
+	j.flags(fs)
+	fs.BoolVar(&asJSON, "json", false, "one JSON document on standard output, nothing else there")
+	return cmd
+}
+
+// plan writes what is to be known before mounting, the speed to start at first.
+func (p *page) plan(plan assess.Plan) {
+	p.wrap("", p.paint(bold, plan.Say))
+	p.ceilings(plan.Ceilings)
+	if f := plan.Figures; plan.Window.High > 0 {
+		p.head(fmt.Sprintf("What %v means, the fastest this blank may go", plan.Window.High))
+		p.figure(f.RimSpeed > 0, "rim speed %.1f m/s (%.0f km/h, %.0f mph)", f.RimSpeed, f.RimSpeed*3.6, f.RimSpeed/0.44704)
+		p.figure(f.Energy > 0, "energy of the turning blank %.0f J; 10 %% slower saves %.0f J of it", f.Energy, f.Slower)
+		p.figure(f.Drop > 0, "a piece that leaves the rim hits like one dropped from %.1f m", f.Drop)
+		p.figure(f.Whirl > 0, "a blank this long begins to whip at about %.0f rpm", float64(f.Whirl))
+	}
+	if len(plan.Assumed) > 0 {
+		p.head("Not told, so the worst was assumed")
+		p.list(plan.Assumed)
+	}
+	p.cautions(plan.Cautions)
+}
+
+// figure writes one line, or none when the number is not known.
+func (p *page) figure(known bool, format string, args ...any) {
+	if known {
+		p.wrap("  - ", fmt.Sprintf(format, args...))
+	}
+}
+
+// writeJSON writes v as one line.
+func writeJSON(out io.Writer, v any) error {
+	text, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+	_, err = out.Write(append(text, '\n'))
+	return err
+}
+
+// say tells notes where they disturb no document.
+func say(stderr io.Writer, notes []string) {
+	for _, n := range notes {
+		fmt.Fprintf(stderr, "note: %s\n", n)
+	}
+}

@@ -1,0 +1,209 @@
+package main
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"slices"
+	"time"
+
+	"golang.org/x/term"
+
+	"vibe/assess"
+	"vibe/dsp"
+	"vibe/sensor"
+)
+
+// document is what `vibe read --json` prints. What is not known is null, lists are never.
+type document struct {
+	Recording recording         `json:"recording"`
+	Readings  []assess.Reading  `json:"readings"`
+	Map       []assess.MapPoint `json:"map"`
+	Advice    assess.Advice     `json:"advice"`
+}
+
+// recording describes the samples as they came.
+type recording struct {
+	Name    string      `json:"name"`
+	Seconds float64     `json:"seconds"` // from the first sample to the last
+	RateHz  *float64    `json:"rate_hz"` // samples that came, a second; nil below two samples
+	Axes    int         `json:"axes"`
+	Faults  []dsp.Fault `json:"faults"` // of the data, seen in any reading
+	Notes   []string    `json:"notes"`  // what the source found out by itself
+}
+
+// ofData are the faults that speak of the recording and not of the spindle.
+var ofData = []dsp.Fault{dsp.Clipped, dsp.Stuck, dsp.Gap, dsp.Coarse, dsp.Folded}
+
+// record is what a run through the loop leaves. Its size does not grow with the length of
+// the recording, but for the readings, which are kept only where they are to be printed.
+type record struct {
+	doc       document
+	stretches []stretch
+	turns     []turn     // of the advice
+	cause     string     // of the newest ok reading
+	band      [2]float64 // Hz, of the total
+	samples   int
+	lost      int
+
+	closing   assess.Advice // the newest that was more than waiting for the spindle
+	closingAt float64       // s
+	still     float64       // s, since when nothing turns; -1 while something does
+}
+
+// turn is a time at which the advice became another.
+type turn struct {
+	at     float64 // s
+	action assess.Action
+	say    string
+}
+
+// coasting is how long a lathe may take from its last steady turn to standing still, in s
+// (chosen; too long would let an old advice speak for a later run).
+const coasting = 15
+
+// reading is one recording to be run through the loop.
+type reading struct {
+	src      sensor.Source
+	name     string
+	job      job
+	dial     assess.RPM // 0: not known
+	keep     bool       // all readings, for JSON
+	progress io.Writer  // nil for none
+}
+
+// follow runs the loop to the end of the source and closes it. Cancelling ctx closes the
+// source early, which is an error like every other end but io.EOF.
+func (in reading) follow(ctx context.Context) (*record, error) {
+	stop := context.AfterFunc(ctx, func() { in.src.Close() })
+	defer stop()
+	adviser := &assess.Adviser{Lathe: in.job.lathe, Blank: in.job.blank, Task: in.job.task}
+	r := &record{still: -1, doc: document{Recording: recording{Name: in.name, Faults: []dsp.Fault{}, Notes: []string{}}, Readings: []assess.Reading{}}}
+	told := time.Now()
+	err := loop(in.src, in.tracker(), adviser, func(b sensor.Block) {
+		r.block(b)
+		if in.progress != nil && time.Since(told) > time.Second/2 {
+			told = time.Now()
+			fmt.Fprintf(in.progress, "\r%s: %s s read ", in.name, clock(r.doc.Recording.Seconds))
+		}
+	}, func(reading assess.Reading, advice assess.Advice) { r.see(reading, advice, in.keep) })
+	if in.progress != nil {
+		fmt.Fprint(in.progress, "\r\x1b[K")
+	}
+	if err := cmp.Or(err, in.src.Close()); err != nil {
+		return nil, err
+	}
+	if r.stretches == nil {
+		return nil, hintf("record ten seconds or more at one speed",
+			"%s: %d samples in %.3g s are too few to tell a speed", in.name, r.samples, r.doc.Recording.Seconds)
+	}
+	r.conclude()
+	r.doc.Map = append([]assess.MapPoint{}, adviser.Map()...)
+	return r, nil
+}
+
+// tracker searches where this lathe can turn, with a tenth beyond its nominal ends
+// (chosen: name plates and belts are not exact), near the dial's speed if that is known.
+func (in reading) tracker() *dsp.Tracker {
+	t := &dsp.Tracker{Hint: float64(in.dial) / 60}
+	if l := in.job.lathe; l.Known() {
+		speeds := l.Speeds(0, 1e9)
+		t.Low, t.High = 0.9*float64(speeds[0])/60, 1.1*float64(speeds[len(speeds)-1])/60
+	}
+	return t
+}
+
+func (r *record) block(b sensor.Block) {
+	rec := &r.doc.Recording
+	r.samples += len(b.T)
+	r.lost += b.Lost
+	rec.Axes = len(b.Axes)
+	rec.Seconds = b.T[len(b.T)-1]
+	rec.Notes = append(rec.Notes, b.Notes...)
+	if rec.Seconds > 0 {
+		rate := float64(r.samples-1) / rec.Seconds
+		rec.RateHz = &rate
+	}
+}
+
+func (r *record) see(reading assess.Reading, advice assess.Advice, keep bool) {
+	r.stretches = together(r.stretches, reading)
+	r.doc.Advice = advice
+	r.close(reading, advice)
+	if n := len(r.turns); advice.Action != assess.Wait && (n == 0 || r.turns[n-1].action != advice.Action) {
+		r.turns = append(r.turns, turn{reading.T, advice.Action, advice.Say})
+	}
+	if reading.OK {
+		r.cause = reading.Cause
+	}
+	if reading.Band[1] > 0 {
+		r.band = reading.Band
+	}
+	for _, f := range reading.Faults {
+		if slices.Contains(ofData, f) && !slices.Contains(r.doc.Recording.Faults, f) {
+			r.doc.Recording.Faults = append(r.doc.Recording.Faults, f)
+		}
+	}
+	if keep {
+		r.doc.Readings = append(r.doc.Readings, reading)
+	}
+}
+
+// close remembers what held before the spindle was switched off. A recording mostly ends
+// with the lathe at rest, and "nothing turns" is no answer to somebody who asks where to go.
+func (r *record) close(reading assess.Reading, advice assess.Advice) {
+	runDown := !slices.ContainsFunc(reading.Faults, func(f dsp.Fault) bool {
+		return f != dsp.NoTurn && f != dsp.Changing && f != dsp.Weak
+	})
+	switch {
+	case reading.Has(dsp.NoTurn):
+		if r.still < 0 {
+			r.still = reading.T
+		}
+		return
+	case reading.OK || advice.Action != assess.Wait || !runDown:
+		r.closing, r.closingAt = advice, reading.T
+	}
+	r.still = -1
+}
+
+// conclude makes the advice of the last turns that of the recording, if it ends at rest.
+func (r *record) conclude() {
+	if r.still < 0 || r.still-r.closingAt > coasting || r.closing.Action == "" || r.closing.Action == assess.Wait {
+		return
+	}
+	r.doc.Advice = r.closing
+	r.doc.Advice.Reasons = append(slices.Clone(r.closing.Reasons), assess.Reason{Code: "then-stopped",
+		Text: fmt.Sprintf("this held at %s s, before the spindle stopped", clock(r.closingAt)), Source: "this recording"})
+}
+
+// summary is the recording in one line.
+func (r *record) summary() string {
+	rec := r.doc.Recording
+	s := fmt.Sprintf("%s: %s s", rec.Name, clock(rec.Seconds))
+	if rec.RateHz != nil {
+		s += fmt.Sprintf(", %.4g samples a second", *rec.RateHz)
+	}
+	s += fmt.Sprintf(", %s", plural(rec.Axes, "axis", "axes"))
+	if r.lost > 0 {
+		s += fmt.Sprintf(", %s lost", plural(r.lost, "sample", "samples"))
+	}
+	return s
+}
+
+// progressOn returns stderr if a person watches it.
+func progressOn(stderr io.Writer) io.Writer {
+	if f, ok := stderr.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
+		return f
+	}
+	return nil
+}
+
+func plural(n int, one, more string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, more)
+}

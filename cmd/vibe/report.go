@@ -1,0 +1,137 @@
+package main
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"vibe/assess"
+	"vibe/dsp"
+)
+
+// feelStyle is the colour that repeats a word.
+var feelStyle = map[assess.Feel]string{
+	assess.Calm: green, assess.Lively: green, assess.Rough: yellow, assess.Violent: red,
+}
+
+// actionStyle likewise for what to do.
+var actionStyle = map[assess.Action]string{
+	assess.Hold: green, assess.Raise: green, assess.Lower: yellow, assess.Stop: red,
+}
+
+// report writes what a recording has told, the advice first.
+func (p *page) report(r *record) {
+	p.advice(r.doc.Advice)
+	p.line("%s", p.paint(dim, r.summary()))
+	p.why(r.doc.Advice.Reasons, r.cause)
+	p.ceilings(r.doc.Advice.Ceilings)
+	p.overTime(r.stretches, r.band)
+	p.onTheWay(r.turns)
+	p.shakeAgainstSpeed(r.doc.Map, r.doc.Advice.Avoid)
+	p.cautions(assess.Cautions())
+}
+
+// advice is the line to be read at a glance: the action in capitals, as every advice
+// begins with it.
+func (p *page) advice(a assess.Advice) {
+	action, rest, _ := strings.Cut(a.Say, " ")
+	p.wrap("", p.paint(actionStyle[a.Action], strings.ToUpper(action))+" "+p.paint(bold, rest))
+}
+
+func (p *page) why(reasons []assess.Reason, cause string) {
+	p.head("Why")
+	p.explain("In square brackets: where the rule comes from. Much of the trade's knowledge was never measured, and says so.")
+	for _, r := range reasons {
+		p.wrap("  - ", sourced(r.Text, r.Source))
+	}
+	if cause != "" {
+		p.wrap("  - ", "what shakes: "+cause+" [common practice, no source]")
+	}
+}
+
+// sourced is a sentence with where it comes from.
+func sourced(text, source string) string {
+	if source == "" {
+		return text
+	}
+	return strings.TrimSuffix(text, ".") + " [" + source + "]"
+}
+
+func (p *page) ceilings(ceilings []assess.Ceiling) {
+	if len(ceilings) == 0 {
+		return
+	}
+	p.head("Never faster than the lowest of these")
+	p.explain("Limits that no advice passes, from what was said about blank, lathe and task. What was not said counts as the worse case.")
+	for _, c := range ceilings {
+		p.wrap(fmt.Sprintf("  %5.0f rpm  ", float64(c.RPM)), sourced(c.Name+": "+c.Text, c.Source))
+	}
+}
+
+func (p *page) overTime(all []stretch, band [2]float64) {
+	p.head("What the lathe did")
+	p.explain("Speed as the spindle really turned; shake is how hard the headstock moved once per turn, in its worst direction. A reading that may not be used shows a dash, and why.")
+	p.line("%s", p.paint(dim, tableHead))
+	shown := telling(all, rowsShown)
+	var seen []dsp.Fault
+	for i := range shown {
+		p.line("%s", strings.TrimRight(shown[i].row(p), " "))
+		for _, f := range shown[i].faults {
+			if !slices.Contains(seen, f) {
+				seen = append(seen, f)
+			}
+		}
+	}
+	if n := len(all) - len(shown); n > 0 {
+		p.line("  (%d shorter stretches left out; --json has every reading)", n)
+	}
+	if band[1] > 0 {
+		p.wrap("  ", fmt.Sprintf("total: all vibration from %.0f to %.0f Hz together, mm/s; slower than %.0f rpm the shake itself is below that", band[0], band[1], 60*band[0]))
+	}
+	for _, f := range seen {
+		p.wrap("  ", string(f)+": "+faultWords[f])
+	}
+}
+
+// onTheWay lists what the advice was while the recording ran, where it changed.
+func (p *page) onTheWay(turns []turn) {
+	if len(turns) < 2 {
+		return
+	}
+	p.head("What the advice was on the way")
+	p.explain("Said live, it would have been said at these times.")
+	shown := turns
+	if len(turns) > advicesShown {
+		shown = turns[len(turns)-advicesShown:]
+		p.line("  (%d earlier ones left out)", len(turns)-advicesShown)
+	}
+	for _, t := range shown {
+		p.wrap(fmt.Sprintf("%8s s  ", clock(t.at)), p.paint(actionStyle[t.action], t.say))
+	}
+}
+
+// advicesShown is how many changes of the advice fit beside the rest.
+const advicesShown = 12
+
+func (p *page) shakeAgainstSpeed(points []assess.MapPoint, avoid [][2]assess.RPM) {
+	lines := picture(points, p.width)
+	if lines == nil {
+		return
+	}
+	p.head("Shake against speed")
+	p.explain("● was measured, ○ is expected from it, ▲ lies above the picture. The words' edges are borrowed from a standard for other machines: starting values.")
+	for _, l := range lines {
+		p.line("%s", l)
+	}
+	for _, band := range avoid {
+		p.wrap("  ", fmt.Sprintf("avoid, or pass quickly: %.0f to %.0f rpm", float64(band[0]), float64(band[1])))
+	}
+	if !p.teach {
+		p.wrap("  ", "● measured  ○ expected  ▲ above the picture; edges: "+assess.EdgesSource)
+	}
+}
+
+func (p *page) cautions(cautions []string) {
+	p.head("Whatever the numbers say")
+	p.list(cautions)
+}

@@ -1,0 +1,152 @@
+package main
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"vibe/assess"
+	"vibe/dsp"
+)
+
+// stretch is a run of neighbouring readings that say much the same: one row of the table
+// over time. A long recording is a few hundred of them.
+type stretch struct {
+	from, to   float64 // s
+	ok         bool
+	still      bool // nothing turns
+	n          int
+	speed      float64 // sum of the speeds, rpm
+	slow, fast assess.RPM
+	least      float64        // mm/s, the smallest shake
+	most       assess.Reading // the one that shook most
+	faults     []dsp.Fault    // all that occurred
+}
+
+// A stretch goes on while the speed stays within 1 % of its mean and the shake within 1.3
+// times of its first (both chosen: less than a person would call a change).
+const (
+	oneSpeed = 0.01
+	oneShake = 1.3
+)
+
+// rowsShown is what fits on a screen; a longer table hides what matters in it.
+const rowsShown = 24
+
+// together adds r to the stretches so far.
+func together(all []stretch, r assess.Reading) []stretch {
+	if n := len(all); n == 0 || !all[n-1].fits(r) {
+		all = append(all, stretch{from: r.T, ok: r.OK, still: r.Has(dsp.NoTurn), slow: r.Speed, least: r.Shake, most: r})
+	}
+	all[len(all)-1].add(r)
+	return all
+}
+
+func (s *stretch) fits(r assess.Reading) bool {
+	if s.ok != r.OK || s.still != r.Has(dsp.NoTurn) {
+		return false
+	}
+	mean := s.speed / float64(s.n)
+	return !r.OK || math.Abs(float64(r.Speed)-mean) <= oneSpeed*mean &&
+		r.Shake <= oneShake*s.least && r.Shake >= s.most.Shake/oneShake
+}
+
+func (s *stretch) add(r assess.Reading) {
+	s.to = r.T
+	s.n++
+	s.speed += float64(r.Speed)
+	s.fast = max(s.fast, r.Speed)
+	if r.Speed > 0 && (s.slow == 0 || r.Speed < s.slow) {
+		s.slow = r.Speed
+	}
+	s.least = min(s.least, r.Shake)
+	if r.Shake > s.most.Shake {
+		s.most = r
+	}
+	for _, f := range r.Faults {
+		if !slices.Contains(s.faults, f) {
+			s.faults = append(s.faults, f)
+		}
+	}
+}
+
+// tableHead and row are the columns of the table; a dash is what is not known, a question
+// mark what may not be relied on.
+const tableHead = "  from s     to s         rpm    shake mm/s   total   feel"
+
+func (s *stretch) row(p *page) string {
+	var codes []string
+	for _, f := range s.faults {
+		codes = append(codes, string(f))
+	}
+	faults := strings.Join(codes, " ")
+	line := fmt.Sprintf("%8s %8s  ", clock(s.from), clock(s.to))
+	if !s.ok {
+		return line + p.paint(dim, fmt.Sprintf("%10s  %12s  %6s   %-8s %s", s.guess(), "–", "–", "–", faults))
+	}
+	shake := number(s.least)
+	if most := number(s.most.Shake); most != shake {
+		shake += "–" + most
+	}
+	return line + fmt.Sprintf("%10.0f  %12s  %6s   %s %s", s.speed/float64(s.n), shake, number(s.most.Total),
+		p.paint(feelStyle[s.most.Feel], fmt.Sprintf("%-8s", s.most.Feel)), faults)
+}
+
+// guess is what may be said of a speed that is not to be used.
+func (s *stretch) guess() string {
+	switch {
+	case s.fast == 0 || s.still:
+		return "–"
+	case s.fast > 1.02*s.slow:
+		return fmt.Sprintf("%.0f–%.0f?", s.slow, s.fast)
+	}
+	return fmt.Sprintf("%.0f?", s.fast)
+}
+
+// telling returns at most n of the stretches, in their order: the roughest first, then
+// the longest.
+func telling(all []stretch, n int) []stretch {
+	if len(all) <= n {
+		return all
+	}
+	shakes := func(s stretch) int {
+		if s.ok && (s.most.Feel == assess.Rough || s.most.Feel == assess.Violent) {
+			return 1
+		}
+		return 0
+	}
+	kept := slices.Clone(all)
+	slices.SortStableFunc(kept, func(a, b stretch) int {
+		return cmp.Or(cmp.Compare(shakes(b), shakes(a)), cmp.Compare(b.n, a.n))
+	})
+	kept = kept[:n]
+	slices.SortStableFunc(kept, func(a, b stretch) int { return cmp.Compare(a.from, b.from) })
+	return kept
+}
+
+// clock writes a time in s: 12.5, and from ten minutes on 10:00 or 1:02:03.
+func clock(t float64) string {
+	if t < 600 {
+		return fmt.Sprintf("%.1f", t)
+	}
+	s := int(math.Round(t))
+	if s < 3600 {
+		return fmt.Sprintf("%d:%02d", s/60, s%60)
+	}
+	return fmt.Sprintf("%d:%02d:%02d", s/3600, s/60%60, s%60)
+}
+
+// number writes mm/s with the digits that mean something; 0 is unknown, a dash.
+func number(v float64) string {
+	switch {
+	case !(v > 0):
+		return "–"
+	case v < 0.1:
+		return fmt.Sprintf("%.3f", v)
+	case v < 10:
+		return fmt.Sprintf("%.2f", v)
+	}
+	return fmt.Sprintf("%.1f", v)
+}
