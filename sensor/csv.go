@@ -1,0 +1,334 @@
+package sensor
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+	"time"
+)
+
+const (
+	longest  = 1 << 16 // bytes, chosen: longest line; no row of four numbers comes near
+	rows     = 1023    // in a block, one more when a line is in the middle of arriving
+	preamble = 50      // lines, chosen: how far down a header may stand
+)
+
+// csvFile decodes rows. Lines are split where they lie in the buffer and numbers parsed from
+// bytes; a line with a quote in it goes through encoding/csv.
+type csvFile struct {
+	file *file
+	r    *bufio.Reader
+	layout
+	delim byte
+	ready bool
+
+	line   int    // number of text, from 1
+	text   []byte // the line, valid until the next is read
+	cut    bool   // text had no line end: the last line
+	held   bool   // text is still to be used
+	cells  [][]byte
+	quoted []int // where the cells of a quoted line begin; nil for any other
+
+	stamps  bool      // times are stamps, counted from zero
+	zero    time.Time // first stamp
+	began   float64   // first time, in the unit of the file; NaN before it
+	last    float64   // s, last time
+	good    int
+	bad     int
+	firstly error // the first bad row
+}
+
+func (c *csvFile) next() (Block, error) {
+	if !c.ready {
+		if err := c.open(); err != nil {
+			return Block{}, err
+		}
+		c.ready = true
+	}
+	b := Block{Axes: make([][]float64, c.axes)}
+	for len(b.T) < rows || c.midLine() {
+		if len(b.T) > 0 && c.r.Buffered() == 0 {
+			break // what has arrived
+		}
+		if err := c.readLine(); err == io.EOF {
+			return c.told(b), c.end()
+		} else if err != nil {
+			return c.told(b), err
+		}
+		row, err := c.row()
+		switch {
+		case err == nil:
+			c.add(&b, row)
+		case c.cut:
+			c.notes = append(c.notes, "the last line is cut off and was left out")
+		case c.file.o.SkipBad:
+			c.bad++
+			b.Lost++
+			if c.firstly == nil {
+				c.firstly = err
+			}
+		default:
+			return c.told(b), err
+		}
+	}
+	return c.told(b), nil
+}
+
+// told hands the notes over with a block that has samples.
+func (c *csvFile) told(b Block) Block {
+	if len(b.T) > 0 {
+		b.Notes, c.notes = c.notes, nil
+	}
+	return b
+}
+
+func (c *csvFile) add(b *Block, row [4]float64) {
+	if b.T == nil {
+		n := min(rows+1, 1+c.r.Buffered()/(len(c.text)+1))
+		b.T = make([]float64, 0, n)
+		for i := range b.Axes {
+			b.Axes[i] = make([]float64, 0, n)
+		}
+	}
+	c.good++
+	c.last = row[0]
+	b.T = append(b.T, row[0])
+	for i := range b.Axes {
+		b.Axes[i] = append(b.Axes[i], row[i+1])
+	}
+}
+
+// end is what the end of the file means.
+func (c *csvFile) end() error {
+	switch {
+	case c.bad > c.good:
+		// Not a few bad rows but a file that was misread, or one that is no recording.
+		return &ParseError{File: c.file.name, Err: fmt.Errorf("%d of %d rows are bad; the first: %w", c.bad, c.bad+c.good, c.firstly)}
+	case c.good == 0:
+		return &ParseError{File: c.file.name, Line: c.line, Err: errors.New("a header and no rows; was the recording stopped at once?")}
+	}
+	return io.EOF
+}
+
+// midLine says that the buffer ends within a line, which is then worth waiting for: either
+// it is about to arrive, or the file is cut off here and this block can say so.
+func (c *csvFile) midLine() bool {
+	if c.held {
+		return true
+	}
+	b, err := c.r.Peek(c.r.Buffered())
+	return err == nil && len(b) > 0 && bytes.IndexByte(b, '\n') < 0
+}
+
+// row is the line as a row: time in s since the first, axes in m/s².
+func (c *csvFile) row() (row [4]float64, err error) {
+	row, err = c.raw()
+	if err == nil {
+		row, err = c.scale(row)
+	}
+	return row, err
+}
+
+// raw parses the numbers of the line, in the units of the file.
+func (c *csvFile) raw() (v [4]float64, err error) {
+	if err := c.split(); err != nil {
+		return v, err
+	}
+	if n := len(c.cells); n < c.layout.cells {
+		return v, c.wrong(len(c.text)+1, "%d cells where %d belong", n, c.layout.cells)
+	}
+	for i := c.layout.cells; i < len(c.cells); i++ {
+		if len(c.cells[i]) > 0 {
+			return v, c.wrong(c.column(i), "%d cells where %d belong%s", len(c.cells), c.layout.cells, c.commaHint())
+		}
+	}
+	for k := 0; k <= c.axes; k++ {
+		i := c.at[k]
+		if i < 0 {
+			continue
+		}
+		ok := false
+		if k == 0 && c.stamps {
+			v[k], ok = c.stamp(c.cells[i])
+		} else {
+			v[k], ok = number(c.cells[i], c.point())
+		}
+		if !ok {
+			return v, c.notNumber(k, i)
+		}
+	}
+	return v, nil
+}
+
+func (c *csvFile) notNumber(k, i int) error {
+	want := "a finite number"
+	if k == 0 && c.stamps {
+		want = "a time like 2026-11-25T10:00:00.125Z"
+	}
+	if len(c.cells[i]) == 0 {
+		return c.wrong(c.column(i), "%s is empty", c.title[k])
+	}
+	return c.wrong(c.column(i), "%s is %.40q, not %s", c.title[k], c.cells[i], want)
+}
+
+func (c *csvFile) commaHint() string {
+	if c.delim == ',' {
+		return " (decimal commas need semicolons between the cells)"
+	}
+	return ""
+}
+
+// point is the byte that may stand for the decimal point beside '.'.
+func (c *csvFile) point() byte {
+	if c.delim == ',' {
+		return '.'
+	}
+	return ','
+}
+
+// scale turns what raw found into SI and checks it.
+func (c *csvFile) scale(raw [4]float64) (row [4]float64, err error) {
+	if c.at[0] < 0 {
+		row[0] = float64(c.good+c.bad) / c.file.o.Rate
+	} else {
+		if math.IsNaN(c.began) {
+			c.began = raw[0]
+		}
+		row[0] = c.unit[0].si(raw[0] - c.began)
+		switch {
+		case !(math.Abs(row[0]) <= 1e9): // 30 years
+			return row, c.wrong(c.column(c.at[0]), "%s is %s, which is no time of this recording", c.title[0], c.cells[c.at[0]])
+		case c.good > 0 && row[0] == c.last:
+			return row, c.wrong(c.column(c.at[0]), "%s repeats %s", c.title[0], c.cells[c.at[0]])
+		case c.good > 0 && row[0] < c.last:
+			return row, c.wrong(c.column(c.at[0]), "%s goes back to %s", c.title[0], c.cells[c.at[0]])
+		}
+	}
+	for k := 1; k <= c.axes; k++ {
+		row[k] = c.unit[k].si(raw[k])
+		if !(math.Abs(row[k]) <= absurd) {
+			return row, c.wrong(c.column(c.at[k]), "%s is %s %s, more than any sensor shows", c.title[k], c.cells[c.at[k]], c.unit[k].name)
+		}
+	}
+	return row, nil
+}
+
+// wrong is a bad row, with what to try.
+func (c *csvFile) wrong(column int, format string, args ...any) error {
+	return &ParseError{File: c.file.name, Line: c.line, Column: column,
+		Err: fmt.Errorf(format+"; mend it, or leave bad rows out with --skip-bad", args...)}
+}
+
+// column is where cell i of the line begins, in bytes from 1.
+func (c *csvFile) column(i int) int {
+	if c.quoted != nil {
+		return c.quoted[i]
+	}
+	// The cells are slices of the line.
+	return cap(c.text) - cap(c.cells[i]) + 1
+}
+
+// split cuts the line into cells with no blanks around them.
+func (c *csvFile) split() error {
+	c.cells, c.quoted = c.cells[:0], nil
+	if bytes.IndexByte(c.text, '"') >= 0 {
+		return c.splitQuoted()
+	}
+	rest := c.text
+	for {
+		i := bytes.IndexByte(rest, c.delim)
+		if i < 0 {
+			c.cells = append(c.cells, trim(rest))
+			return nil
+		}
+		c.cells = append(c.cells, trim(rest[:i]))
+		rest = rest[i+1:]
+	}
+}
+
+func trim(b []byte) []byte {
+	for len(b) > 0 && b[0] <= ' ' {
+		b = b[1:]
+	}
+	for len(b) > 0 && b[len(b)-1] <= ' ' {
+		b = b[:len(b)-1]
+	}
+	return b
+}
+
+func (c *csvFile) splitQuoted() error {
+	r := csv.NewReader(bytes.NewReader(c.text))
+	r.Comma = rune(c.delim)
+	r.TrimLeadingSpace = c.delim != '\t'
+	cells, err := r.Read()
+	if err != nil {
+		column := 1
+		var e *csv.ParseError
+		if errors.As(err, &e) {
+			column, err = e.Column, e.Err
+		}
+		return c.wrong(column, "%v", err)
+	}
+	for i, cell := range cells {
+		_, column := r.FieldPos(i)
+		c.quoted = append(c.quoted, column)
+		c.cells = append(c.cells, []byte(strings.TrimSpace(cell)))
+	}
+	return nil
+}
+
+// readLine reads the next line that is neither blank nor a comment.
+func (c *csvFile) readLine() error {
+	for {
+		if err := c.anyLine(); err != nil {
+			return err
+		}
+		if len(c.text) > 0 && c.text[0] != '#' {
+			return nil
+		}
+	}
+}
+
+// anyLine reads the next line and takes its end off, and the zeros that a power cut leaves
+// after the last one.
+func (c *csvFile) anyLine() error {
+	if c.held {
+		c.held = false
+		return nil
+	}
+	text, err := c.r.ReadSlice('\n')
+	for err == bufio.ErrBufferFull && len(bytes.Trim(text, "\x00")) == 0 {
+		text, err = c.r.ReadSlice('\n')
+	}
+	if len(text) > 0 {
+		c.line++
+	}
+	c.cut = err == io.EOF
+	switch {
+	case err == bufio.ErrBufferFull:
+		return &ParseError{File: c.file.name, Line: c.line, Column: longest, Err: fmt.Errorf("line of more than %d bytes; is this a table with line ends?", longest)}
+	case err != nil && err != io.EOF:
+		return c.file.reading(err)
+	case err == io.EOF && len(text) == 0:
+		return io.EOF
+	}
+	if !c.cut {
+		text = text[:len(text)-1]
+	}
+	if n := len(text); n > 0 && text[n-1] == '\r' {
+		text = text[:n-1]
+	}
+	if c.cut {
+		text = bytes.TrimRight(text, "\x00")
+	}
+	if len(trim(text)) == 0 {
+		text = nil
+	}
+	c.text = text
+	return nil
+}

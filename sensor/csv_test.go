@@ -1,0 +1,461 @@
+package sensor_test
+
+import (
+	"bytes"
+	"compress/gzip"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"vibe/sensor"
+	"vibe/sensor/sensortest"
+)
+
+// recording is all that a source gave.
+type recording struct {
+	t     []float64
+	axes  [][]float64
+	lost  int
+	notes []string
+}
+
+// read decodes text and returns what came before the end, with the error if it is not io.EOF.
+func read(text string, o sensor.Options) (recording, error) {
+	var r recording
+	s, err := sensor.Decode("r.csv", strings.NewReader(text), o)
+	if err != nil {
+		return r, err
+	}
+	for {
+		b, err := s.Next()
+		if errors.Is(err, io.EOF) {
+			return r, nil
+		}
+		if err != nil {
+			return r, err
+		}
+		if r.axes == nil {
+			r.axes = make([][]float64, len(b.Axes))
+		}
+		r.t, r.lost, r.notes = append(r.t, b.T...), r.lost+b.Lost, append(r.notes, b.Notes...)
+		for i := range b.Axes {
+			r.axes[i] = append(r.axes[i], b.Axes[i]...)
+		}
+	}
+}
+
+const g = 9.80665
+
+func TestCSVForms(t *testing.T) {
+	t.Parallel()
+	for name, c := range map[string]struct {
+		text string
+		o    sensor.Options
+		t    []float64
+		axes [][]float64
+	}{
+		"the design's own":       {"t_s,x_m/s2,y_m/s2,z_m/s2\n0,1,2,3\n0.5,4,5,6\n", sensor.Options{}, []float64{0, .5}, [][]float64{{1, 4}, {2, 5}, {3, 6}}},
+		"one axis, no last end":  {"t_s,x_g\n1,1\n2,2", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
+		"mark, CRLF, blanks":     {"\ufefft_ms, ax_mg , ay_mg\r\n 0 , 1000 , -1000 \r\n\r\n4, 0,0\r\n", sensor.Options{}, []float64{0, .004}, [][]float64{{g, 0}, {-g, 0}}},
+		"decimal comma":          {"Time (s);Accel X (m/s^2);Accel Z (m/s^2)\n0,25;-1,5;9,8\n0,5;1e-3;,5\n", sensor.Options{}, []float64{0, .25}, [][]float64{{-1.5, .001}, {9.8, .5}}},
+		"tabs, decimal comma":    {"t [us]\tacc_x [m/s²]\n0\t1,25\n1000\t+1.5E0\n", sensor.Options{}, []float64{0, .001}, [][]float64{{1.25, 1.5}}},
+		"Latin-1 square":         {"t_s,x (m/s\xb2)\n0,1\n1,2\n", sensor.Options{}, []float64{0, 1}, [][]float64{{1, 2}}},
+		"quotes":                 {"\"time (s)\",\"x, level (m/s2)\",\"acceleration.x (m/s2)\"\n\"0\",\"a \"\"b\"\"\",\"1.5\"\n1,\"\",2\n", sensor.Options{}, []float64{0, 1}, [][]float64{{1.5, 2}}},
+		"stamps":                 {"timestamp,accelerationX (g)\n2026-11-25T10:00:00.5Z,1\n2026-11-25T11:00:00.75+01:00,2\n", sensor.Options{}, []float64{0, .25}, [][]float64{{g, 2 * g}}},
+		"stamps with a blank":    {"datetime;y_m_s2\n2026-11-25 10:00:00,125;1\n2026-11-25 10:00:01;2\n", sensor.Options{}, []float64{0, .875}, [][]float64{{1, 2}}},
+		"other columns":          {",time_s,gFx,gFy,gFz,TgF,gyro_x\n0,0,1,2,3,9,9\n1,1,4,5,6,9,9\n", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 4 * g}, {2 * g, 5 * g}, {3 * g, 6 * g}}},
+		"z, y, x and two clocks": {"time,seconds_elapsed,z_g,y_g,x_g\n1700000000000000000,0.5,3,2,1\n1700000000010000000,0.75,3,2,1\n", sensor.Options{}, []float64{0, .25}, [][]float64{{g, g}, {2 * g, 2 * g}, {3 * g, 3 * g}}},
+		"lines before":           {"Phone accelerometer\nStarted,2026-11-25\n# made up\n\nt_s,x_g\n0,1\n1,2\n", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
+		"header in a comment":    {"# t_s,x_g\n0,1\n# pause\n1,2\n", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
+		"units below":            {"time,x,y\n(ms),(g),(g)\n0,1,2\n500,3,4\n", sensor.Options{}, []float64{0, .5}, [][]float64{{g, 3 * g}, {2 * g, 4 * g}}},
+		"sep line":               {"sep=;\nt_s;x_g\n0;1\n1;2\n", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
+		"trailing commas":        {"t_s,x_g,\n0,1,\n1,2,\n", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
+		"rate":                   {"x_g,y_g\n1,2\n3,4\n", sensor.Options{Rate: 4}, []float64{0, .25}, [][]float64{{g, 3 * g}, {2 * g, 4 * g}}},
+		"rate, no header, unit":  {"1,5\n3,4\n", sensor.Options{Rate: 4, Unit: "m/s2"}, []float64{0, .25}, [][]float64{{1, 3}, {5, 4}}},
+		"unit wins":              {"t_s,x_g\n0,1\n1,2\n", sensor.Options{Unit: "m/s^2"}, []float64{0, 1}, [][]float64{{1, 2}}},
+		"unit shared":            {"t_s,x_g,y,z\n0,1,2,3\n1,1,2,3\n", sensor.Options{}, []float64{0, 1}, [][]float64{{g, g}, {2 * g, 2 * g}, {3 * g, 3 * g}}},
+		"named":                  {"t_s,Left (g),right\n0,1,2\n1,3,4\n", sensor.Options{Axes: []string{"RIGHT", "left"}}, []float64{0, 1}, [][]float64{{2 * g, 4 * g}, {g, 3 * g}}},
+		"bad rows left out":      {"t_s,x_g\n0,1\n1,abc\n2,\n1.5,NaN\n3,3\n3,4\n4,5\n5\n6,7\n7,8\n8,9\n", sensor.Options{SkipBad: true}, []float64{0, 3, 4, 6, 7, 8}, [][]float64{{g, 3 * g, 5 * g, 7 * g, 8 * g, 9 * g}}},
+		"zeros after a crash":    {"t_s,x_g\n0,1\n1,2\n" + strings.Repeat("\x00", 200000), sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
+		"cut off":                {"t_s,x_g,y_g\n0,1,1\n1,2,2\n2,3", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}, {g, 2 * g}}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			got, err := read(c.text, c.o)
+			require.NoError(t, err)
+			// 1e-12: a stamp of 19 digits is good to 0.3 µs only.
+			assert.InDeltaSlice(t, c.t, got.t, 1e-6)
+			require.Len(t, got.axes, len(c.axes))
+			for i := range c.axes {
+				assert.InDeltaSlice(t, c.axes[i], got.axes[i], 1e-12)
+			}
+			assert.Equal(t, name == "bad rows left out", got.lost == 5, "lost %d", got.lost)
+		})
+	}
+}
+
+func TestCSVErrors(t *testing.T) {
+	t.Parallel()
+	const mend = "; mend it, or leave bad rows out with --skip-bad"
+	for name, c := range map[string]struct {
+		text string
+		o    sensor.Options
+		want string
+	}{
+		"empty":            {"", sensor.Options{}, `r.csv: empty file; was the recording stopped at once?`},
+		"only blanks":      {"\n \n", sensor.Options{}, `r.csv:2: neither a header nor numbers so far; the header names a time and axes, such as t_s,x_g,y_g,z_g`},
+		"header only":      {"t_s,x_g\n", sensor.Options{}, `r.csv:1: a header and no rows; was the recording stopped at once?`},
+		"header, no end":   {"t_s,x_g", sensor.Options{}, `r.csv:1: a header and no rows; was the recording stopped at once?`},
+		"one column":       {"1\n2\n3\n", sensor.Options{}, `r.csv:1: one column only; time and at least one axis are needed (comma, semicolon or tab between them), or --rate`},
+		"time only":        {"t_s\n1\n2\n", sensor.Options{}, `r.csv:2: one column only; time and at least one axis are needed (comma, semicolon or tab between them), or --rate`},
+		"text":             {"t_s,x_g,y_g\n0,1,2\n1,2,abc\n", sensor.Options{}, `r.csv:3:5: y_g is "abc", not a finite number` + mend},
+		"text, quoted":     {"t_s,x_g,y_g\n0,1,2\n\"1\",\"2\",\"abc\"\n", sensor.Options{}, `r.csv:3:9: y_g is "abc", not a finite number` + mend},
+		"open quote":       {"t_s,x_g\n0,1\n1,\"2\n", sensor.Options{}, `r.csv:3:5: extraneous or missing " in quoted-field` + mend},
+		"NaN":              {"t_s,x_g\n0,1\n1, NaN\n2,1\n", sensor.Options{}, `r.csv:3:4: x_g is "NaN", not a finite number` + mend},
+		"Inf":              {"t_s,x_g\n0,1\n1,-Inf\n", sensor.Options{}, `r.csv:3:3: x_g is "-Inf", not a finite number` + mend},
+		"1e999":            {"t_s,x_g\n0,1\n1,1e999\n", sensor.Options{}, `r.csv:3:3: x_g is "1e999", not a finite number` + mend},
+		"hexadecimal":      {"t_s,x_g\n0,1\n1,0x10\n", sensor.Options{}, `r.csv:3:3: x_g is "0x10", not a finite number` + mend},
+		"absurd":           {"t_s,x_g\n0,1\n1,1e6\n", sensor.Options{}, `r.csv:3:3: x_g is 1e6 g, more than any sensor shows` + mend},
+		"empty cell":       {"t_s,x_g\n0,1\n1,\n", sensor.Options{}, `r.csv:3:3: x_g is empty` + mend},
+		"too few":          {"t_s,x_g,y_g\n0,1,2\n1,2\n", sensor.Options{}, `r.csv:3:4: 2 cells where 3 belong` + mend},
+		"decimal commas":   {"t_s,x_g\n0,1\n1,2,5\n", sensor.Options{}, `r.csv:3:5: 3 cells where 2 belong (decimal commas need semicolons between the cells)` + mend},
+		"time repeats":     {"t_s,x_g\n0,1\n0,2\n", sensor.Options{}, `r.csv:3:1: t_s repeats 0` + mend},
+		"time goes back":   {"x_g,t_ms\n1,0\n1,20\n1,10\n", sensor.Options{}, `r.csv:4:3: t_ms goes back to 10` + mend},
+		"all times equal":  {"t,x_g\n7,1\n7,2\n7,3\n", sensor.Options{}, `r.csv:3:1: t repeats 7` + mend},
+		"equal, skipped":   {"t,x_g\n7,1\n7,2\n7,3\n", sensor.Options{SkipBad: true}, `r.csv: 2 of 3 rows are bad; the first: r.csv:3:1: t repeats 7` + mend},
+		"time absurd":      {"t_s,x_g\n0,1\n1e300,2\n", sensor.Options{}, `r.csv:3:1: t_s is 1e300, which is no time of this recording` + mend},
+		"bad stamp":        {"time,x_g\n2026-11-25T10:00:00Z,1\n2026-11-25T25:00:00Z,1\n", sensor.Options{}, `r.csv:3:1: time is "2026-11-25T25:00:00Z", not a time like 2026-11-25T10:00:00.125Z` + mend},
+		"unknown unit":     {"t_s,x (counts)\n0,1\n1,1\n", sensor.Options{}, `r.csv:1: unit "counts" of column "x (counts)" is not one of m/s2, g, mg; give --unit if you know it`},
+		"unknown time":     {"t (h),x_g\n0,1\n1,1\n", sensor.Options{}, `r.csv:1: no time column among t (h), x_g; call one t_s, t_ms or t_us, or give --rate`},
+		"no time":          {"x_g,y_g\n0,1\n1,1\n", sensor.Options{}, `r.csv:1: no time column among x_g, y_g; call one t_s, t_ms or t_us, or give --rate`},
+		"no axis":          {"time,pcb,gyro_x\n0,1,1\n1,1,1\n", sensor.Options{}, `r.csv:1: no axis among the columns time, pcb, gyro_x; call them x, y, z, or name them with --axes`},
+		"no such axis":     {"time,pcb\n0,1\n1,1\n", sensor.Options{Axes: []string{"pbc"}}, `r.csv:1: no column "pbc"; there are time, pcb`},
+		"axes, no header":  {"0,1\n1,1\n", sensor.Options{Axes: []string{"x"}}, `r.csv:1: no header, so columns cannot be chosen by name; put one above the numbers, such as t_s,x_g,y_g,z_g`},
+		"five, no header":  {"0,1,2,3,4\n", sensor.Options{}, `r.csv:1: 5 columns and no header; put one above the numbers that names time and axes, such as t_s,x_g,y_g,z_g`},
+		"time beside rate": {ramp(100, 0.01, 9.8), sensor.Options{Rate: 100}, `r.csv:1: the first column rises from row to row, as a time does; leave --rate out, or put a header above the numbers`},
+		"no gravity":       {"t_s,x,y,z\n" + ramp(200, 0.01, 0.1, 0.2, 0.1), sensor.Options{}, `r.csv:2: no unit of acceleration given, and no clear gravity in the data (mean 0.245); give --unit m/s2, g or mg`},
+		"1 on one axis":    {"t_s,x\n" + ramp(200, 0.01, 1), sensor.Options{}, `r.csv:2: no unit of acceleration given, and no clear gravity in the data (mean 1); give --unit m/s2, g or mg`},
+		"too short":        {"t_s,x,y,z\n" + ramp(10, 0.01, 0, 9.8, 0), sensor.Options{}, `r.csv:2: no unit of acceleration given, and 0.09 s are too short to find it from gravity; give --unit m/s2, g or mg`},
+		"step fits none":   {"t,x_g\n" + ramp(10, 1e9, 1), sensor.Options{}, `r.csv:2: no unit of time given, and steps of 1e+09 fit none; name it in the header, such as t_ms`},
+		"one row":          {"t,x_g\n0,1\n", sensor.Options{}, `r.csv:2: one row only; was the recording stopped at once?`},
+		"no line end":      {strings.Repeat("123,", 1<<16), sensor.Options{}, `r.csv:1:65536: line of more than 65536 bytes; is this a table with line ends?`},
+		"late long line":   {"t_s,x_g\n0,1\n" + strings.Repeat("\"", 1<<17), sensor.Options{SkipBad: true}, `r.csv:3:65536: line of more than 65536 bytes; is this a table with line ends?`},
+		"prose":            {"Dear diary,\ntoday I turned a bowl.\n", sensor.Options{}, `r.csv:2: neither a header nor numbers so far; the header names a time and axes, such as t_s,x_g,y_g,z_g`},
+		"UTF-16":           {"\xff\xfet\x00,\x00x\x00", sensor.Options{}, `r.csv: text in UTF-16; save it as UTF-8 ("CSV UTF-8")`},
+		"UTF-16, no mark":  {"t\x00,\x00x\x00\n\x00", sensor.Options{}, `r.csv: looks like text in UTF-16; save it as UTF-8 ("CSV UTF-8")`},
+		"SQLite":           {"SQLite format 3\x00", sensor.Options{}, `r.csv: an SQLite database, not a recording; kept sessions are read by their number`},
+		"spreadsheet":      {"PK\x03\x04....", sensor.Options{}, `r.csv: a zip or spreadsheet file (xlsx, ods); save it as CSV, or unpack it`},
+		"binary":           {"\x01\x02\x03\x04\x05\x06\x07", sensor.Options{}, `r.csv: binary data, neither text nor WAV; record or export as CSV or WAV`},
+		"cut gzip":         {squeeze("t_s,x_g\n0,1\n")[:20], sensor.Options{}, `r.csv: compressed data are cut off or damaged: unexpected EOF`},
+		"unit option":      {"", sensor.Options{Unit: "furlong"}, `unit "furlong": want m/s2, g or mg`},
+		"rate option":      {"", sensor.Options{Rate: math.NaN()}, `rate NaN Hz: want a positive number up to 1e6`},
+		"rate 0":           {"", sensor.Options{Rate: -1}, `rate -1 Hz: want a positive number up to 1e6`},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			_, err := read(c.text, c.o)
+			require.EqualError(t, err, c.want)
+		})
+	}
+}
+
+// ramp is rows of a time that rises by step, and constant axes.
+func ramp(n int, step float64, axes ...float64) string {
+	var b strings.Builder
+	for i := range n {
+		fmt.Fprintf(&b, "%.9g", float64(i)*step)
+		for _, a := range axes {
+			fmt.Fprintf(&b, ",%v", a)
+		}
+		b.WriteByte('\n')
+	}
+	return b.String()
+}
+
+func squeeze(text string) string {
+	var b bytes.Buffer
+	w := gzip.NewWriter(&b)
+	_, err := w.Write([]byte(text))
+	if err := errors.Join(err, w.Close()); err != nil {
+		panic(err)
+	}
+	return b.String()
+}
+
+func TestCSVSaysWhatItFound(t *testing.T) {
+	t.Parallel()
+	for name, c := range map[string]struct {
+		text  string
+		o     sensor.Options
+		size  float64 // magnitude of the mean
+		rate  float64
+		notes []string
+	}{
+		"nothing said, m/s²": {ramp(200, 0.01, 0, 9.6, 1), sensor.Options{}, math.Hypot(9.6, 1), 100, []string{
+			"no header: the columns are taken as time, then axes",
+			"no unit of time given: steps of 0.01 fit s, about 100 samples a second",
+			"no unit given: 1 g of gravity found (mean 9.652), so the values are in m/s2"}},
+		"nothing said, g, ms": {ramp(200, 16, 0.6, 0.8, 0), sensor.Options{}, g, 62.5, []string{
+			"no header: the columns are taken as time, then axes",
+			"no unit of time given: steps of 16 fit ms, about 62.5 samples a second",
+			"no unit given: 1 g of gravity found (mean 1), so the values are in g"}},
+		"mg, us": {"timestamp,ax,ay,az\n" + ramp(4000, 312.5, 0, -1000, 0), sensor.Options{}, g, 3200, []string{
+			"no unit of time given: steps of 312.5 fit us, about 3200 samples a second",
+			"no unit given: 1 g of gravity found (mean 1000), so the values are in mg"}},
+		"ns": {"t,x_g\n" + ramp(20, 1e6, 1), sensor.Options{}, g, 1000, []string{
+			"no unit of time given: steps of 1e+06 fit ns, about 1000 samples a second"}},
+		"rate and time": {"t_s,x_g\n" + ramp(20, 0.5, 1), sensor.Options{Rate: 10}, g, 10, []string{`a rate was given, so column "t_s" is not used`}},
+		"two sensors": {"t_s,accX_g,accY_g,userAccX_g,accX_g\n" + ramp(20, 0.5, 0, 1, 2, 3), sensor.Options{}, g, 2, []string{
+			`column "userAccX_g" is not used, "accX_g" comes first`, `column "accX_g" is not used, "accX_g" comes first`}},
+		"cut off": {"t_s,x_g\n0,1\n1,1\n2", sensor.Options{}, g, 1, []string{"the last line is cut off and was left out"}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			got, err := read(c.text, c.o)
+			require.NoError(t, err)
+			assert.Equal(t, c.notes, got.notes)
+			assert.InEpsilon(t, c.rate, 1/(got.t[1]-got.t[0]), 1e-9)
+			var size float64
+			for _, a := range got.axes {
+				size = math.Hypot(size, a[0])
+			}
+			assert.InEpsilon(t, c.size, size, 1e-9)
+		})
+	}
+}
+
+// The blocks before an error are delivered first.
+func TestCSVDeliversWhatPrecedesAnError(t *testing.T) {
+	t.Parallel()
+	got, err := read("t_s,x_g\n"+ramp(3000, 1, 1)+"3000,x\n"+ramp(5, 1, 1), sensor.Options{})
+	require.EqualError(t, err, `r.csv:3002:6: x_g is "x", not a finite number; mend it, or leave bad rows out with --skip-bad`)
+	assert.Len(t, got.t, 3000)
+	var where *sensor.ParseError
+	require.ErrorAs(t, err, &where)
+	assert.Equal(t, []any{"r.csv", 3002, 6}, []any{where.File, where.Line, where.Column})
+}
+
+// What a pipe has brought is handed over, and no more is waited for.
+func TestCSVFromAPipe(t *testing.T) {
+	t.Parallel()
+	r, w := io.Pipe()
+	s, err := sensor.Decode("pipe", r, sensor.Options{})
+	require.NoError(t, err)
+	write := func(text string) {
+		_, err := io.WriteString(w, text)
+		assert.NoError(t, err)
+	}
+	go write("t_s,x_g\n0,1\n1,2\n")
+	b, err := s.Next()
+	require.NoError(t, err)
+	assert.Equal(t, []float64{0, 1}, b.T)
+	go func() { write("2,"); write("3\n") }()
+	b, err = s.Next()
+	require.NoError(t, err)
+	assert.Equal(t, []float64{2}, b.T)
+	end := make(chan error)
+	go func() {
+		_, err := s.Next()
+		end <- err
+	}()
+	require.NoError(t, s.Close())
+	assert.Equal(t, sensor.ErrClosed, <-end)
+}
+
+func TestCSVKeepsTheContract(t *testing.T) {
+	t.Parallel()
+	text := "t_s,x_g,y_g,z_g\n" + ramp(5000, 0.001, 0, 1, 0)
+	for name, o := range map[string]string{"plain": text, "gzip": squeeze(text), "no header": ramp(5000, 0.001, 0, 1, 0), "error at the end": text + "abc\n"} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			sensortest.TestSource(t, func() sensor.Source {
+				s, err := sensor.Decode(name, strings.NewReader(o), sensor.Options{})
+				require.NoError(t, err)
+				return s
+			})
+		})
+	}
+	t.Run("pipe", func(t *testing.T) {
+		t.Parallel()
+		sensortest.TestSource(t, func() sensor.Source {
+			r, w := io.Pipe()
+			go func() { // and then nothing more comes
+				_, err := io.WriteString(w, text)
+				assert.True(t, err == nil || errors.Is(err, io.ErrClosedPipe))
+				if t.Name() != "" {
+					_, err = w.Write(nil)
+					assert.True(t, err == nil || errors.Is(err, io.ErrClosedPipe))
+				}
+				w.Close()
+			}()
+			s, err := sensor.Decode("pipe", r, sensor.Options{})
+			require.NoError(t, err)
+			return s
+		})
+	})
+}
+
+func TestSimulatedKeepsTheContract(t *testing.T) {
+	t.Parallel()
+	for name, seconds := range map[string]float64{"endless": 0, "ends": 3} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			sensortest.TestSource(t, func() sensor.Source {
+				return &sensor.Simulated{Seconds: seconds, Speed: []sensor.Point{{0, 7}}, Imbalance: 0.001,
+					Chip: sensor.Chip{Noise: 1e-3, Missing: 0.1, Range: 20}}
+			})
+		})
+	}
+}
+
+// What is written is read back to the last bit.
+func TestCSVRoundTrip(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		n := rapid.IntRange(1, 3).Draw(t, "axes")
+		steps := rapid.SliceOfN(rapid.Float64Range(1e-6, 1e3), 1, 50).Draw(t, "steps")
+		b := sensor.Block{T: []float64{0}, Axes: make([][]float64, n)}
+		for _, step := range steps {
+			b.T = append(b.T, b.T[len(b.T)-1]+step)
+		}
+		for i := range b.Axes {
+			b.Axes[i] = rapid.SliceOfN(rapid.Float64Range(-1e6, 1e6), len(b.T), len(b.T)).Draw(t, "values")
+		}
+		var text bytes.Buffer
+		require.NoError(t, sensor.WriteCSV(&text, &canned{b}))
+		got, err := read(text.String(), sensor.Options{})
+		require.NoError(t, err)
+		require.Equal(t, b.T, got.t)
+		require.Equal(t, b.Axes, got.axes)
+	})
+}
+
+// canned is a source of given blocks.
+type canned []sensor.Block
+
+func (c *canned) Next() (sensor.Block, error) {
+	if len(*c) == 0 {
+		return sensor.Block{}, io.EOF
+	}
+	b := (*c)[0]
+	*c = (*c)[1:]
+	return b, nil
+}
+
+func (c *canned) Close() error { return nil }
+
+func TestOpen(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	_, err := sensor.Open(dir, sensor.Options{})
+	require.EqualError(t, err, dir+": is a directory; name a file in it")
+	_, err = sensor.Open(filepath.Join(dir, "none.csv"), sensor.Options{})
+	require.ErrorIs(t, err, os.ErrNotExist)
+
+	path := filepath.Join("..", "testdata", "phone-and-reference.csv")
+	sensortest.TestSource(t, func() sensor.Source {
+		s, err := sensor.Open(path, sensor.Options{Axes: []string{"pcb", "xiapmi"}, Unit: "m/s2"})
+		require.NoError(t, err)
+		return s
+	})
+	s, err := sensor.Open(path, sensor.Options{Axes: []string{"pcb", "xiapmi"}, Unit: "m/s2"})
+	require.NoError(t, err)
+	b, err := s.Next()
+	require.NoError(t, err)
+	assert.Equal(t, []string{"no unit of time given: steps of 5 fit ms, about 200 samples a second"}, b.Notes)
+	times, axes := drain(t, s)
+	times = append(b.T, times...)
+	assert.Len(t, times, 827)
+	assert.Len(t, axes[1], 827-len(b.T))
+	assert.Equal(t, 3.995, times[826])
+	assert.Equal(t, -16.450333, b.Axes[0][0])
+	assert.Equal(t, 10.87663078, b.Axes[1][0])
+	require.NoError(t, s.Close())
+}
+
+func TestParseAcceleration(t *testing.T) {
+	t.Parallel()
+	for text, want := range map[string]float64{"2g": 2 * g, "16 g": 16 * g, "4000mg": 4 * g, "20 m/s2": 20, "1.5E1 m/s^2": 15} {
+		got, err := sensor.ParseAcceleration(text)
+		require.NoError(t, err, text)
+		assert.InEpsilon(t, want, got, 1e-12, text)
+	}
+	for _, text := range []string{"", "g", "2", "-2g", "0g", "nan g", "inf g", "2 pounds", "1e308g"} {
+		_, err := sensor.ParseAcceleration(text)
+		assert.EqualError(t, err, fmt.Sprintf("acceleration %q: want a positive number with m/s2, g or mg, such as 2g", text))
+	}
+}
+
+// FuzzCSV: never a panic; what is read is finite, in order, and survives writing and reading.
+func FuzzCSV(f *testing.F) {
+	for _, seed := range []string{
+		"t_s,x_m/s2,y_m/s2,z_m/s2\n0,1,2,3\n0.5,4,5,6\n", "\ufefftime;x (g)\r\n0,1;1\r\n0,2;2", ramp(100, 0.01, 0, 9.8, 0),
+		"timestamp,ax,ay,az\n2026-11-25T10:00:00.5Z,1,2,3\n", "\"t_s\",\"x_g\"\n\"1\",\"2\"\n\"", "sep=,\nt,x\n1,2\n", "# t_ms,x_mg\n1,1\n2,1\n", "a\tb\n\x00\x00",
+		"time,x\nms,g\n1,2\n2,3", squeeze("t_s,x_g\n0,1\n1,1\n"),
+	} {
+		f.Add(seed, false, 0.0, "")
+		f.Add(seed, true, 100.0, "g")
+	}
+	f.Fuzz(func(t *testing.T, text string, skip bool, rate float64, unit string) {
+		got, err := read(text, sensor.Options{SkipBad: skip, Rate: rate, Unit: unit})
+		_ = err // any error will do
+		if len(got.t) == 0 {
+			return
+		}
+		b := sensor.Block{T: got.t, Axes: got.axes}
+		for i, at := range b.T {
+			b.T[i] = at - got.t[0]
+		}
+		sound(t, b)
+		var again bytes.Buffer
+		require.NoError(t, sensor.WriteCSV(&again, &canned{b}))
+		back, err := read(again.String(), sensor.Options{})
+		require.NoError(t, err)
+		require.Equal(t, b.T, back.t)
+		require.Equal(t, b.Axes, back.axes)
+	})
+}
+
+func sound(t *testing.T, b sensor.Block) {
+	for i := 1; i < len(b.T); i++ {
+		require.Greater(t, b.T[i], b.T[i-1])
+	}
+	for _, a := range b.Axes {
+		require.Len(t, a, len(b.T))
+		for _, v := range a {
+			require.LessOrEqual(t, math.Abs(v), 1e6)
+		}
+	}
+}
+
+func BenchmarkCSV(b *testing.B) {
+	for name, format := range map[string]string{"6 digits": "%.6f,%.4f,%.4f,%.4f\n", "17 digits": "%.6f,%.17g,%.17g,%.17g\n"} {
+		b.Run(name, func(b *testing.B) {
+			const n = 100_000
+			var text strings.Builder
+			text.WriteString("t_s,x_g,y_g,z_g\n")
+			for i := range n {
+				fmt.Fprintf(&text, format, float64(i)/1000, math.Sin(float64(i)), math.Cos(float64(i)), 1+0.1*math.Sin(3*float64(i)))
+			}
+			b.SetBytes(int64(text.Len()))
+			for b.Loop() {
+				s, err := sensor.Decode("bench", strings.NewReader(text.String()), sensor.Options{})
+				require.NoError(b, err)
+				for err == nil {
+					_, err = s.Next()
+				}
+				require.Equal(b, io.EOF, err)
+			}
+			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/n, "ns/row")
+		})
+	}
+}

@@ -1,0 +1,286 @@
+package sensor
+
+import (
+	"bufio"
+	"bytes"
+	"compress/gzip"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"sync"
+)
+
+// Options say what a recording itself does not. The zero value is right for a CSV file whose
+// header names time, axes and units.
+type Options struct {
+	// Rate is the number of samples a second, Hz, of a CSV file with no time column. Where
+	// there is one it is left aside.
+	Rate float64
+	// Unit of the axes of a CSV file, "m/s2", "g" or "mg". It wins over the header.
+	Unit string
+	// Axes names the columns that are the axes, one to three, as the header spells them
+	// (any case, with or without the unit). For a WAV file: numbers of channels from 1.
+	Axes []string
+	// FullScale is the acceleration in m/s² at full scale of a WAV file, which needs it.
+	FullScale float64
+	// SkipBad leaves out bad rows and counts them in Block.Lost. Without it the first one
+	// is an error.
+	SkipBad bool
+}
+
+func (o Options) check() error {
+	switch _, known := accelerations[plain(o.Unit)]; {
+	case o.Unit != "" && !known:
+		return fmt.Errorf("unit %q: want m/s2, g or mg", o.Unit)
+	case !(o.Rate >= 0 && o.Rate <= 1e6):
+		return fmt.Errorf("rate %v Hz: want a positive number up to 1e6", o.Rate)
+	case !(o.FullScale >= 0 && o.FullScale <= absurd):
+		return fmt.Errorf("full scale %v m/s²: want a positive number up to %v", o.FullScale, absurd)
+	case len(o.Axes) > 3:
+		return fmt.Errorf("%d axes named: want one to three", len(o.Axes))
+	}
+	return nil
+}
+
+// absurd is the acceleration in m/s² beyond which a number cannot be meant: chosen, far above
+// any accelerometer's range (a shock sensor ends near 1e6) and far below what overflows.
+const absurd = 1e6
+
+// ParseError is what is wrong with a recording, and where.
+type ParseError struct {
+	File   string
+	Line   int // from 1; 0 where there is no one line
+	Column int // in bytes from 1; 0 where there is no one column
+	Err    error
+}
+
+// Error is file:line:column: what; what to try.
+func (e *ParseError) Error() string {
+	switch {
+	case e.Line == 0:
+		return fmt.Sprintf("%s: %v", e.File, e.Err)
+	case e.Column == 0:
+		return fmt.Sprintf("%s:%d: %v", e.File, e.Line, e.Err)
+	}
+	return fmt.Sprintf("%s:%d:%d: %v", e.File, e.Line, e.Column, e.Err)
+}
+
+// Unwrap returns Err.
+func (e *ParseError) Unwrap() error { return e.Err }
+
+// Open opens the recording at path, or standard input for "-"; see Decode. The error
+// satisfies errors.Is(err, fs.ErrNotExist) when there is no such file.
+func Open(path string, o Options) (Source, error) {
+	if path == "-" {
+		// A blocked read of standard input cannot be ended. Through the pipe Close ends
+		// Next at once; the goroutine ends with standard input, or with the process.
+		r, w := io.Pipe()
+		s, err := Decode("standard input", r, o)
+		if err == nil {
+			go func() {
+				_, err := io.Copy(w, os.Stdin)
+				w.CloseWithError(err)
+			}()
+		}
+		return s, err
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	info, err := f.Stat()
+	if err == nil && info.IsDir() {
+		err = &ParseError{File: path, Err: errors.New("is a directory; name a file in it")}
+	}
+	var s Source
+	if err == nil {
+		s, err = Decode(path, f, o)
+	}
+	if err != nil {
+		return nil, errors.Join(err, f.Close())
+	}
+	return s, nil
+}
+
+// Decode returns the recording that r holds: CSV (also tab or semicolon separated) or WAV,
+// told apart by content, either of them compressed with gzip or not. Options that cannot be
+// are an error; what is wrong with the content is a *ParseError from Next, after the blocks
+// before it. name is for messages.
+//
+// Blocks hold up to 1024 samples. From a pipe Next hands over what has arrived, and waits
+// only when there is nothing. Memory does not grow with the length of r. Close closes r if
+// it is an io.Closer, which has to end a blocked Read for Close to unblock Next.
+//
+// CSV follows RFC 4180, with these liberties: comma, semicolon or tab; decimal commas where
+// the separator is another; a byte-order mark; blank lines and lines that begin with '#';
+// up to 50 lines before the header. Time is t, time, timestamp and the like, with a unit s,
+// ms, us, ns in the name, or RFC 3339 stamps; axes are x, y, z, ax, acc_x, "Accel X (m/s^2)"
+// and the like. With no header, time comes first. What no name says is taken from the data
+// where they leave no doubt, and told in Block.Notes: the unit of acceleration from gravity,
+// that of time from the rate, which has to lie between 20 Hz and 20 kHz.
+//
+// WAV is RIFF with PCM of 16, 24 or 32 bits or 32-bit float, plain or extensible. The length
+// in its header may be wrong, as a recorder leaves it that was switched off.
+func Decode(name string, r io.Reader, o Options) (Source, error) {
+	if err := o.check(); err != nil {
+		return nil, err
+	}
+	return &file{name: name, r: r, o: o}, nil
+}
+
+// decoder is a format. The block is valid, if it has samples, beside an error too.
+type decoder interface {
+	next() (Block, error)
+}
+
+// file is the Source of a recording: it finds the format, and makes errors stay.
+type file struct {
+	name string
+	r    io.Reader
+	o    Options
+
+	dec decoder // used by Next alone
+
+	mu     sync.Mutex
+	err    error
+	closed bool
+}
+
+func (f *file) Next() (Block, error) {
+	if err := f.ended(nil); err != nil {
+		return Block{}, err
+	}
+	var err error
+	if f.dec == nil {
+		f.dec, err = f.open()
+	}
+	var b Block
+	if err == nil {
+		b, err = f.dec.next()
+	}
+	err = f.ended(err)
+	if len(b.T) > 0 {
+		return b, nil
+	}
+	return Block{}, err
+}
+
+// ended keeps the first error and returns it. Whatever a read says after Close is Close.
+func (f *file) ended(err error) error {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.err == nil {
+		f.err = err
+	}
+	return f.err
+}
+
+func (f *file) Close() error {
+	f.mu.Lock()
+	if f.err == nil {
+		f.err = ErrClosed
+	}
+	closed := f.closed
+	f.closed = true
+	f.mu.Unlock()
+	if c, ok := f.r.(io.Closer); ok && !closed {
+		return c.Close()
+	}
+	return nil
+}
+
+// open tells the format from the first bytes.
+func (f *file) open() (decoder, error) {
+	r := bufio.NewReaderSize(f.r, longest)
+	start, err := peek(r, 12)
+	if bytes.HasPrefix(start, []byte("\x1f\x8b")) {
+		z, err := gzip.NewReader(r)
+		if err != nil {
+			return nil, &ParseError{File: f.name, Err: fmt.Errorf("compressed, but %w", err)}
+		}
+		r = bufio.NewReaderSize(z, longest)
+		start, err = peek(r, 12)
+		if err != nil {
+			return nil, f.reading(err)
+		}
+	}
+	switch {
+	case err != nil:
+		return nil, f.reading(err)
+	case bytes.HasPrefix(start, []byte("RIFF")):
+		return &wavFile{file: f, r: r}, nil
+	}
+	if what := foreign(start); what != "" {
+		return nil, &ParseError{File: f.name, Err: errors.New(what)}
+	}
+	if bytes.HasPrefix(start, []byte("\xef\xbb\xbf")) {
+		if _, err := r.Discard(3); err != nil {
+			return nil, f.reading(err)
+		}
+	}
+	return &csvFile{file: f, r: r, began: math.NaN()}, nil
+}
+
+// peek returns up to n bytes: fewer at the end of the data, and when a line ends before, as
+// a pipe may bring its lines one by one.
+func peek(r *bufio.Reader, n int) ([]byte, error) {
+	for k := 1; k <= n; k++ {
+		b, err := r.Peek(k)
+		if err == io.EOF {
+			return b, nil
+		}
+		if err != nil || b[k-1] == '\n' {
+			return b, err
+		}
+	}
+	return r.Peek(n)
+}
+
+// reading says what reading was about.
+func (f *file) reading(err error) error {
+	if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, gzip.ErrChecksum) || errors.Is(err, gzip.ErrHeader) {
+		return &ParseError{File: f.name, Err: fmt.Errorf("compressed data are cut off or damaged: %w", err)}
+	}
+	return fmt.Errorf("read %s: %w", f.name, err)
+}
+
+// foreign says what a file is that is no recording, from its first bytes.
+func foreign(b []byte) string {
+	for _, f := range []struct{ magic, what string }{
+		{"SQLite forma", "an SQLite database, not a recording; kept sessions are read by their number"},
+		{"PK\x03\x04", "a zip or spreadsheet file (xlsx, ods); save it as CSV, or unpack it"},
+		{"\xd0\xcf\x11\xe0", "an old spreadsheet file (xls); save it as CSV"},
+		{"\x89PNG", "a picture (PNG), not a recording"},
+		{"\xff\xd8\xff", "a picture (JPEG), not a recording"},
+		{"%PDF", "a PDF file, not a recording"},
+		{"fLaC", "a FLAC file; save it as WAV"},
+		{"OggS", "an Ogg file; save it as WAV"},
+		{"ID3", "an MP3 file, which has no exact samples; record as WAV or CSV"},
+		{"RIFX", "a big-endian WAV file (RIFX); save it as an ordinary WAV"},
+		{"RF64", "a WAV file of more than 4 GB (RF64); split it"},
+		{"FORM", "an AIFF file; save it as WAV"},
+		{"BZh", "compressed with bzip2; unpack it, or use gzip"},
+		{"\xfd7zXZ", "compressed with xz; unpack it, or use gzip"},
+		{"\x28\xb5\x2f\xfd", "compressed with zstd; unpack it, or use gzip"},
+		{"7z\xbc\xaf", "a 7z archive; unpack it"},
+		{"\xff\xfe", "text in UTF-16; save it as UTF-8 (\"CSV UTF-8\")"},
+		{"\xfe\xff", "text in UTF-16; save it as UTF-8 (\"CSV UTF-8\")"},
+		{"{", "JSON, not a table; export CSV"},
+		{"<", "HTML or XML, not a table; export CSV"},
+	} {
+		if bytes.HasPrefix(b, []byte(f.magic)) {
+			return f.what
+		}
+	}
+	if len(b) > 1 && (b[0] == 0) != (b[1] == 0) {
+		return "looks like text in UTF-16; save it as UTF-8 (\"CSV UTF-8\")"
+	}
+	for _, c := range b {
+		if c < ' ' && c != '\n' && c != '\r' && c != '\t' {
+			return "binary data, neither text nor WAV; record or export as CSV or WAV"
+		}
+	}
+	return ""
+}

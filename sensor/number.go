@@ -1,0 +1,88 @@
+package sensor
+
+import (
+	"bytes"
+	"math"
+	"strconv"
+)
+
+var powers = [...]float64{1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11,
+	1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22}
+
+// number parses a decimal number such as 12, -.5, +1.5e-3; point is '.', or ',' where a
+// comma may stand for it as well. ok is false for anything else: blanks within, hexadecimal,
+// NaN, Inf, beyond float64. The result is the nearest float64, as strconv gives it.
+//
+// Up to 19 digits are collected in an integer; when it is below 2⁵³ and the power of ten
+// at most 22, both are exact in float64 and one division or multiplication rounds right
+// (Clinger, How to read floating point numbers accurately, PLDI 1990). strconv does the rest.
+func number(b []byte, point byte) (v float64, ok bool) {
+	i := 0
+	negative := false
+	if i < len(b) && (b[i] == '-' || b[i] == '+') {
+		negative = b[i] == '-'
+		i++
+	}
+	var m uint64
+	digits, exp, seen := 0, 0, false
+	fraction := false
+scan:
+	for ; i < len(b); i++ {
+		switch c := b[i]; {
+		case '0' <= c && c <= '9':
+			if m > 0 || c != '0' {
+				digits++
+			}
+			m = m*10 + uint64(c-'0') // may overflow: then digits > 19 and m is not used
+			seen = true
+			if fraction {
+				exp--
+			}
+		case (c == '.' || c == point) && !fraction:
+			fraction = true
+		default:
+			break scan
+		}
+	}
+	if !seen {
+		return 0, false
+	}
+	if i < len(b) {
+		e, good := exponent(b[i:])
+		if !good {
+			return 0, false
+		}
+		exp += e
+	}
+	if digits > 19 || m >= 1<<53 || exp < -22 || exp > 22 {
+		return slowNumber(b)
+	}
+	v = float64(m)
+	if exp < 0 {
+		v /= powers[-exp]
+	} else {
+		v *= powers[exp]
+	}
+	if negative {
+		v = -v
+	}
+	return v, true
+}
+
+// exponent parses e5, E-03 and the like.
+func exponent(b []byte) (e int, ok bool) {
+	if b[0] != 'e' && b[0] != 'E' || len(b) > 12 {
+		return 0, false
+	}
+	e, err := strconv.Atoi(string(b[1:]))
+	return e, err == nil
+}
+
+// slowNumber parses what number has found well formed but not short.
+func slowNumber(b []byte) (float64, bool) {
+	if bytes.IndexByte(b, ',') >= 0 {
+		b = bytes.Replace(b, []byte{','}, []byte{'.'}, 1)
+	}
+	v, err := strconv.ParseFloat(string(b), 64)
+	return v, err == nil && !math.IsInf(v, 0)
+}

@@ -1,0 +1,411 @@
+package sensor
+
+import (
+	"bufio"
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"time"
+)
+
+// open finds the header, or sees that there is none, and then what the data must tell.
+func (c *csvFile) open() error {
+	c.at[0] = -1
+	var why error // why the last line of several cells is no header
+	for n := 0; n < preamble; n++ {
+		err := c.anyLine()
+		if err == io.EOF {
+			return c.noTable(why)
+		}
+		if err != nil {
+			return err
+		}
+		if len(c.text) == 0 {
+			continue
+		}
+		comment := c.text[0] == '#'
+		if comment {
+			c.text = bytes.TrimLeft(c.text, "#")
+		}
+		done, err := c.tryHeader(comment)
+		if done {
+			return err
+		}
+		if err != nil {
+			why = err
+		}
+		if !comment && c.numeric() {
+			if why != nil {
+				return why
+			}
+			return c.noHeader()
+		}
+	}
+	return c.noTable(why)
+}
+
+// noTable is the error of a file in which neither header nor numbers were found.
+func (c *csvFile) noTable(why error) error {
+	switch {
+	case why != nil:
+		return why
+	case c.line == 0:
+		return &ParseError{File: c.file.name, Err: errors.New("empty file; was the recording stopped at once?")}
+	}
+	return &ParseError{File: c.file.name, Line: c.line, Err: errors.New("neither a header nor numbers so far; the header names a time and axes, such as t_s,x_g,y_g,z_g")}
+}
+
+// tryHeader sees whether the line is the header. done is true when it is. err without done
+// says why a line of several cells is not.
+func (c *csvFile) tryHeader(comment bool) (done bool, err error) {
+	if len(c.text) == 5 && bytes.EqualFold(c.text[:4], []byte("sep=")) {
+		return false, nil // a spreadsheet's own line; the rows say it as well
+	}
+	c.delim = delimiter(c.text)
+	if err := c.split(); err != nil {
+		return false, err
+	}
+	if c.numeric() {
+		return false, nil
+	}
+	names := make([]string, len(c.cells))
+	for i, cell := range c.cells {
+		names[i] = string(cell)
+	}
+	for len(names) > 1 && names[len(names)-1] == "" {
+		names = names[:len(names)-1]
+	}
+	l, err := readHeader(names, c.file.o)
+	if err != nil {
+		if comment || len(names) < 2 && c.file.o.Rate == 0 {
+			return false, nil
+		}
+		return false, &ParseError{File: c.file.name, Line: c.line, Err: err}
+	}
+	c.layout = l
+	return true, c.learn()
+}
+
+// delimiter of a line: tab, else semicolon, else comma, outside of quotes.
+func delimiter(line []byte) byte {
+	var tab, semicolon, quoted bool
+	for _, b := range line {
+		quoted = quoted != (b == '"')
+		tab = tab || b == '\t' && !quoted
+		semicolon = semicolon || b == ';' && !quoted
+	}
+	switch {
+	case tab:
+		return '\t'
+	case semicolon:
+		return ';'
+	}
+	return ','
+}
+
+// numeric says that the cells are all numbers, but for blank ones and a stamp in front.
+func (c *csvFile) numeric() bool {
+	n := 0
+	for i, cell := range c.cells {
+		_, ok := number(cell, c.point())
+		if i == 0 && !ok {
+			_, ok = parseStamp(cell)
+		}
+		if !ok && len(cell) > 0 {
+			return false
+		}
+		if ok {
+			n++
+		}
+	}
+	return n > 0
+}
+
+// noHeader takes the columns as time, then axes; with a rate given, as axes.
+func (c *csvFile) noHeader() error {
+	n := len(c.cells)
+	for n > 1 && len(c.cells[n-1]) == 0 {
+		n--
+	}
+	o := c.file.o
+	names := []string{"time", "x", "y", "z"}
+	if o.Rate > 0 {
+		names = names[1:]
+	}
+	switch {
+	case len(o.Axes) > 0:
+		return &ParseError{File: c.file.name, Line: c.line, Err: errors.New("no header, so columns cannot be chosen by name; put one above the numbers, such as t_s,x_g,y_g,z_g")}
+	case n == 1 && o.Rate == 0:
+		return &ParseError{File: c.file.name, Line: c.line, Err: errors.New("one column only; time and at least one axis are needed (comma, semicolon or tab between them), or --rate")}
+	case n > len(names):
+		return &ParseError{File: c.file.name, Line: c.line, Err: fmt.Errorf("%d columns and no header; put one above the numbers that names time and axes, such as t_s,x_g,y_g,z_g", n)}
+	}
+	l, err := readHeader(names[:n], o)
+	if err != nil {
+		return &ParseError{File: c.file.name, Line: c.line, Err: err}
+	}
+	c.layout = l
+	order := "time, then axes"
+	if o.Rate > 0 {
+		order = "axes"
+	}
+	c.notes = append(c.notes, "no header: the columns are taken as "+order)
+	c.names = nil
+	c.held = true
+	return c.learn()
+}
+
+// learn finds from the first rows what the header has not said: a row of units below it,
+// stamps, the unit of time, the unit of acceleration. It reads no further than needed, and
+// the rows are then read again.
+func (c *csvFile) learn() error {
+	if err := c.readLine(); err != nil {
+		if err == io.EOF {
+			err = c.end()
+		}
+		return err
+	}
+	if err := c.split(); err == nil && !c.takeUnits() {
+		c.held = true
+		if i := c.at[0]; i >= 0 && i < len(c.cells) {
+			_, c.stamps = parseStamp(c.cells[i])
+		}
+	}
+	if c.stamps {
+		c.unit[0] = seconds
+	}
+	sureTime, sureUnit := c.unit[0].name != "", c.unit[1].name != ""
+	if sureTime && sureUnit && !(c.names == nil && c.at[0] < 0) {
+		return nil
+	}
+	p, err := c.probe()
+	if err != nil {
+		return err
+	}
+	return p.settle(c)
+}
+
+// takeUnits takes the line as units below the header, if it is that.
+func (c *csvFile) takeUnits() bool {
+	if c.names == nil || len(c.cells) < c.layout.cells {
+		return false
+	}
+	under := func(k int) string { return plain(string(bytes.Trim(c.cells[c.at[k]], "()[]"))) }
+	var found [4]unit
+	for k := 1; k <= c.axes; k++ {
+		u, ok := accelerations[under(k)]
+		if !ok {
+			return false
+		}
+		found[k] = u
+	}
+	if c.at[0] >= 0 {
+		u, ok := times[under(0)]
+		if !ok {
+			return false
+		}
+		found[0] = u
+	}
+	for k, u := range found {
+		if c.unit[k].name == "" {
+			c.unit[k] = u
+		}
+	}
+	return true
+}
+
+// probed is what the first rows hold, in the units of the file.
+type probed struct {
+	t    []float64
+	axes [3][]float64
+}
+
+// probe reads ahead until there are 64 rows and, if the unit of acceleration is asked, 1 s
+// of them (at most 20 000 rows or 1 MB); then puts what it read back. Bad rows are passed
+// over: they are told when they are read in earnest.
+func (c *csvFile) probe() (p probed, err error) {
+	line := c.line
+	if c.held {
+		line--
+	}
+	var head []byte
+	for len(p.t) < 20000 && len(head) < 1<<20 && !p.enough(c) {
+		if err = c.anyLine(); err == io.EOF {
+			break // it comes again
+		}
+		if err != nil {
+			return p, err
+		}
+		head = append(head, c.text...)
+		if !c.cut {
+			head = append(head, '\n')
+		}
+		if len(c.text) == 0 || c.text[0] == '#' {
+			continue
+		}
+		if v, err := c.raw(); err == nil {
+			p.t = append(p.t, v[0])
+			for k := range c.axes {
+				p.axes[k] = append(p.axes[k], v[k+1])
+			}
+		}
+	}
+	c.line = line
+	c.r = bufio.NewReaderSize(io.MultiReader(bytes.NewReader(head), c.r), longest)
+	return p, nil
+}
+
+func (p *probed) enough(c *csvFile) bool {
+	n := len(p.t)
+	if n < 64 {
+		return false
+	}
+	u := c.unit[0]
+	if u.name == "" {
+		u, _ = p.timeUnit()
+	}
+	return c.unit[1].name != "" || p.seconds(c, u) >= 1
+}
+
+// seconds is the length of the rows probed.
+func (p *probed) seconds(c *csvFile, u unit) float64 {
+	n := len(p.t)
+	switch {
+	case n == 0:
+		return 0
+	case c.at[0] < 0:
+		return float64(n) / c.file.o.Rate
+	case u.name == "":
+		return math.Inf(1) // more rows will not tell
+	}
+	return u.si(p.t[n-1] - p.t[0])
+}
+
+// settle takes the units from the rows probed, and says so.
+func (p *probed) settle(c *csvFile) error {
+	if len(p.t) == 0 {
+		return nil // no good row: the reading of the first will say why
+	}
+	fault := func(text string) error {
+		return &ParseError{File: c.file.name, Line: c.line + 1, Err: errors.New(text)}
+	}
+	if c.at[0] < 0 && c.names == nil && len(p.t) > 2 && rising(p.axes[0]) {
+		return fault("the first column rises from row to row, as a time does; leave --rate out, or put a header above the numbers")
+	}
+	if c.unit[0].name == "" {
+		if len(p.t) < 2 {
+			return fault("one row only; was the recording stopped at once?")
+		}
+		u, step := p.timeUnit()
+		if u.name == "" && step > 0 {
+			return fault(fmt.Sprintf("no unit of time given, and steps of %.4g fit none; name it in the header, such as t_ms", step))
+		}
+		// A step that is not positive is told by the row that goes back or repeats.
+		c.unit[0] = u
+		if u.name == "" {
+			c.unit[0] = seconds
+		} else {
+			c.notes = append(c.notes, fmt.Sprintf("no unit of time given: steps of %.4g fit %s, about %.4g samples a second", step, u.name, 1/u.si(step)))
+		}
+	}
+	if c.unit[1].name != "" {
+		return nil
+	}
+	if length := p.seconds(c, c.unit[0]); !(length >= 0.5) {
+		return fault(fmt.Sprintf("no unit of acceleration given, and %.2g s are too short to find it from gravity; give --unit m/s2, g or mg", max(0, length)))
+	}
+	u, mean := p.gravity(c.axes)
+	if u.name == "" {
+		return fault(fmt.Sprintf("no unit of acceleration given, and no clear gravity in the data (mean %.3g); give --unit m/s2, g or mg", mean))
+	}
+	c.notes = append(c.notes, fmt.Sprintf("no unit given: 1 g of gravity found (mean %.4g), so the values are in %s", mean, u.name))
+	c.unit[1], c.unit[2], c.unit[3] = u, u, u
+	return nil
+}
+
+func rising(v []float64) bool {
+	for i := 1; i < len(v); i++ {
+		if v[i] <= v[i-1] {
+			return false
+		}
+	}
+	return true
+}
+
+// timeUnit is the unit whose rate lies between 20 Hz and 20 kHz: these ranges (of the median
+// step: 50 µs to 50 ms) do not overlap, as a thousand lies between their ends. On an end, and
+// for a step that is not positive, there is none.
+func (p *probed) timeUnit() (u unit, step float64) {
+	var steps []float64
+	for i := 1; i < len(p.t); i++ {
+		steps = append(steps, p.t[i]-p.t[i-1])
+	}
+	if len(steps) == 0 {
+		return unit{}, 0
+	}
+	slices.Sort(steps)
+	step = steps[len(steps)/2]
+	for _, u := range []unit{seconds, millis, micros, nanos} {
+		if s := u.si(step); s > 50.001e-6 && s < 49.999e-3 {
+			return u, step
+		}
+	}
+	return unit{}, step
+}
+
+// gravity is the unit in which the mean of the axes is 1 g within 30 % (chosen: generous, and
+// the three bands are far apart), and that mean. The mean, since vibration has none. None is
+// given when the data move by more than the mean (rms); nor g from fewer than three axes, as
+// a sensor in m/s² whose axis lies nearly level shows 1 too.
+func (p *probed) gravity(axes int) (u unit, mean float64) {
+	var square, spread float64
+	for _, v := range p.axes[:axes] {
+		var sum, sumSq float64
+		for _, a := range v {
+			sum += a
+			sumSq += a * a
+		}
+		m := sum / float64(len(v))
+		square += m * m
+		spread += sumSq/float64(len(v)) - m*m
+	}
+	mean = math.Sqrt(square)
+	if !(spread <= square) {
+		return unit{}, mean
+	}
+	for _, u := range []unit{metric, inG, inMG} {
+		if g := u.si(mean) / gravity; g > 0.7 && g < 1.3 && (u != inG || axes == 3) {
+			return u, mean
+		}
+	}
+	return unit{}, mean
+}
+
+// parseStamp parses an RFC 3339 time; a blank for the T and a missing zone (then UTC) will do.
+func parseStamp(b []byte) (time.Time, bool) {
+	if len(b) < len("2006-01-02T15:04:05") || b[4] != '-' {
+		return time.Time{}, false
+	}
+	text := string(b)
+	if text[10] == ' ' {
+		text = text[:10] + "T" + text[11:]
+	}
+	for _, form := range []string{time.RFC3339, "2006-01-02T15:04:05"} {
+		if t, err := time.Parse(form, text); err == nil {
+			return t, true
+		}
+	}
+	return time.Time{}, false
+}
+
+// stamp is the time in s since the first stamp.
+func (c *csvFile) stamp(cell []byte) (float64, bool) {
+	t, ok := parseStamp(cell)
+	if ok && c.zero.IsZero() {
+		c.zero = t
+	}
+	return t.Sub(c.zero).Seconds(), ok
+}
