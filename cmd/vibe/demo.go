@@ -1,6 +1,13 @@
 package main
 
 import (
+	"cmp"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+
 	"github.com/spf13/cobra"
 
 	"vibe/assess"
@@ -23,7 +30,7 @@ func demoJob() job {
 }
 
 // demoFlags is the same in flags, for who wants to go on from there.
-const demoFlags = "--diameter 150mm --length 110mm --wood cherry --held faceplate\n      --tailstock --balance burl --task roughing --lowest 200 --highest 3200 --lathe-mass 180kg"
+const demoFlags = "--diameter 150mm --length 110mm --wood cherry --held faceplate --tailstock --balance burl --task roughing --lowest 200 --highest 3200 --lathe-mass 180kg"
 
 // demoLathe simulates it: a stand that rocks sideways at 9 Hz is the shaky band.
 func demoLathe() *sensor.Simulated {
@@ -65,7 +72,7 @@ any recording of yours, and explains what it prints.`,
 		Args: takes(),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if save != "" {
-				return saveDemo(cmd, save)
+				return saveDemo(cmd.OutOrStdout(), save)
 			}
 			r, err := reading{src: demoLathe(), name: "demo (simulated)", job: demoJob(), keep: asJSON}.follow(cmd.Context())
 			if err != nil {
@@ -84,7 +91,7 @@ any recording of yours, and explains what it prints.`,
 			p.head("Try next")
 			p.line("  vibe demo --save demo.csv\n      writes this recording into a file, to be read like one of yours:")
 			p.line("  vibe read demo.csv %s", demoFlags)
-			p.line("  vibe plan --diameter 310mm --balance rough\n      speeds for a blank of yours before it is mounted")
+			p.line("  vibe plan --diameter 310mm --length 120mm --balance rough --held chuck\n      speeds for a blank of yours before it is mounted")
 			p.line("  vibe read --help\n      how to read your own recording; the README says how to make one")
 			return p.flush(cmd.OutOrStdout())
 		},
@@ -94,4 +101,26 @@ any recording of yours, and explains what it prints.`,
 	return cmd
 }
 
-func saveDemo(cmd *cobra.Command, name string) error { return nil }
+// saveDemo writes the recording as CSV, whole or not at all, and over no other file.
+func saveDemo(stdout io.Writer, name string) (err error) {
+	if _, err := os.Lstat(name); err == nil {
+		return hintf("choose another name, or remove it first", "%s is there already", name)
+	}
+	f, err := os.CreateTemp(filepath.Dir(name), ".vibe-*")
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, os.Remove(f.Name()))
+		}
+	}()
+	if err := cmp.Or(sensor.WriteCSV(f, demoLathe()), f.Chmod(0o644), f.Close()); err != nil {
+		return err
+	}
+	if err := os.Rename(f.Name(), name); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(stdout, "%s holds the demo's recording, %g s of an invented lathe. Now:\n  vibe read %s %s\n", name, demoLathe().Seconds, name, demoFlags)
+	return err
+}

@@ -56,11 +56,14 @@ An accelerometer (a phone, or a small board) clamped to the lathe's headstock fe
 how hard the blank throws once per turn; vibe puts that into numbers and advice.
 
 Try first:
-  vibe demo                          the whole job on a built-in recording, no hardware
-  vibe plan --diameter 310mm         speeds for a blank before it is mounted
-  vibe read FILE --diameter 310mm    a recording of yours: what the lathe did, where to go
+  vibe demo
+      the whole job on a built-in recording: no hardware, nothing to set up
+  vibe plan --diameter 310mm --length 120mm --balance rough --held chuck
+      before mounting: where to start, how fast at most, and why
+  vibe read FILE --diameter 310mm --length 120mm
+      a recording of yours: what the lathe did, and which speed to go to
 
-All of it:    vibe --help        One of them:    vibe read --help
+All commands: vibe --help     One of them: vibe read --help
 `
 
 func newRoot() *cobra.Command {

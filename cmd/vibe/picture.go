@@ -8,69 +8,79 @@ import (
 	"vibe/assess"
 )
 
-// picture draws shake against speed in at most width columns: ● what was measured,
-// ○ what is expected there, · the edges of the words. Nothing to draw gives nil.
+// The picture of shake against speed: ● what was measured, ○ what is expected from it, ·
+// the edges of the words, ↑ the speed of the advice.
 //
 // The height ends a little above what was measured, for a prediction far up would press
 // everything seen flat on the floor; what lies higher sits as ▲ on the top row. For the same
-// reason the speeds end half above the fastest one measured.
-func picture(points []assess.MapPoint, width int) []string {
-	const rows, margin = 12, 7
+// reason the speeds end a third above the fastest one measured.
+const (
+	pictureRows = 12
+	leftMargin  = 7
+	rightMargin = 20 // for the words of the edges
+)
+
+// picture draws the points in at most width columns. Nothing measured gives nil.
+func picture(points []assess.MapPoint, aim assess.RPM, width int) []string {
 	low, high, top := frame(points)
 	if high == 0 {
 		return nil
 	}
-	columns := min(width, 100) - margin - 22
-	grid := make([][]rune, rows)
+	columns := width - leftMargin - rightMargin
+	row := func(shake float64) int { return pictureRows - 1 - int(math.Round(shake/top*(pictureRows-1))) }
+	column := func(n assess.RPM) int {
+		return int(math.Round(float64((n - low) / (high - low) * assess.RPM(columns-1))))
+	}
+	grid := make([][]rune, pictureRows)
 	for r := range grid {
 		grid[r] = []rune(strings.Repeat(" ", columns))
 	}
-	row := func(shake float64) int { return rows - 1 - int(math.Round(shake/top*(rows-1))) }
-	labels := map[int]string{}
+	edges := map[int]string{}
 	for i, feel := range []assess.Feel{assess.Lively, assess.Rough, assess.Violent} {
-		edge := assess.DefaultEdges[i]
-		if r := row(edge); r >= 0 {
+		if r := row(assess.DefaultEdges[i]); r >= 0 {
 			grid[r] = []rune(strings.Repeat("·", columns))
-			labels[r] = fmt.Sprintf(" %s from %.1f", feel, edge)
+			edges[r] = fmt.Sprintf("%s from %.1f", feel, assess.DefaultEdges[i])
 		}
 	}
-	plot := func(p assess.MapPoint, mark rune) {
-		column := int(math.Round(float64(p.Speed-low) / float64(high-low) * float64(columns-1)))
-		if column < 0 || column >= columns {
-			return
-		}
-		r := row(p.Shake)
-		if r < 0 {
-			r, mark = 0, '▲'
-		}
-		grid[r][column] = mark
-	}
-	for _, p := range points {
-		if !p.Seen {
-			plot(p, '○')
+	for _, seen := range []bool{false, true} { // what was measured lies on top
+		for _, p := range points {
+			if c := column(p.Speed); p.Seen == seen && c >= 0 && c < columns {
+				grid[max(row(p.Shake), 0)][c] = mark(p, top)
+			}
 		}
 	}
-	for _, p := range points {
-		if p.Seen {
-			plot(p, '●')
-		}
-	}
-	lines := []string{fmt.Sprintf("%*s", margin-1, "mm/s")}
+	lines := []string{fmt.Sprintf("%*s", leftMargin-1, "mm/s")}
 	for r, cells := range grid {
 		scale := ""
-		if (rows-1-r)%3 == 2 || r == rows-1 {
-			scale = fmt.Sprintf("%.1f", top*float64(rows-1-r)/(rows-1))
+		if r%3 == 2 {
+			scale = fmt.Sprintf("%.1f", top*float64(pictureRows-1-r)/(pictureRows-1))
 		}
-		lines = append(lines, strings.TrimRight(fmt.Sprintf("%*s │%s%s", margin-2, scale, string(cells), labels[r]), " "))
+		lines = append(lines, strings.TrimRight(fmt.Sprintf("%*s │%s %s", leftMargin-2, scale, string(cells), edges[r]), " "))
 	}
-	lines = append(lines,
-		strings.Repeat(" ", margin-1)+"└"+strings.Repeat("─", columns),
-		fmt.Sprintf("%*s%-*.0f%*.0f rpm", margin, "", columns/2, float64(low), columns-columns/2, float64(high)))
-	return lines
+	lines = append(lines, strings.Repeat(" ", leftMargin-1)+"└"+strings.Repeat("─", columns))
+	axis := []rune(strings.Repeat(" ", columns+4) + "rpm")
+	put(axis, column(low), fmt.Sprintf("%.0f", float64(low)))
+	put(axis, columns-1, fmt.Sprintf("%.0f", float64(high)))
+	if c := column(aim); aim > 0 && c > 5 && c < columns-8 {
+		put(axis, c, fmt.Sprintf("↑%.0f", float64(aim)))
+	}
+	return append(lines, strings.Repeat(" ", leftMargin)+string(axis))
 }
 
-// frame returns the speeds and the shake that the picture spans; high is 0 if there is
-// nothing measured to draw.
+func put(line []rune, at int, text string) { copy(line[at:], []rune(text)) }
+
+func mark(p assess.MapPoint, top float64) rune {
+	switch {
+	case p.Shake > top:
+		return '▲'
+	case p.Seen:
+		return '●'
+	}
+	return '○'
+}
+
+// frame returns the speeds and the shake that the picture spans; high is 0 if nothing was
+// measured.
 func frame(points []assess.MapPoint) (low, high assess.RPM, top float64) {
 	low = assess.RPM(math.Inf(1))
 	for _, p := range points {
@@ -81,7 +91,8 @@ func frame(points []assess.MapPoint) (low, high assess.RPM, top float64) {
 	if high == 0 {
 		return 0, 0, 0
 	}
-	low, high = low*0.8, high*1.5
-	low, high = assess.RPM(math.Floor(float64(low)/100)*100), assess.RPM(math.Ceil(float64(high)/100)*100)
-	return low, high, max(1.25*top, 2.2)
+	hundred := func(n assess.RPM, round func(float64) float64) assess.RPM {
+		return assess.RPM(100 * round(float64(n)/100))
+	}
+	return hundred(low*0.8, math.Floor), hundred(high*1.33, math.Ceil), max(1.1*top, 2.2)
 }

@@ -27,7 +27,7 @@ func (p *page) report(r *record) {
 	p.ceilings(r.doc.Advice.Ceilings)
 	p.overTime(r.stretches, r.band)
 	p.onTheWay(r.turns)
-	p.shakeAgainstSpeed(r.doc.Map, r.doc.Advice.Avoid)
+	p.shakeAgainstSpeed(r.doc.Map, r.doc.Advice)
 	p.cautions(assess.Cautions())
 }
 
@@ -113,8 +113,8 @@ func (p *page) onTheWay(turns []turn) {
 // advicesShown is how many changes of the advice fit beside the rest.
 const advicesShown = 12
 
-func (p *page) shakeAgainstSpeed(points []assess.MapPoint, avoid [][2]assess.RPM) {
-	lines := picture(points, p.width)
+func (p *page) shakeAgainstSpeed(points []assess.MapPoint, advice assess.Advice) {
+	lines := picture(points, advice.Speed, p.width)
 	if lines == nil {
 		return
 	}
@@ -123,7 +123,7 @@ func (p *page) shakeAgainstSpeed(points []assess.MapPoint, avoid [][2]assess.RPM
 	for _, l := range lines {
 		p.line("%s", l)
 	}
-	for _, band := range avoid {
+	for _, band := range advice.Avoid {
 		p.wrap("  ", fmt.Sprintf("avoid, or pass quickly: %.0f to %.0f rpm", float64(band[0]), float64(band[1])))
 	}
 	if !p.teach {
