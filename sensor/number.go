@@ -17,38 +17,26 @@ var powers = [...]float64{1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10
 // at most 22, both are exact in float64 and one division or multiplication rounds right
 // (Clinger, How to read floating point numbers accurately, PLDI 1990). strconv does the rest.
 func number(b []byte, point byte) (v float64, ok bool) {
-	i := 0
-	negative := false
-	if i < len(b) && (b[i] == '-' || b[i] == '+') {
-		negative = b[i] == '-'
-		i++
+	rest := b
+	negative := len(b) > 0 && b[0] == '-'
+	if negative || len(b) > 0 && b[0] == '+' {
+		rest = b[1:]
 	}
-	var m uint64
-	digits, exp, seen := 0, 0, false
-	fraction := false
-scan:
-	for ; i < len(b); i++ {
-		switch c := b[i]; {
-		case '0' <= c && c <= '9':
-			if m > 0 || c != '0' {
-				digits++
-			}
-			m = m*10 + uint64(c-'0') // may overflow: then digits > 19 and m is not used
-			seen = true
-			if fraction {
-				exp--
-			}
-		case (c == '.' || c == point) && !fraction:
-			fraction = true
-		default:
-			break scan
-		}
+	m, digits := whole(0, rest)
+	rest = rest[digits:]
+	exp := 0
+	if len(rest) > 0 && (rest[0] == '.' || rest[0] == point) {
+		var n int
+		m, n = whole(m, rest[1:])
+		rest = rest[1+n:]
+		digits += n
+		exp = -n
 	}
-	if !seen {
+	if digits == 0 {
 		return 0, false
 	}
-	if i < len(b) {
-		e, good := exponent(b[i:])
+	if len(rest) > 0 {
+		e, good := exponent(rest)
 		if !good {
 			return 0, false
 		}
@@ -67,6 +55,18 @@ scan:
 		v = -v
 	}
 	return v, true
+}
+
+// whole appends the digits at the head of b to m, and counts them. Beyond 19 m overflows.
+func whole(m uint64, b []byte) (uint64, int) {
+	for i, c := range b {
+		c -= '0'
+		if c > 9 {
+			return m, i
+		}
+		m = m*10 + uint64(c)
+	}
+	return m, len(b)
 }
 
 // exponent parses e5, E-03 and the like.
