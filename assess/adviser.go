@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -35,11 +36,9 @@ const (
 	longestGap  = 1.0  // s between readings before they count as missing
 	smallStep   = 1.15 // largest raise without evidence
 	wideStep    = 1.40 // largest raise on the evidence of the fit alone
-	leastGain   = 1.03 // a smaller raise is not worth a hand on the dial
+	leastGain   = 1.02 // a smaller raise is not worth a hand on the dial
 	ceilingSlip = 1.02 // above this much over a ceiling the dial must move
 	backToCalm  = 0.9  // share of the comfort limit that ends a lowering, and that a raise must keep
-	refitEvery  = 1.0  // s
-	refitAfter  = 60.0 // s
 )
 
 // sources of the reasons.
@@ -64,18 +63,19 @@ type Adviser struct {
 	// tell the lathe's own shake.
 	Empty []MapPoint
 
-	response response
-	watch    watch
-	ladder   []MapPoint // predictions at speeds up to the ceiling
-	fitted   float64    // s, when
-	fittedTo []observed // and to what
-	last     float64    // s, of the newest reading
-	any      bool       // there was one
-	since    float64    // s, first reading of the unbroken run of ok ones at one speed
-	anchor   RPM        // speed of that run, 0: none
-	alarm    *Advice    // last stop or lower that nothing has proved over
-	alarmAt  RPM        // speed at which it was given
-	said     Action     // last action
+	response  response
+	avoided   [][2]RPM // bands as of avoidedAt, s
+	avoidedAt float64
+	watch     watch
+	growth    float64   // of the watch, as of the newest ok reading
+	tops      []Ceiling // the ceilings, lowest first
+	last      float64   // s, of the newest reading
+	any       bool      // there was one
+	since     float64   // s, first reading of the unbroken run of ok ones at one speed
+	anchor    RPM       // speed of that run, 0: none
+	alarm     *Advice   // last stop or lower that nothing has proved over
+	alarmAt   RPM       // speed at which it was given
+	said      Advice    // last one
 }
 
 // See takes the next reading and returns the advice as of then. Readings come in the order
@@ -90,29 +90,38 @@ func (a *Adviser) See(r Reading) Advice {
 		kept := d
 		a.alarm, a.alarmAt = &kept, r.Speed
 	}
-	a.said = d.Action
+	a.said = d
 	d.Reasons = slices.Clone(d.Reasons)
-	d.Ceilings, d.Avoid = ceilings, a.avoid(ceilings[0].RPM)
+	d.Ceilings, d.Avoid = slices.Clone(ceilings), append([][2]RPM{}, a.avoid()...)
 	return d
 }
 
 // Map is shake against speed as known now: the speeds seen and the predictions for the
 // others up to the lowest ceiling, rising. Empty, not nil, before the first ok reading.
 func (a *Adviser) Map() []MapPoint {
-	a.refit(true)
+	out := []MapPoint{}
+	if !a.response.refit() {
+		return out
+	}
 	seen := a.response.seen()
-	out := make([]MapPoint, 0, len(a.ladder)+len(seen))
 	for _, o := range seen {
 		s := 1.96 * o.sigma
 		out = append(out, MapPoint{o.speed, o.shake, max(0, o.shake-s), o.shake + s, true})
 	}
-	for _, p := range a.ladder {
+	for _, p := range a.response.predict(a.ladder()) {
 		if !slices.ContainsFunc(seen, func(o observed) bool { return near(o.speed, p.Speed, sameSpeed) }) {
 			out = append(out, p)
 		}
 	}
-	slices.SortFunc(out, func(a, b MapPoint) int { return int(math.Copysign(1, float64(a.Speed-b.Speed))) })
+	slices.SortFunc(out, func(a, b MapPoint) int { return cmp.Compare(a.Speed, b.Speed) })
 	return out
+}
+
+// ladder is the speeds worth predicting: from the lathe's slowest up to the lowest ceiling,
+// whether or not it has steps.
+func (a *Adviser) ladder() []RPM {
+	low, _ := a.Lathe.ends()
+	return Lathe{}.Speeds(low, a.ceilings()[0].RPM)
 }
 
 // tidy makes a reading that cannot be into one that is not ok.
@@ -136,8 +145,7 @@ func (a *Adviser) note(r Reading) {
 	broken := !r.OK || !a.any || r.T <= a.last || r.T-a.last > longestGap
 	if r.T < a.last || r.T-a.last > growthTime { // another clock, or long ago
 		a.watch = watch{}
-		a.response.bins = nil
-		a.ladder = nil
+		a.response = response{}
 	}
 	a.last, a.any = r.T, true
 	if broken {
@@ -151,6 +159,7 @@ func (a *Adviser) note(r Reading) {
 	}
 	a.response.add(r)
 	a.watch.add(r)
+	a.growth = a.watch.growth()
 }
 
 func near(a, b RPM, within float64) bool {
@@ -175,63 +184,31 @@ func (a *Adviser) comfort() float64 {
 	return min(DefaultEdges[1], a.edges()[1])
 }
 
-func (a *Adviser) ceilings() []Ceiling { return Ceilings(a.Lathe, a.Blank, a.Task) }
-
-// refit brings the ladder of predictions up to date when a new speed was seen, the shake
-// of one changed, or a minute has passed; at most once a second unless now is set.
-func (a *Adviser) refit(now bool) {
-	seen := a.response.seen()
-	if len(seen) == 0 || a.ladder != nil && (!now && a.last-a.fitted < refitEvery || !a.stale(seen)) {
-		return
+func (a *Adviser) ceilings() []Ceiling {
+	if a.tops == nil {
+		a.tops = Ceilings(a.Lathe, a.Blank, a.Task)
 	}
-	low, _ := a.Lathe.ends()
-	a.ladder = a.response.predict(Lathe{}.Speeds(low, a.ceilings()[0].RPM))
-	a.fitted, a.fittedTo = a.last, seen
+	return a.tops
 }
 
-func (a *Adviser) stale(seen []observed) bool {
-	return a.last-a.fitted > refitAfter || !slices.EqualFunc(seen, a.fittedTo, func(x, y observed) bool {
-		return near(x.speed, y.speed, binWidth) && near(RPM(x.shake), RPM(y.shake), wander)
-	})
-}
-
-// avoid lists the bands where the likeliest shake is above the comfort limit.
-func (a *Adviser) avoid(ceiling RPM) [][2]RPM {
-	out := [][2]RPM{}
+// avoid lists the bands below the ceiling where the likeliest shake is above the comfort
+// limit, as of the last fit.
+func (a *Adviser) avoid() [][2]RPM {
+	if a.avoidedAt == a.response.when && a.avoided != nil || a.response.cells == nil {
+		return slices.Clone(a.avoided)
+	}
+	a.avoided, a.avoidedAt = [][2]RPM{}, a.response.when
 	inside := false
-	for _, p := range a.ladder {
-		if p.Speed > ceiling {
-			break
-		}
+	for _, p := range a.response.predict(a.ladder()) {
 		switch shaky := p.Shake > a.comfort(); {
 		case shaky && inside:
-			out[len(out)-1][1] = p.Speed
+			a.avoided[len(a.avoided)-1][1] = p.Speed
 		case shaky:
-			out = append(out, [2]RPM{p.Speed, p.Speed})
+			a.avoided = append(a.avoided, [2]RPM{p.Speed, p.Speed})
 			inside = true
 		default:
 			inside = false
 		}
 	}
-	return out
-}
-
-// highest is the highest upper edge predicted from one speed up to another, at both and at
-// every speed of the ladder between and next to them; infinite when the ladder does not
-// reach.
-func (a *Adviser) highest(from, to RPM) float64 {
-	if len(a.ladder) == 0 || !(to <= a.ladder[len(a.ladder)-1].Speed) || to < a.ladder[0].Speed {
-		return math.Inf(1)
-	}
-	high := 0.0
-	for i, p := range a.ladder {
-		if i+1 < len(a.ladder) && a.ladder[i+1].Speed <= from {
-			continue
-		}
-		high = max(high, p.High)
-		if p.Speed >= to {
-			break
-		}
-	}
-	return high
+	return slices.Clone(a.avoided)
 }

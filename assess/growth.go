@@ -14,16 +14,24 @@ const (
 	growthSpeed   = 0.015 // relative: what counts as the same speed
 	growthSigma   = 5.0
 	growthAtLeast = 0.28 // mm/s rms, smallest preferred step of ISO 20816-1: less than that loosens nothing
-	risingFactor  = 1.2
+	risingFactor  = 1.25 // no raise, and rough is a stop
 )
 
-// watch holds the ok readings of the last 30 s, oldest first.
-type watch struct{ recent []Reading }
+// watch holds what the ok readings of the last 30 s say, oldest first.
+type watch struct{ recent []look }
+
+// look is one reading for the watch.
+type look struct {
+	t         float64
+	speed     RPM
+	shake, se float64
+	strong    int // multiples
+}
 
 func (w *watch) add(r Reading) {
-	w.recent = append(w.recent, r)
+	w.recent = append(w.recent, look{r.T, r.Speed, r.Shake, r.ShakeSE, strongMultiples(r)})
 	cut := 0
-	for cut < len(w.recent) && r.T-w.recent[cut].T > growthTime {
+	for cut < len(w.recent) && r.T-w.recent[cut].t > growthTime {
 		cut++
 	}
 	w.recent = slices.Delete(w.recent, 0, cut)
@@ -31,65 +39,66 @@ func (w *watch) add(r Reading) {
 
 // growth is how many times the shake now is of the least that it was at this speed within
 // 30 s: middle of the last three readings over the least middle of three neighbours. It
-// is 1 when noise explains the difference. Several at one speed, or 1.
+// is 1 when noise explains the difference or there are too few readings.
 func (w *watch) growth() float64 {
 	now := w.steady()
 	if len(now) < 6 {
 		return 1
 	}
-	last, se := middle(now[len(now)-3:])
-	least, leastSE := math.Inf(1), 0.0
+	last := middle(now[len(now)-3:])
+	least := last
 	for i := 0; i+6 <= len(now); i++ {
-		if m, s := middle(now[i : i+3]); m < least {
-			least, leastSE = m, s
+		if m := middle(now[i : i+3]); m.shake < least.shake {
+			least = m
 		}
 	}
-	if last-least < growthSigma*math.Hypot(se, leastSE) || last < growthAtLeast {
+	if last.shake-least.shake < growthSigma*math.Hypot(last.se, least.se) || last.shake < growthAtLeast {
 		return 1
 	}
-	return max(1, last/least)
+	return last.shake / least.shake
 }
 
 // steady lists the readings at the speed of the newest.
-func (w *watch) steady() []Reading {
-	speed := w.recent[len(w.recent)-1].Speed
-	var out []Reading
-	for _, r := range w.recent {
-		if math.Abs(float64(r.Speed/speed-1)) <= growthSpeed {
-			out = append(out, r)
+func (w *watch) steady() []look {
+	if len(w.recent) == 0 {
+		return nil
+	}
+	speed := w.recent[len(w.recent)-1].speed
+	out := make([]look, 0, len(w.recent))
+	for _, l := range w.recent {
+		if near(l.speed, speed, growthSpeed) {
+			out = append(out, l)
 		}
 	}
 	return out
 }
 
-// middle is the middle shake of three readings, and its standard error.
-func middle(three []Reading) (shake, se float64) {
-	s := slices.Clone(three)
-	slices.SortFunc(s, func(a, b Reading) int {
-		if a.Shake < b.Shake {
-			return -1
-		}
-		return 1
-	})
-	return s[1].Shake, s[1].ShakeSE
+// middle is the one of three readings with the middle shake.
+func middle(three []look) look {
+	a, b, c := three[0], three[1], three[2]
+	if a.shake > b.shake {
+		a, b = b, a
+	}
+	if b.shake > c.shake {
+		b = c
+	}
+	if a.shake > b.shake {
+		b = a
+	}
+	return b
 }
 
 // loosened reports whether many multiples came up within the last 30 s at one speed: three
-// of them strong now in each of the last three readings, none a while before.
+// of them strong now in each of the last three readings, none in the first three.
 func (w *watch) loosened() bool {
 	now := w.steady()
 	if len(now) < 9 {
 		return false
 	}
-	for _, r := range now[len(now)-3:] {
-		if strongMultiples(r) < 3 {
+	for i := range 3 {
+		if now[i].strong > 0 || now[len(now)-1-i].strong < 3 {
 			return false
 		}
 	}
-	for _, r := range now[:3] {
-		if strongMultiples(r) > 0 {
-			return false
-		}
-	}
-	return now[len(now)-1].Shake >= growthAtLeast
+	return now[len(now)-1].shake >= growthAtLeast
 }

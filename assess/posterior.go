@@ -1,7 +1,6 @@
 package assess
 
 import (
-	"cmp"
 	"math"
 	"slices"
 )
@@ -46,7 +45,9 @@ func (s modes) gain(n RPM) float64 {
 type cell struct {
 	modes
 	freqStep, zetaStep float64 // in ln f and in ln ζ
-	weight             float64 // logarithm until normalised
+	fit                float64 // logarithm of prior times likelihood at the middle
+	mass               float64 // logarithm of the posterior in the cell, up to a constant
+	weight             float64 // of a point drawn
 	amp, rel           float64 // mm, and its standard error over it
 }
 
@@ -60,13 +61,13 @@ const (
 	highestFreq = 120.0
 	freqCells   = 20
 	refined     = 24  // cells split in each of two rounds
-	keptCells   = 200 // that predictions use
+	draws       = 500 // of the posterior, that predictions use
 )
 
 func prior() []cell {
 	ratio := math.Log(highestFreq/lowestFreq) / freqCells
 	at := func(i int) float64 { return lowestFreq * math.Exp((float64(i)+0.5)*ratio) }
-	var out []cell
+	out := make([]cell, 0, 4096)
 	for i := range freqCells {
 		for j := range freqCells {
 			for _, kappa := range []float64{0.3, 1} {
@@ -82,36 +83,73 @@ func prior() []cell {
 	return out
 }
 
-// posterior weighs every cell of the prior by what was seen, splits the heaviest and weighs
-// again, twice. It depends on nothing else: the same readings give the same map.
+// posterior draws from the modes as the readings leave them: every cell of the prior is
+// weighed, the heaviest are split and weighed again, twice, and points are drawn evenly
+// from all. It depends on nothing else: the same readings give the same map.
 func posterior(seen []observed) []cell {
 	cells := prior()
 	weigh(cells, seen)
 	for range 2 {
-		heaviestFirst(cells)
-		var parts []cell
-		for _, c := range cells[:refined] {
-			parts = append(parts, c.split()...)
+		from := len(cells)
+		edge := refinedFrom(cells)
+		for i := range from {
+			if c := &cells[i]; c.mass >= edge {
+				cells = c.split(cells)
+				cells[i].mass = math.Inf(-1) // its parts stand for it
+			}
 		}
-		weigh(parts, seen)
-		cells = append(parts, cells[refined:]...)
+		weigh(cells[from:], seen)
 	}
-	heaviestFirst(cells)
-	cells = cells[:keptCells]
-	top := cells[0].weight
+	return draw(cells, seen)
+}
+
+// refinedFrom is the mass that the few heaviest cells reach.
+func refinedFrom(cells []cell) float64 {
+	masses := make([]float64, len(cells))
+	for i, c := range cells {
+		masses[i] = c.mass
+	}
+	slices.Sort(masses)
+	return masses[len(masses)-refined]
+}
+
+// draw takes points from the cells in proportion to their mass, each at its own place in
+// the cell, and weighs each for the difference between there and the middle (importance
+// sampling; the places are a Kronecker sequence, even without chance).
+func draw(cells []cell, seen []observed) []cell {
+	top := math.Inf(-1)
+	for _, c := range cells {
+		top = max(top, c.mass)
+	}
+	sum := 0.0
 	for i := range cells {
-		cells[i].weight = math.Exp(cells[i].weight - top)
+		cells[i].weight = math.Exp(cells[i].mass - top)
+		sum += cells[i].weight
 	}
-	return cells
+	out := make([]cell, 0, draws)
+	k, have := 0, cells[0].weight
+	place := func(i int, step float64) float64 { return 2*math.Mod(float64(i)*step, 1) - 1 }
+	for i := range draws {
+		for k < len(cells)-1 && have < (float64(i)+0.5)/draws*sum {
+			k++
+			have += cells[k].weight
+		}
+		c := cells[k]
+		c.f1 *= math.Exp(c.freqStep * place(i, 0.8191725134)) // powers of 1/1.2207440846, the root of x⁴ = x + 1
+		c.f2 *= math.Exp(c.freqStep * place(i, 0.6710436067))
+		c.zeta *= math.Exp(c.zetaStep * place(i, 0.5497004779))
+		c.weight = c.fit
+		out = append(out, c)
+	}
+	weigh(out, seen)
+	for i := range out {
+		out[i].weight = math.Exp(min(0.7, out[i].fit-out[i].weight))
+	}
+	return out
 }
 
-func heaviestFirst(cells []cell) {
-	slices.SortFunc(cells, func(a, b cell) int { return cmp.Compare(b.weight, a.weight) })
-}
-
-// split cuts a cell into 27: three in each frequency and three in damping.
-func (c cell) split() []cell {
-	out := make([]cell, 0, 27)
+// split appends a cell cut into 27 to out: three in each frequency and three in damping.
+func (c cell) split(out []cell) []cell {
 	for i := -1.0; i <= 1; i++ {
 		for j := -1.0; j <= 1; j++ {
 			for k := -1.0; k <= 1; k++ {
@@ -127,7 +165,7 @@ func (c cell) split() []cell {
 	return out
 }
 
-// weigh sets amplitude and log weight of each cell: prior × volume × likelihood. The
+// weigh sets amplitude, fit and mass of each cell. The
 // amplitude A is linear in the model; with ln A flat beforehand, exp(−χ²/2)·σ(A)/A is left
 // of the likelihood when it is integrated out.
 func weigh(cells []cell, seen []observed) {
@@ -140,8 +178,8 @@ func weigh(cells []cell, seen []observed) {
 			gg, gy, yy = gg+g*g, gy+g*y, yy+y*y
 		}
 		c.amp, c.rel = gy/gg, math.Sqrt(gg)/gy
-		c.weight = logPrior(c.f1) + logPrior(c.f2) + 2*math.Log(c.freqStep) + math.Log(c.zetaStep) -
-			(yy-gy*gy/gg)/2 + math.Log(c.rel)
+		c.fit = logPrior(c.f1) + logPrior(c.f2) - (yy-gy*gy/gg)/2 + math.Log(c.rel)
+		c.mass = c.fit + 2*math.Log(c.freqStep) + math.Log(c.zetaStep)
 	}
 }
 
@@ -151,15 +189,21 @@ type observed struct {
 	shake, sigma float64
 }
 
-// predict is the shake at n with its 95 % edges: quantiles of the mixture over the cells,
-// in which each is widened by its own standard error and by extra, a standard error of
-// the logarithm.
+// predict is the shake at n with its 95 % edges. extra is as for quantiles.
 func predict(cells []cell, n RPM, extra float64) MapPoint {
+	q := quantiles(cells, func(c cell) float64 { return c.gain(n) }, extra, 0.5, 0.025, 0.975)
+	return MapPoint{n, q[0], q[1], q[2], false}
+}
+
+// quantiles of amplitude × gain over the cells, in which each is widened by its own
+// standard error and by extra, a standard error of the logarithm. Right to 1/200 of the
+// range in logarithms.
+func quantiles(cells []cell, gain func(cell) float64, extra float64, at ...float64) []float64 {
 	const parts = 200
 	logs := make([]float64, len(cells))
 	low, high := math.Inf(1), math.Inf(-1)
 	for i, c := range cells {
-		logs[i] = math.Log(c.amp * c.gain(n))
+		logs[i] = math.Log(c.amp * gain(c))
 		s := 2 * math.Hypot(c.rel, extra)
 		low, high = min(low, logs[i]-s), max(high, logs[i]+s)
 	}
@@ -173,12 +217,13 @@ func predict(cells []cell, n RPM, extra float64) MapPoint {
 		put(logs[i]+s, c.weight/6)
 		sum += c.weight
 	}
-	quantile := func(q float64) float64 {
+	out := make([]float64, len(at))
+	for i, q := range at {
 		k, have := 0, hist[0]
 		for ; k < parts && have < q*sum; k++ {
 			have += hist[k+1]
 		}
-		return math.Exp(low + (high-low)*float64(k)/parts)
+		out[i] = math.Exp(low + (high-low)*float64(k)/parts)
 	}
-	return MapPoint{n, quantile(0.5), quantile(0.025), quantile(0.975), false}
+	return out
 }

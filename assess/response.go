@@ -23,30 +23,40 @@ func (p MapPoint) MarshalJSON() ([]byte, error) {
 
 // response is shake against speed for the blank as it is now.
 type response struct {
-	bins map[int]bin
-	now  float64 // s
+	bins   map[int]bin
+	now    float64    // s
+	cells  []cell     // of the last fit, nil before
+	fitted []observed // what it was fitted to
+	when   float64    // s
 }
 
 // bin is what was measured near one speed.
 type bin struct {
 	speed RPM
 	shake float64 // mm/s rms, running mean
-	se    float64 // mm/s rms
-	count float64
+	se    float64 // mm/s rms, of one reading
+	count float64 // readings in the mean, at most mostCount
 	last  float64 // s
 }
 
-// Constants of the map, all chosen. Wander is what the shake of one speed varies by beyond
-// its standard error (too small: edges too narrow); wood coming off is a random walk of
-// ageing per √minute; distance widens the edges by a share of the logarithm of the
-// ratio to the nearest speed seen.
+// Constants of the map, all chosen. Cutting makes the shake of one speed wander for a
+// second or two, beyond its standard error (too small: edges too narrow); misfit is what
+// no model of two modes gets below; wood coming off is a random walk of ageing per
+// √minute; distance widens the edges by a share of the logarithm of the ratio to the
+// nearest speed seen. Sure is stricter than the 95 % edges, whose upper one has 97.5 %: a
+// session has many raises.
 const (
-	binWidth = 0.02 // of the speed
-	wander   = 0.04
-	ageing   = 0.10
-	distance = 0.30
-	oldest   = 1200.0 // s, after which a bin is forgotten
-	mostBins = 24
+	binWidth   = 0.02 // of the speed
+	mostCount  = 32
+	wander     = 0.04
+	misfit     = 0.015
+	ageing     = 0.07
+	distance   = 0.80
+	sure       = 0.99
+	oldest     = 1200.0 // s, after which a bin is forgotten
+	mostBins   = 24
+	refitEvery = 1.0  // s, unless the shake jumps
+	refitAfter = 60.0 // s, at the latest
 )
 
 // add takes a settled reading.
@@ -60,7 +70,7 @@ func (m *response) add(r Reading) {
 	if r.T-b.last > 10 { // an old value says less than the first new one
 		b.count = 0
 	}
-	b.count = min(b.count+1, 8)
+	b.count = min(b.count+1, mostCount)
 	b.speed += (r.Speed - b.speed) / RPM(b.count)
 	b.shake += (r.Shake - b.shake) / b.count
 	b.se, b.last = r.ShakeSE, r.T
@@ -87,29 +97,81 @@ func (m *response) forget() {
 	}
 }
 
+// sigma is the standard error in mm/s of the mean of b as a measurement of the shake now.
+// Eight readings, two seconds, count as one independent look at the cutting.
+func (b bin) sigma(now float64) float64 {
+	looks := 1 + b.count/8
+	age := max(0, now-b.last) / 60
+	return math.Hypot(b.se, b.shake*math.Sqrt(wander*wander/looks+misfit*misfit+ageing*ageing*age))
+}
+
 // seen lists what the bins say of now, by rising speed.
 func (m *response) seen() []observed {
 	out := make([]observed, 0, len(m.bins))
 	for _, b := range m.bins {
-		age := max(0, m.now-b.last) / 60
-		out = append(out, observed{b.speed, b.shake, math.Hypot(b.se, b.shake*math.Hypot(wander, ageing*math.Sqrt(age)))})
+		out = append(out, observed{b.speed, b.shake, b.sigma(m.now)})
 	}
 	slices.SortFunc(out, func(a, b observed) int { return cmp.Compare(a.speed, b.speed) })
 	return out
 }
 
-// predict gives the shake at each speed with its 95 % edges, which widen with the distance
-// from the nearest speed seen. There must be something seen.
-func (m *response) predict(speeds []RPM) []MapPoint {
+// refit brings the cells up to date when a new speed was seen, the shake of one changed, or
+// a minute has passed. It reports whether there is anything to predict from.
+func (m *response) refit() bool {
+	if len(m.bins) == 0 {
+		return false
+	}
 	seen := m.seen()
-	cells := posterior(seen)
+	if m.cells == nil || !m.same(seen) {
+		m.cells, m.fitted, m.when = posterior(seen), seen, m.now
+	}
+	return true
+}
+
+// same reports whether the last fit still stands.
+func (m *response) same(seen []observed) bool {
+	within := wander
+	if m.now-m.when < refitEvery {
+		within = 0.1
+	}
+	return m.now-m.when < refitAfter && slices.EqualFunc(seen, m.fitted, func(x, y observed) bool {
+		return near(x.speed, y.speed, binWidth/2) && near(RPM(x.shake), RPM(y.shake), within)
+	})
+}
+
+// extra is by how much the edges at n widen with the distance from the nearest speed seen,
+// as a standard error of the logarithm.
+func (m *response) extra(n RPM) float64 {
+	far := math.Inf(1)
+	for _, o := range m.fitted {
+		far = min(far, math.Abs(math.Log(float64(n/o.speed))))
+	}
+	return math.Hypot(wander, distance*far)
+}
+
+// predict gives the shake at each speed with its 95 % edges. There must be a fit.
+func (m *response) predict(speeds []RPM) []MapPoint {
 	out := make([]MapPoint, len(speeds))
 	for i, n := range speeds {
-		far := math.Inf(1)
-		for _, o := range seen {
-			far = min(far, math.Abs(math.Log(float64(n/o.speed))))
-		}
-		out[i] = predict(cells, n, math.Hypot(wander, distance*far))
+		out[i] = predict(m.cells, n, m.extra(n))
 	}
 	return out
+}
+
+// highest is the edge that the shake stays below anywhere between two speeds, both
+// included, with a certainty of sure: the quantile of the largest on the way, natural
+// frequencies on it included. There must be a fit.
+func (m *response) highest(from, to RPM) float64 {
+	if from > to {
+		from, to = to, from
+	}
+	return quantiles(m.cells, func(c cell) float64 {
+		most := max(c.gain(from), c.gain(to))
+		for _, f := range []float64{c.f1, c.f2} {
+			if n := RPM(60 * f); n > from && n < to {
+				most = max(most, c.gain(n))
+			}
+		}
+		return most
+	}, m.extra(to), sure)[0]
 }

@@ -76,17 +76,18 @@ var faultWords = map[dsp.Fault]string{
 	dsp.Doubtful: "another speed explains the shake as well; say what the dial shows",
 }
 
+const lookAt = "look at the mount, the tenon and for cracks; something may be coming loose"
+
 // grown stops on a shake that grows at steady speed.
 func (a *Adviser) grown(r Reading, _ Ceiling) (Advice, bool) {
-	g, loose := a.watch.growth(), a.watch.loosened()
-	const look = "look at the mount, the tenon and for cracks; something may be coming loose"
+	g, loose := a.growth, a.watch.loosened()
 	switch {
 	case g >= growthFactor:
 		return Advice{Action: Stop, Say: fmt.Sprintf("Stop: the shake grew to %s, %.1f times, at the same speed.", ShakeText(r.Shake), g),
-			Reasons: []Reason{{"growth", fmt.Sprintf("%.1f times within 30 s at one speed; 1.6 times is the limit", g), ownReadings}, {"look", look, practice}}}, true
+			Reasons: []Reason{{"growth", fmt.Sprintf("%.1f times within 30 s at one speed; 1.6 times is the limit", g), ownReadings}, {"look", lookAt, practice}}}, true
 	case loose:
 		return Advice{Action: Stop, Say: fmt.Sprintf("Stop: rattling began at %v, something may be loose.", r.Speed),
-			Reasons: []Reason{{"loose", "many multiples of the turning speed came up at the same speed", ownReadings}, {"look", look, practice}}}, true
+			Reasons: []Reason{{"loose", "many multiples of the turning speed came up at the same speed", ownReadings}, {"look", lookAt, practice}}}, true
 	}
 	return Advice{}, false
 }
@@ -115,7 +116,7 @@ func (a *Adviser) tooFast(r Reading, top Ceiling) (Advice, bool) {
 func (a *Adviser) rough(r Reading, top Ceiling) (Advice, bool) {
 	feel := FeelOf(r.Shake, a.edges())
 	limit := a.comfort()
-	over := a.settled() && r.Shake > 1.05*limit || a.said == Lower && r.Shake > backToCalm*limit
+	over := a.settled() && r.Shake > 1.05*limit || a.said.Action == Lower && r.Shake > backToCalm*limit
 	if feel != Rough && !over {
 		return Advice{}, false
 	}
@@ -123,23 +124,29 @@ func (a *Adviser) rough(r Reading, top Ceiling) (Advice, bool) {
 	if r.Shake <= limit {
 		why[0].Text = fmt.Sprintf("%s is still close to the comfort limit of %s", ShakeText(r.Shake), ShakeText(limit))
 	}
+	if g := a.growth; g >= risingFactor {
+		return Advice{Action: Stop, Say: fmt.Sprintf("Stop: the shake grew to %s, %s, at the same speed.", ShakeText(r.Shake), feel),
+			Reasons: append(why, Reason{"growth", fmt.Sprintf("%.1f times within 30 s at one speed", g), ownReadings}, Reason{"look", lookAt, practice})}, true
+	}
 	to := a.comfortable(min(r.Speed/leastGain, top.RPM))
 	if to == 0 {
 		return Advice{Action: Stop, Say: fmt.Sprintf("Stop: it shakes %s at %v, and no slower speed is sure to be comfortable.", ShakeText(r.Shake), r.Speed),
 			Reasons: append(why, Reason{"make-better", remedies, practice})}, true
 	}
-	why = append(why, Reason{"predicted", fmt.Sprintf("at %v at most %s is expected", to, ShakeText(a.highest(to, to))), ownReadings})
+	why = append(why, Reason{"predicted", fmt.Sprintf("at %v at most %s is expected", to, ShakeText(a.response.highest(to, to))), ownReadings})
 	return Advice{Action: Lower, Speed: to, Say: fmt.Sprintf("Lower to %v: it shakes %s, %s.", to, ShakeText(r.Shake), feel), Reasons: why}, true
 }
 
 // comfortable is the fastest speed of the lathe up to n whose upper edge is comfortable, 0
 // if there is none.
 func (a *Adviser) comfortable(n RPM) RPM {
-	a.refit(true)
+	if !a.response.refit() {
+		return 0
+	}
 	low, _ := a.Lathe.ends()
 	speeds := a.Lathe.Speeds(low, n)
 	for _, s := range slices.Backward(speeds) {
-		if s = a.Lathe.Fit(s); s > 0 && a.highest(s, s) < backToCalm*a.comfort() {
+		if s = a.Lathe.Fit(s); s > 0 && a.response.highest(s, s) < backToCalm*a.comfort() {
 			return s
 		}
 	}
@@ -173,52 +180,51 @@ func (a *Adviser) unsettled(r Reading, _ Ceiling) (Advice, bool) {
 
 // raise asks for the fastest speed that law and evidence allow, if it is worth it.
 func (a *Adviser) raise(r Reading, top Ceiling) (Advice, bool) {
-	if a.worst2s() >= a.comfort() || a.watch.growth() >= risingFactor {
+	if a.worst2s() >= a.comfort() || a.growth >= risingFactor {
 		return Advice{}, false
 	}
-	a.refit(false)
-	limit := a.comfort()
-	if a.said != Raise { // once said, it stands while it stays safe
-		limit *= backToCalm
-	}
+	a.response.refit()
 	to := RPM(0)
-	for _, s := range a.Lathe.Speeds(leastGain*r.Speed, min(top.RPM, wideStep*r.Speed)) {
+	for _, s := range a.Lathe.Speeds(leastGain*r.Speed, min(top.RPM, a.reach(r.Speed))) {
 		s = a.Lathe.Fit(s)
-		if a.highest(r.Speed, s) >= limit {
+		if s < leastGain*r.Speed {
+			continue
+		}
+		if a.response.highest(r.Speed, s) >= backToCalm*a.comfort() {
 			break
 		}
-		if s >= leastGain*r.Speed && (s <= smallStep*r.Speed || a.evidence(s)) {
-			to = s
-		}
+		to = s
+	}
+	if said := a.said.Speed; to == 0 && a.said.Action == Raise && said >= leastGain*r.Speed && said <= top.RPM && a.response.highest(r.Speed, said) < a.comfort() {
+		to = said // what was said stands while it is safe
 	}
 	if to == 0 {
 		return Advice{}, false
 	}
 	return Advice{Action: Raise, Speed: to, Say: fmt.Sprintf("Raise to %v: %s, %s.", to, ShakeText(r.Shake), FeelOf(r.Shake, a.edges())),
-		Reasons: []Reason{{"predicted", fmt.Sprintf("on the way to %v at most %s is expected, below the comfort limit of %s", to, ShakeText(a.highest(r.Speed, to)), ShakeText(a.comfort())), ownReadings},
+		Reasons: []Reason{{"predicted", fmt.Sprintf("on the way to %v at most %s is expected, below the comfort limit of %s", to, ShakeText(a.response.highest(r.Speed, to)), ShakeText(a.comfort())), ownReadings},
 			{"ceiling", fmt.Sprintf("the lowest ceiling is %.0f rpm (%s)", float64(top.RPM), top.Name), top.Source}}}, true
 }
 
 // worst2s is the largest shake of the last 2 s.
 func (a *Adviser) worst2s() float64 {
 	most := 0.0
-	for _, r := range a.watch.recent {
-		if a.last-r.T <= settledTime {
-			most = max(most, r.Shake)
+	for _, l := range a.watch.recent {
+		if a.last-l.t <= settledTime {
+			most = max(most, l.shake)
 		}
 	}
 	return most
 }
 
-// evidence reports whether more is known about speed n than what the present one tells:
-// it or a higher one was seen, or three speeds over a third of the scale fix the fit.
-func (a *Adviser) evidence(n RPM) bool {
-	seen := a.response.seen()
-	if len(seen) == 0 {
-		return false
+// reach is how far up a raise may go from n: a small step, or on a lathe with steps further
+// when three speeds over a third of the scale fix the fit.
+func (a *Adviser) reach(n RPM) RPM {
+	seen := a.response.fitted
+	if k := len(seen); len(a.Lathe.Steps) > 0 && k >= 3 && seen[k-1].speed >= 1.33*seen[0].speed {
+		return wideStep * n
 	}
-	fastest := seen[len(seen)-1].speed
-	return fastest >= n || len(seen) >= 3 && fastest >= 1.33*seen[0].speed
+	return smallStep * n
 }
 
 func (a *Adviser) hold(r Reading, top Ceiling) Advice {
