@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"math/rand/v2"
 	"strings"
 	"testing"
 
@@ -145,17 +146,19 @@ type sine struct {
 	rows int
 	at   int
 	rest []byte
+	rand *rand.Rand
 }
 
 func (s *sine) Read(p []byte) (int, error) {
 	if s.at == 0 {
 		s.rest = []byte("t_s,x_m/s2,y_m/s2,z_m/s2\n")
+		s.rand = rand.New(rand.NewPCG(1, 1))
 	}
 	for len(s.rest) < len(p) && s.at < s.rows {
 		t := float64(s.at) / 1000
 		a := 2 * math.Pi * s.hz * t
-		noise := 0.02 * math.Sin(12345.678*a*a) // deterministic, far from any line
-		s.rest = fmt.Appendf(s.rest, "%.3f,%.4f,%.4f,%.4f\n", t, 0.4*math.Cos(a)+noise, 9.81+0.2*math.Sin(a)-noise, noise)
+		noise := func() float64 { return 0.02 * s.rand.NormFloat64() }
+		s.rest = fmt.Appendf(s.rest, "%.3f,%.4f,%.4f,%.4f\n", t, 0.4*math.Cos(a)+noise(), 9.81+0.2*math.Sin(a)+noise(), noise())
 		s.at++
 	}
 	if len(s.rest) == 0 {

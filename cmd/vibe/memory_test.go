@@ -14,7 +14,7 @@ import (
 )
 
 // megabytes is how much TestFlatMemory reads; -megabytes 2000 is the size to believe.
-var megabytes = flag.Int("megabytes", 12, "how much CSV TestFlatMemory reads")
+var megabytes = flag.Int("megabytes", 4, "how much CSV TestFlatMemory reads")
 
 // gauge counts what passes and remembers the largest heap, looked at every megabyte.
 type gauge struct {

@@ -81,10 +81,13 @@ func (s *stretch) row(p *page) string {
 	for _, f := range s.faults {
 		codes = append(codes, string(f))
 	}
+	if len(codes) > 3 {
+		codes = append(codes[:3], "…")
+	}
 	faults := strings.Join(codes, " ")
 	line := fmt.Sprintf("%8s %8s  ", clock(s.from), clock(s.to))
 	if !s.ok {
-		return line + p.paint(dim, fmt.Sprintf("%10s  %12s  %6s   %-8s %s", s.guess(), "–", "–", "–", faults))
+		return line + p.paint(dim, fmt.Sprintf("%10s  %12s  %6s   %s", s.guess(), "–", "–", faults))
 	}
 	shake := number(s.least)
 	if most := number(s.most.Shake); most != shake {

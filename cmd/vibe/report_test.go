@@ -1,0 +1,202 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"sync"
+	"testing"
+	"unicode/utf8"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"vibe/assess"
+	"vibe/dsp"
+)
+
+// demoText is what the demo prints: it takes seconds, so once is enough.
+var demoText = sync.OnceValue(func() string {
+	var out, msg strings.Builder
+	if code := run(context.Background(), []string{"demo"}, nil, &out, &msg); code != 0 || msg.String() != "" {
+		return fmt.Sprintf("exit %d: %s", code, &msg)
+	}
+	return out.String()
+})
+
+// The demo is the first thing a newcomer sees: it must say that it is simulated, give an
+// advice with its speed, show every step of the story, and fit on eighty columns.
+func TestDemo(t *testing.T) {
+	t.Parallel()
+	out := demoText()
+	assert.Regexp(t, `^A simulated recording of an invented lathe`, out)
+	assert.Regexp(t, `(?m)^(RAISE|HOLD|LOWER|STOP) .*\b\d+ rpm`, out)
+	last := -1
+	for _, part := range []string{"\nWhy\n", "\nNever faster", "\nWhat the lathe did\n", "\nWhat the advice was on the way\n",
+		"\nShake against speed\n", "\nWhatever the numbers say\n", "\nTry next\n"} {
+		at := strings.Index(out, part)
+		assert.Greater(t, at, last, "%q is missing or out of place", part)
+		last = at
+	}
+	for _, row := range []string{`430 +1\.[0-9–.]+ .* calm`, `560 +[67]\.[0-9–.]+ .* rough`, `720 +3\.[0-9–.]+ .* lively`} {
+		assert.Regexp(t, row, out, "the truth of the simulated lathe")
+	}
+	for _, line := range strings.Split(out, "\n") {
+		if !strings.HasPrefix(line, "  vibe ") { // commands are there to be copied
+			assert.LessOrEqual(t, utf8.RuneCountInString(line), 80, line)
+		}
+	}
+	assert.NotContains(t, out, "\x1b", "colour where there is no terminal")
+}
+
+// What the demo saves and what read makes of it is the demo.
+func TestDemoSaved(t *testing.T) {
+	t.Parallel()
+	file := filepath.Join(t.TempDir(), "demo.csv")
+	code, out, msg := vibe(t, nil, "demo", "--save", file)
+	require.Zero(t, code, msg)
+	next := regexp.MustCompile(`(?m)^  vibe (read .*)$`).FindStringSubmatch(out)
+	require.NotNil(t, next, "it says how to go on: %s", out)
+	code, read, msg := vibe(t, nil, strings.Fields(next[1])...)
+	require.Zero(t, code, msg)
+	first := regexp.MustCompile(`(?m)^(RAISE|HOLD|LOWER|STOP) .*$`)
+	assert.Equal(t, first.FindString(demoText()), first.FindString(read))
+	assert.Equal(t, first.FindString(read), strings.SplitN(read, "\n", 2)[0], "the advice is the first line")
+
+	code, _, msg = vibe(t, nil, "demo", "--save", file)
+	assert.Equal(t, 1, code)
+	assert.Contains(t, msg, "is there already")
+	code, _, _ = vibe(t, nil, "demo", "--save", filepath.Join(file, "no", "folder.csv"))
+	assert.Equal(t, 1, code)
+	left, err := os.ReadDir(filepath.Dir(file))
+	require.NoError(t, err)
+	assert.Len(t, left, 1, "a half-written file was left")
+}
+
+func TestInterrupted(t *testing.T) {
+	t.Parallel()
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	var out, msg strings.Builder
+	assert.Equal(t, 1, run(ctx, []string{"read", "-"}, &sine{hz: 10, rows: 1e9}, &out, &msg))
+	assert.Empty(t, out.String())
+	assert.Contains(t, msg.String(), "interrupted")
+}
+
+// Every fault code that a reading can carry is said in words.
+func TestFaultWords(t *testing.T) {
+	t.Parallel()
+	for _, f := range []dsp.Fault{dsp.NoTurn, dsp.Weak, dsp.Changing, dsp.Clipped, dsp.Stuck, dsp.Gap, dsp.Coarse, dsp.Folded, dsp.Doubtful} {
+		assert.NotEmpty(t, faultWords[f], f)
+	}
+}
+
+func TestStretches(t *testing.T) {
+	t.Parallel()
+	var all []stretch
+	now := 0.0
+	add := func(n int, r assess.Reading) {
+		for range n {
+			now += 0.25
+			r.T = now
+			all = together(all, r)
+		}
+	}
+	calm := assess.Reading{OK: true, Speed: 600, Shake: 1, Feel: assess.Calm}
+	add(4, assess.Reading{Faults: []dsp.Fault{dsp.NoTurn}})
+	add(2, assess.Reading{Speed: 300, Faults: []dsp.Fault{dsp.Changing}})
+	add(2, assess.Reading{Speed: 500, Faults: []dsp.Fault{dsp.Changing, dsp.Weak}})
+	add(9, calm)
+	faster := calm
+	faster.Speed = 660
+	add(3, faster)
+	faster.Shake, faster.Feel = 5, assess.Rough
+	add(1, faster)
+	var rows []string
+	for i := range all {
+		rows = append(rows, strings.Join(strings.Fields(all[i].row(newPage(nil))), " "))
+	}
+	assert.Equal(t, []string{
+		"0.2 1.0 – – – no-turn",
+		"1.2 2.0 300–500? – – changing weak",
+		"2.2 4.2 600 1.00 – calm",
+		"4.5 5.0 660 1.00 – calm",
+		"5.2 5.2 660 5.00 – rough",
+	}, rows)
+
+	kept := telling(all, 2)
+	require.Len(t, kept, 2)
+	assert.InDelta(t, 600, kept[0].speed/float64(kept[0].n), 0, "the longest")
+	assert.Equal(t, assess.Rough, kept[1].most.Feel, "the roughest, however short")
+}
+
+// A recording that ends with the lathe switched off keeps the advice of its last turns; a
+// break longer than a lathe takes to stop does not.
+func TestClosingAdvice(t *testing.T) {
+	t.Parallel()
+	ok := assess.Reading{OK: true, Speed: 600, Shake: 1, Feel: assess.Calm}
+	off := assess.Reading{Faults: []dsp.Fault{dsp.NoTurn}}
+	raise, wait, stop := assess.Advice{Action: assess.Raise, Speed: 660}, assess.Advice{Action: assess.Wait}, assess.Advice{Action: assess.Stop}
+	at := func(r assess.Reading, t float64) assess.Reading { r.T = t; return r }
+	slowing := assess.Reading{Speed: 300, Faults: []dsp.Fault{dsp.Changing}}
+	blind := assess.Reading{Speed: 600, Faults: []dsp.Fault{dsp.Clipped}}
+	type step struct {
+		r assess.Reading
+		a assess.Advice
+	}
+	for name, c := range map[string]struct {
+		steps []step
+		want  assess.Action
+	}{
+		"still turning":      {[]step{{at(ok, 1), raise}, {at(slowing, 2), wait}}, assess.Wait},
+		"switched off":       {[]step{{at(ok, 1), raise}, {at(slowing, 2), wait}, {at(off, 6), wait}, {at(off, 60), wait}}, assess.Raise},
+		"stopped in alarm":   {[]step{{at(ok, 1), raise}, {at(slowing, 2), stop}, {at(off, 6), wait}}, assess.Stop},
+		"long unknown":       {[]step{{at(ok, 1), raise}, {at(slowing, 2), wait}, {at(off, 30), wait}}, assess.Wait},
+		"blind before":       {[]step{{at(ok, 1), raise}, {at(blind, 2), wait}, {at(off, 6), wait}}, assess.Wait},
+		"started once more":  {[]step{{at(ok, 1), raise}, {at(off, 2), wait}, {at(ok, 9), wait}, {at(off, 10), wait}}, assess.Wait},
+		"never turned":       {[]step{{at(off, 1), wait}}, assess.Wait},
+		"turned on and left": {[]step{{at(off, 1), wait}, {at(ok, 5), raise}}, assess.Raise},
+	} {
+		r := &record{still: -1}
+		for _, s := range c.steps {
+			r.see(s.r, s.a, false)
+		}
+		r.conclude()
+		assert.Equal(t, c.want, r.doc.Advice.Action, name)
+	}
+}
+
+func TestPicture(t *testing.T) {
+	t.Parallel()
+	assert.Nil(t, picture(nil, 0, 80))
+	assert.Nil(t, picture([]assess.MapPoint{{Speed: 500, Shake: 1}}, 500, 80), "nothing measured")
+	got := picture([]assess.MapPoint{
+		{Speed: 400, Shake: 1, Seen: true}, {Speed: 500, Shake: 2, Seen: true}, {Speed: 600, Shake: 4, Seen: true},
+		{Speed: 700, Shake: 9}, {Speed: 2000, Shake: 50}}, 500, 60)
+	assert.Equal(t, strings.Split(strings.Trim(`
+  mm/s
+      │··························▲······ rough from 4.5
+      │                   ●
+  3.6 │
+      │
+      │
+  2.4 │
+      │·············●··················· lively from 1.8
+      │
+  1.2 │      ●
+      │
+      │
+  0.0 │
+      └─────────────────────────────────
+       300          ↑500               800  rpm`, "\n"), "\n"), got)
+}
+
+func TestWrap(t *testing.T) {
+	t.Parallel()
+	p := &page{width: 20, colour: true}
+	p.wrap("  - ", "one two three "+p.paint(red, "four five")+" six ünïcödé")
+	assert.Equal(t, "  - one two three\n    \x1b[1;31mfour five\x1b[0m six\n    ünïcödé\n", p.text.String())
+}
