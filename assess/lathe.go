@@ -71,14 +71,14 @@ func (l Lathe) ends() (low, high RPM) {
 }
 
 // Fit returns the fastest speed that the lathe runs and that is not above n: a step, or
-// for a lathe without steps n to a dial's 10 rpm below. 0 when every speed is above n.
+// for a lathe without steps n to 5 rpm below. 0 when every speed is above n.
 func (l Lathe) Fit(n RPM) RPM {
 	low, high := l.ends()
 	if !(n >= low) {
 		return 0
 	}
 	if len(l.Steps) == 0 {
-		return max(low, floorTo(min(n, high), 10))
+		return max(low, floorTo(min(n, high), 5))
 	}
 	var best RPM
 	for _, s := range l.Steps {

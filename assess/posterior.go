@@ -44,11 +44,12 @@ func (s modes) gain(n RPM) float64 {
 // what was seen, and the amplitude that does so best.
 type cell struct {
 	modes
-	freqStep, zetaStep float64 // in ln f and in ln ζ
-	fit                float64 // logarithm of prior times likelihood at the middle
-	mass               float64 // logarithm of the posterior in the cell, up to a constant
-	weight             float64 // of a point drawn
-	amp, rel           float64 // mm, and its standard error over it
+	freqStep            float64 // in ln f
+	zetaStep, kappaStep float64 // in ln ζ and ln κ
+	fit                 float64 // logarithm of prior times likelihood at the middle
+	mass                float64 // logarithm of the posterior in the cell, up to a constant
+	weight              float64 // of a point drawn
+	amp, rel            float64 // mm, and its standard error over it
 }
 
 // The prior, chosen: natural frequencies about 25 Hz, most within a factor of two, as
@@ -60,22 +61,21 @@ const (
 	lowestFreq  = 5.0
 	highestFreq = 120.0
 	freqCells   = 20
-	refined     = 24  // cells split in each of two rounds
+	refined     = 24 // cells split in each round
+	rounds      = 6
 	draws       = 500 // of the posterior, that predictions use
 )
 
 func prior() []cell {
 	ratio := math.Log(highestFreq/lowestFreq) / freqCells
 	at := func(i int) float64 { return lowestFreq * math.Exp((float64(i)+0.5)*ratio) }
-	out := make([]cell, 0, 4096)
+	out := make([]cell, 0, 8192)
 	for i := range freqCells {
 		for j := range freqCells {
-			for _, kappa := range []float64{0.3, 1} {
-				if kappa == 1 && j < i {
-					continue // the same with the directions exchanged
-				}
+			for _, kappa := range []float64{0.2, 0.6} {
 				for _, zeta := range []float64{0.02, 0.04, 0.08} {
-					out = append(out, cell{modes: modes{at(i), at(j), kappa, zeta}, freqStep: ratio / 2, zetaStep: math.Ln2 / 2})
+					out = append(out, cell{modes: modes{at(i), at(j), kappa, zeta},
+						freqStep: ratio / 2, zetaStep: math.Ln2 / 2, kappaStep: math.Log(3) / 2})
 				}
 			}
 		}
@@ -84,17 +84,17 @@ func prior() []cell {
 }
 
 // posterior draws from the modes as the readings leave them: every cell of the prior is
-// weighed, the heaviest are split and weighed again, twice, and points are drawn evenly
-// from all. It depends on nothing else: the same readings give the same map.
+// weighed, the heaviest are split and weighed again, a few times, and points are drawn
+// evenly from all. It depends on nothing else: the same readings give the same map.
 func posterior(seen []observed) []cell {
 	cells := prior()
 	weigh(cells, seen)
-	for range 2 {
+	for round := range rounds {
 		from := len(cells)
 		edge := refinedFrom(cells)
 		for i := range from {
 			if c := &cells[i]; c.mass >= edge {
-				cells = c.split(cells)
+				cells = c.split(cells, round%2 == 1)
 				cells[i].mass = math.Inf(-1) // its parts stand for it
 			}
 		}
@@ -135,9 +135,10 @@ func draw(cells []cell, seen []observed) []cell {
 			have += cells[k].weight
 		}
 		c := cells[k]
-		c.f1 *= math.Exp(c.freqStep * place(i, 0.8191725134)) // powers of 1/1.2207440846, the root of x⁴ = x + 1
-		c.f2 *= math.Exp(c.freqStep * place(i, 0.6710436067))
-		c.zeta *= math.Exp(c.zetaStep * place(i, 0.5497004779))
+		c.f1 *= math.Exp(c.freqStep * place(i, 0.8566748838)) // powers of 1/1.1673039783, the root of x⁵ = x + 1
+		c.f2 *= math.Exp(c.freqStep * place(i, 0.7338918566))
+		c.zeta *= math.Exp(c.zetaStep * place(i, 0.6287067210))
+		c.kappa *= math.Exp(c.kappaStep * place(i, 0.5385972573))
 		c.weight = c.fit
 		out = append(out, c)
 	}
@@ -148,16 +149,23 @@ func draw(cells []cell, seen []observed) []cell {
 	return out
 }
 
-// split appends a cell cut into 27 to out: three in each frequency and three in damping.
-func (c cell) split(out []cell) []cell {
+// split appends a cell cut into 27 to out: three in each frequency, and three in damping or
+// in compliance.
+func (c cell) split(out []cell, damping bool) []cell {
 	for i := -1.0; i <= 1; i++ {
 		for j := -1.0; j <= 1; j++ {
 			for k := -1.0; k <= 1; k++ {
 				p := c
 				p.f1 *= math.Exp(i * c.freqStep * 2 / 3)
 				p.f2 *= math.Exp(j * c.freqStep * 2 / 3)
-				p.zeta *= math.Exp(k * c.zetaStep * 2 / 3)
-				p.freqStep, p.zetaStep = c.freqStep/3, c.zetaStep/3
+				p.freqStep = c.freqStep / 3
+				if damping {
+					p.zeta *= math.Exp(k * c.zetaStep * 2 / 3)
+					p.zetaStep = c.zetaStep / 3
+				} else {
+					p.kappa *= math.Exp(k * c.kappaStep * 2 / 3)
+					p.kappaStep = c.kappaStep / 3
+				}
 				out = append(out, p)
 			}
 		}
@@ -179,7 +187,7 @@ func weigh(cells []cell, seen []observed) {
 		}
 		c.amp, c.rel = gy/gg, math.Sqrt(gg)/gy
 		c.fit = logPrior(c.f1) + logPrior(c.f2) - (yy-gy*gy/gg)/2 + math.Log(c.rel)
-		c.mass = c.fit + 2*math.Log(c.freqStep) + math.Log(c.zetaStep)
+		c.mass = c.fit + math.Log(c.freqStep*c.freqStep*c.zetaStep*c.kappaStep)
 	}
 }
 

@@ -43,18 +43,20 @@ type bin struct {
 // second or two, beyond its standard error (too small: edges too narrow); misfit is what
 // no model of two modes gets below; wood coming off is a random walk of ageing per
 // √minute; distance widens the edges by a share of the logarithm of the ratio to the
-// nearest speed seen. Sure is stricter than the 95 % edges, whose upper one has 97.5 %: a
-// session has many raises.
+// nearest speed seen. A raise by more than closeBy must be surer than the law's upper 95 %
+// edge, which has 97.5 %: a session has many raises.
 const (
-	binWidth   = 0.02 // of the speed
+	binWidth   = 0.01 // of the speed
 	mostCount  = 32
 	wander     = 0.04
-	misfit     = 0.015
+	misfit     = 0.02
 	ageing     = 0.07
 	distance   = 0.80
-	sure       = 0.99
+	upperEdge  = 0.975
+	farEdge    = 0.99
+	closeBy    = 1.05
 	oldest     = 1200.0 // s, after which a bin is forgotten
-	mostBins   = 24
+	mostBins   = 32
 	refitEvery = 1.0  // s, unless the shake jumps
 	refitAfter = 60.0 // s, at the latest
 )
@@ -159,11 +161,12 @@ func (m *response) predict(speeds []RPM) []MapPoint {
 }
 
 // highest is the edge that the shake stays below anywhere between two speeds, both
-// included, with a certainty of sure: the quantile of the largest on the way, natural
-// frequencies on it included. There must be a fit.
+// included: the upper 95 % edge of the largest on the way, natural frequencies on it
+// included, and a stricter one further away than a few percent. There must be a fit.
 func (m *response) highest(from, to RPM) float64 {
-	if from > to {
-		from, to = to, from
+	sure := upperEdge
+	if to > closeBy*from {
+		sure = farEdge
 	}
 	return quantiles(m.cells, func(c cell) float64 {
 		most := max(c.gain(from), c.gain(to))

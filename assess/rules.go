@@ -184,19 +184,12 @@ func (a *Adviser) raise(r Reading, top Ceiling) (Advice, bool) {
 		return Advice{}, false
 	}
 	a.response.refit()
+	low, high := leastGain*r.Speed, min(top.RPM, a.reach(r.Speed))
 	to := RPM(0)
-	for _, s := range a.Lathe.Speeds(leastGain*r.Speed, min(top.RPM, a.reach(r.Speed))) {
-		s = a.Lathe.Fit(s)
-		if s < leastGain*r.Speed {
-			continue
-		}
-		if a.response.highest(r.Speed, s) >= backToCalm*a.comfort() {
-			break
-		}
-		to = s
-	}
-	if said := a.said.Speed; to == 0 && a.said.Action == Raise && said >= leastGain*r.Speed && said <= top.RPM && a.response.highest(r.Speed, said) < a.comfort() {
-		to = said // what was said stands while it is safe
+	if s := a.said.Speed; a.said.Action == Raise && s >= low && s <= high && a.response.highest(r.Speed, s) < a.comfort() {
+		to = s // what was said stands while it is safe
+	} else {
+		to = a.fastest(r.Speed, low, high)
 	}
 	if to == 0 {
 		return Advice{}, false
@@ -204,6 +197,22 @@ func (a *Adviser) raise(r Reading, top Ceiling) (Advice, bool) {
 	return Advice{Action: Raise, Speed: to, Say: fmt.Sprintf("Raise to %v: %s, %s.", to, ShakeText(r.Shake), FeelOf(r.Shake, a.edges())),
 		Reasons: []Reason{{"predicted", fmt.Sprintf("on the way to %v at most %s is expected, below the comfort limit of %s", to, ShakeText(a.response.highest(r.Speed, to)), ShakeText(a.comfort())), ownReadings},
 			{"ceiling", fmt.Sprintf("the lowest ceiling is %.0f rpm (%s)", float64(top.RPM), top.Name), top.Source}}}, true
+}
+
+// fastest is the fastest speed of the lathe from low to high, to which the way from n is
+// comfortable with something to spare, 0 if there is none.
+func (a *Adviser) fastest(n, low, high RPM) RPM {
+	to := RPM(0)
+	for _, s := range a.Lathe.Speeds(low, high) {
+		if s = a.Lathe.Fit(s); s < low {
+			continue
+		}
+		if a.response.highest(n, s) >= backToCalm*a.comfort() {
+			break
+		}
+		to = s
+	}
+	return to
 }
 
 // worst2s is the largest shake of the last 2 s.
@@ -240,12 +249,16 @@ func (a *Adviser) hold(r Reading, top Ceiling) Advice {
 }
 
 // present is the speed to name for staying where it is: the lathe's own step when close,
-// else to the nearest 5 rpm, never above the ceiling.
+// the one last named while it is within 1 %, else to the nearest 5 rpm; never above the
+// ceiling.
 func (a *Adviser) present(n, ceiling RPM) RPM {
 	for _, s := range a.Lathe.Steps {
 		if near(n, s, 0.08) && s <= ceiling {
 			return s
 		}
+	}
+	if a.said.Action == Hold && near(n, a.said.Speed, 0.01) && a.said.Speed <= ceiling {
+		return a.said.Speed
 	}
 	return min(RPM(math.Round(float64(n)/5)*5), ceiling)
 }
