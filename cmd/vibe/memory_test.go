@@ -63,7 +63,7 @@ func TestUnwritable(t *testing.T) {
 	require.NoError(t, err)
 	require.NoError(t, r.Close())
 	require.NoError(t, w.Close())
-	for _, args := range []string{"", "plan --diameter 310mm", "plan --diameter 310mm --json", "demo", "demo --json"} {
+	for _, args := range []string{"", "plan --diameter 310mm", "plan --diameter 310mm --json"} {
 		var msg bytes.Buffer
 		assert.Equal(t, 1, run(t.Context(), strings.Fields(args), nil, w, &msg), args)
 		assert.Contains(t, msg.String(), "vibe: ", args)

@@ -86,7 +86,7 @@ func (in reading) follow(ctx context.Context) (*record, error) {
 		r.block(b)
 		if in.progress != nil && time.Since(told) > time.Second/2 {
 			told = time.Now()
-			fmt.Fprintf(in.progress, "\r%s: %s s read ", in.name, clock(r.doc.Recording.Seconds))
+			fmt.Fprintf(in.progress, "\r%s: %s read ", in.name, clock(r.doc.Recording.Seconds))
 		}
 	}, func(reading assess.Reading, advice assess.Advice) { r.see(reading, advice, in.keep) })
 	if in.progress != nil {
@@ -176,13 +176,13 @@ func (r *record) conclude() {
 	}
 	r.doc.Advice = r.closing
 	r.doc.Advice.Reasons = append(slices.Clone(r.closing.Reasons), assess.Reason{Code: "then-stopped",
-		Text: fmt.Sprintf("this held at %s s, before the spindle stopped", clock(r.closingAt)), Source: "this recording"})
+		Text: fmt.Sprintf("this held at %s, before the spindle stopped", clock(r.closingAt)), Source: "this recording"})
 }
 
 // summary is the recording in one line.
 func (r *record) summary() string {
 	rec := r.doc.Recording
-	s := fmt.Sprintf("%s: %s s", rec.Name, clock(rec.Seconds))
+	s := fmt.Sprintf("%s: %s", rec.Name, clock(rec.Seconds))
 	if rec.RateHz != nil {
 		s += fmt.Sprintf(", %.4g samples a second", *rec.RateHz)
 	}

@@ -1,7 +1,10 @@
 package main
 
 import (
+	"bytes"
+	"encoding/binary"
 	"encoding/json"
+	"math"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -52,4 +55,54 @@ func TestRealRecording(t *testing.T) {
 		assert.InEpsilon(t, 1000*amp/(6.283185307*hz*1.414213562), shake/n, tolerance, column)
 		assert.Equal(t, "stop", doc.Advice.Action)
 	}
+}
+
+// wav is 16-bit PCM at 1000 Hz (RIFF header of 44 bytes, Microsoft and IBM 1991), one
+// channel of seconds of a sine of hz and peak, as a share of full scale.
+func wav(seconds int, hz, peak float64) []byte {
+	n := 1000 * seconds
+	var b bytes.Buffer
+	b.WriteString("RIFF")
+	le := func(v any) { binary.Write(&b, binary.LittleEndian, v) } // a Buffer never fails
+	le(uint32(36 + 2*n))
+	b.WriteString("WAVEfmt ")
+	le([]uint16{16, 0, 1, 1, 1000, 0, 2000, 0, 2, 16})
+	b.WriteString("data")
+	le(uint32(2 * n))
+	for i := range n {
+		le(int16(math.Round(32767 * peak * math.Sin(2*math.Pi*hz*float64(i)/1000))))
+	}
+	return b.Bytes()
+}
+
+func TestWAV(t *testing.T) {
+	t.Parallel()
+	turning := wav(6, 10, 0.02) // 0.02 of 2 g is 0.392 m/s² peak, 4.41 mm/s rms at 10 Hz
+	read := func(file []byte, flags ...string) (int, string, string) {
+		return vibe(t, bytes.NewReader(file), append([]string{"read", "-"}, flags...)...)
+	}
+
+	code, _, msg := read(turning)
+	assert.Equal(t, 1, code)
+	assert.Contains(t, msg, "--full-scale")
+
+	code, out, msg := read(turning, "--full-scale", "2g")
+	require.Zero(t, code, msg)
+	assert.Regexp(t, `(?m)^ .* 600 +4\.4`, out)
+
+	code, out, msg = read(turning[:len(turning)-2001], "--full-scale", "2g")
+	require.Zero(t, code, "a recorder that was switched off: %s", msg)
+	assert.Contains(t, msg, "note: ")
+	assert.Regexp(t, `(?m)^ .* 600 +4\.4`, out)
+
+	for _, cut := range []int{0, 4, 20, 43, 44} {
+		code, out, _ = read(turning[:cut], "--full-scale", "2g")
+		assert.Equal(t, 1, code, "%d bytes", cut)
+		assert.Empty(t, out)
+	}
+
+	code, out, msg = read(wav(6, 10, 0), "--full-scale", "2g") // silence
+	require.Zero(t, code, msg)
+	assert.Regexp(t, `^WAIT`, out)
+	assert.NotRegexp(t, `calm|lively|violent +`, out)
 }

@@ -106,7 +106,7 @@ func (p *page) onTheWay(turns []turn) {
 		p.line("  (%d earlier ones left out)", len(turns)-advicesShown)
 	}
 	for _, t := range shown {
-		p.wrap(fmt.Sprintf("%8s s  ", clock(t.at)), p.paint(actionStyle[t.action], t.say))
+		p.wrap(fmt.Sprintf("%9s  ", clock(t.at)), p.paint(actionStyle[t.action], t.say))
 	}
 }
 

@@ -120,11 +120,11 @@ func TestStretches(t *testing.T) {
 		rows = append(rows, strings.Join(strings.Fields(all[i].row(newPage(nil))), " "))
 	}
 	assert.Equal(t, []string{
-		"0.2 1.0 – – – no-turn",
-		"1.2 2.0 300–500? – – changing weak",
-		"2.2 4.2 600 1.00 – calm",
-		"4.5 5.0 660 1.00 – calm",
-		"5.2 5.2 660 5.00 – rough",
+		"0.2 s 1.0 s – – – no-turn",
+		"1.2 s 2.0 s 300–500? – – changing weak",
+		"2.2 s 4.2 s 600 1.00 – calm",
+		"4.5 s 5.0 s 660 1.00 – calm",
+		"5.2 s 5.2 s 660 5.00 – rough",
 	}, rows)
 
 	kept := telling(all, 2)

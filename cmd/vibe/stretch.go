@@ -74,7 +74,7 @@ func (s *stretch) add(r assess.Reading) {
 
 // tableHead and row are the columns of the table; a dash is what is not known, a question
 // mark what may not be relied on.
-const tableHead = "  from s     to s         rpm    shake mm/s   total   feel"
+const tableHead = "    from       to         rpm    shake mm/s   total   feel"
 
 func (s *stretch) row(p *page) string {
 	var codes []string
@@ -129,10 +129,10 @@ func telling(all []stretch, n int) []stretch {
 	return kept
 }
 
-// clock writes a time in s: 12.5, and from ten minutes on 10:00 or 1:02:03.
+// clock writes a time in s: 12.5 s, and from ten minutes on 10:00 or 1:02:03.
 func clock(t float64) string {
 	if t < 600 {
-		return fmt.Sprintf("%.1f", t)
+		return fmt.Sprintf("%.1f s", t)
 	}
 	s := int(math.Round(t))
 	if s < 3600 {
