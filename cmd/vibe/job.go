@@ -24,20 +24,24 @@ func (j *job) flags(fs *pflag.FlagSet) {
 	fs.Var(amount(lengthKind, &b.Diameter), "diameter", "largest diameter that turns: 310mm, 31cm or 12in")
 	fs.Var(amount(lengthKind, &b.Length), "length", "length from the mounting to the far end")
 	fs.Var(amount(massKind, &b.Mass), "mass", "mass of the blank: 2.4kg, 5lb (otherwise from wood and size)")
-	fs.Var(text{&b.Wood}, "wood", "kind of wood: cherry, ash, white oak")
+	fs.Var(name(&b.Wood), "wood", "kind of wood: cherry, ash, white oak")
 	fs.Var(amount(percentKind, &b.Moisture), "moisture", "percent of the dry mass: 12 when seasoned (otherwise as wet)")
-	fs.Var(choice[assess.Held]{&b.Held, []assess.Held{assess.Chuck, assess.Faceplate, assess.Centres, assess.Vacuum, assess.Screw}},
+	fs.Var(word(&b.Held, assess.Chuck, assess.Faceplate, assess.Centres, assess.Vacuum, assess.Screw),
 		"held", "by chuck, faceplate, centres, vacuum or screw")
 	fs.BoolVar(&b.Tailstock, "tailstock", false, "the tailstock supports the far end")
-	fs.Var(choice[assess.Balance]{&b.Balance, []assess.Balance{assess.True, assess.Sawn, assess.RoughBlank, assess.Burl}},
+	fs.Var(word(&b.Balance, assess.True, assess.Sawn, assess.RoughBlank, assess.Burl),
 		"balance", "true (turned round), sawn, rough or burl")
-	fs.Var(words[assess.Defect]{&b.Defects, []assess.Defect{assess.Void, assess.Bark, assess.Crack, assess.Punky}},
+	fs.Var(list("words", func(s string) error {
+		defect, err := choose(s, []assess.Defect{assess.Void, assess.Bark, assess.Crack, assess.Punky})
+		b.Defects = append(b.Defects, defect)
+		return err
+	}),
 		"defects", "seen in the wood: void,bark,crack,punky")
-	fs.Var(choice[assess.Task]{&j.task, assess.Tasks()}, "task", "roughing, shaping, finishing, sanding, drilling,\nhollowing, threading, texturing or chatter")
+	fs.Var(word(&j.task, assess.Tasks()...), "task", "roughing, shaping, finishing, sanding, drilling,\nhollowing, threading, texturing or chatter")
 	fs.Var(amount(lengthKind, &b.Bit), "bit", "diameter of the drill: 25mm, 1/2in")
 	fs.Var(amount(speedKind, &l.Low), "lowest", "slowest speed of the lathe")
 	fs.Var(amount(speedKind, &l.High), "highest", "fastest speed of the lathe")
-	fs.Var(speeds[assess.RPM]{&l.Steps}, "steps", "its speeds, if it has pulleys: 500,800,1250")
+	fs.Var(rising(&l.Steps), "steps", "its speeds, if it has pulleys: 500,800,1250")
 	fs.Var(amount(massKind, &l.Mass), "lathe-mass", "mass of the lathe with its stand: 120kg")
 	fs.Var(amount(speedKind, &l.ChuckMax), "chuck-max", "fastest speed written on the chuck or faceplate")
 }

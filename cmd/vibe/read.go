@@ -61,9 +61,12 @@ FILE is CSV or WAV; - is standard input.`,
 	j.flags(fs)
 	fs.Var(amount(speedKind, &dial), "speed", "what the dial or pulley says (about right is enough)")
 	fs.Var(amount(rateKind, &opts.Rate), "rate", "samples a second, for a file with no time column")
-	fs.Var(choice[string]{&opts.Unit, []string{"g", "mg", "m/s2"}}, "unit", "of the file's values: g, mg or m/s2")
+	fs.Var(word(&opts.Unit, "g", "mg", "m/s2"), "unit", "of the file's values: g, mg or m/s2")
 	fs.Var(amount(accelerationKind, &opts.FullScale), "full-scale", "what the largest value of a WAV means: 2g, 20m/s2")
-	fs.Var(names{&opts.Axes}, "axes", "the columns to read, up to three: ax,ay,az")
+	fs.Var(list("names", func(s string) error {
+		opts.Axes = append(opts.Axes, s)
+		return nil
+	}), "axes", "the columns to read, up to three: ax,ay,az")
 	fs.BoolVar(&opts.SkipBad, "skip-bad", false, "leave bad rows out, and count them")
 	fs.BoolVar(&asJSON, "json", false, "one JSON document on standard output, nothing else there")
 	return cmd

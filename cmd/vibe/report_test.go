@@ -109,7 +109,9 @@ func TestStretches(t *testing.T) {
 	add(4, assess.Reading{Faults: []dsp.Fault{dsp.NoTurn}})
 	add(2, assess.Reading{Speed: 300, Faults: []dsp.Fault{dsp.Changing}})
 	add(2, assess.Reading{Speed: 500, Faults: []dsp.Fault{dsp.Changing, dsp.Weak}})
-	add(9, calm)
+	add(5, calm)
+	add(1, assess.Reading{Speed: 1200, Faults: []dsp.Fault{dsp.Doubtful}})
+	add(3, calm)
 	faster := calm
 	faster.Speed = 660
 	add(3, faster)
@@ -122,7 +124,7 @@ func TestStretches(t *testing.T) {
 	assert.Equal(t, []string{
 		"0.2 s 1.0 s – – – no-turn",
 		"1.2 s 2.0 s 300–500? – – changing weak",
-		"2.2 s 4.2 s 600 1.00 – calm",
+		"2.2 s 4.2 s 600 1.00 – calm (doubtful)",
 		"4.5 s 5.0 s 660 1.00 – calm",
 		"5.2 s 5.2 s 660 5.00 – rough",
 	}, rows)

@@ -35,13 +35,28 @@ const (
 // rowsShown is what fits on a screen; a longer table hides what matters in it.
 const rowsShown = 24
 
+// blip is how many unusable readings, at most a second of them, may lie within a stretch
+// without ending it (chosen; they are named in its row).
+const blip = 4
+
 // together adds r to the stretches so far.
 func together(all []stretch, r assess.Reading) []stretch {
+	all = bridge(all, r)
 	if n := len(all); n == 0 || !all[n-1].fits(r) {
 		all = append(all, stretch{from: r.T, ok: r.OK, still: r.Has(dsp.NoTurn), slow: r.Speed, least: r.Shake, most: r})
 	}
 	all[len(all)-1].add(r)
 	return all
+}
+
+// bridge takes a blip out that r proves to be one.
+func bridge(all []stretch, r assess.Reading) []stretch {
+	n := len(all)
+	if n < 2 || !r.OK || all[n-1].ok || all[n-1].still || all[n-1].n > blip || !all[n-2].fits(r) {
+		return all
+	}
+	all[n-2].note(all[n-1].faults)
+	return all[:n-1]
 }
 
 func (s *stretch) fits(r assess.Reading) bool {
@@ -65,7 +80,11 @@ func (s *stretch) add(r assess.Reading) {
 	if r.Shake > s.most.Shake {
 		s.most = r
 	}
-	for _, f := range r.Faults {
+	s.note(r.Faults)
+}
+
+func (s *stretch) note(faults []dsp.Fault) {
+	for _, f := range faults {
 		if !slices.Contains(s.faults, f) {
 			s.faults = append(s.faults, f)
 		}
@@ -88,6 +107,9 @@ func (s *stretch) row(p *page) string {
 	line := fmt.Sprintf("%8s %8s  ", clock(s.from), clock(s.to))
 	if !s.ok {
 		return line + p.paint(dim, fmt.Sprintf("%10s  %12s  %6s   %s", s.guess(), "–", "–", faults))
+	}
+	if faults != "" {
+		faults = "(" + faults + ")" // in some of its readings
 	}
 	shake := number(s.least)
 	if most := number(s.most.Shake); most != shake {

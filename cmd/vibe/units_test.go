@@ -82,19 +82,23 @@ func TestQuantityNeverLies(t *testing.T) {
 	})
 }
 
-func TestSpeedsAndChoices(t *testing.T) {
+func TestLists(t *testing.T) {
 	t.Parallel()
-	var list []float64
-	require.NoError(t, speeds[float64]{&list}.Set("500,800, 1250rpm"))
-	assert.Equal(t, []float64{500, 800, 1250}, list)
-	for _, bad := range []string{"", "500,", "800,500", "500,500", "a,b"} {
-		assert.Error(t, speeds[float64]{&list}.Set(bad), bad)
+	var good []float64
+	require.NoError(t, rising(&good).Set("500,800, 1250rpm"))
+	assert.Equal(t, []float64{500, 800, 1250}, good)
+	for _, bad := range []string{"", "500,", "800,500", "500,500", "a,b", "500;800"} {
+		assert.Error(t, rising(new([]float64)).Set(bad), bad)
 	}
-	var word string
-	c := choice[string]{&word, []string{"chuck", "faceplate"}}
-	require.NoError(t, c.Set("Chuck"))
-	assert.Equal(t, "chuck", word)
-	err := c.Set("facplate")
+}
+
+func TestWords(t *testing.T) {
+	t.Parallel()
+	var held string
+	v := word(&held, "chuck", "faceplate")
+	require.NoError(t, v.Set("Chuck"))
+	assert.Equal(t, "chuck", held)
+	err := v.Set("facplate")
 	require.EqualError(t, err, `"facplate" is not known here`)
 	assert.Equal(t, "did you mean faceplate? (chuck, faceplate)", hintOf(err))
 }
