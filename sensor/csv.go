@@ -13,9 +13,8 @@ import (
 )
 
 const (
-	longest  = 1 << 16 // bytes, chosen: longest line; no row of four numbers comes near
-	rows     = 1023    // in a block, one more when a line is in the middle of arriving
-	preamble = 50      // lines, chosen: how far down a header may stand
+	longest = 1 << 16 // bytes, chosen: longest line; no row of four numbers comes near
+	rows    = 1023    // in a block, one more when a line is in the middle of arriving
 )
 
 // csvFile decodes rows. Lines are split where they lie in the buffer and numbers parsed from

@@ -7,8 +7,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 
@@ -17,7 +15,6 @@ import (
 	"pgregory.net/rapid"
 
 	"vibe/sensor"
-	"vibe/sensor/sensortest"
 )
 
 // recording is all that a source gave.
@@ -271,52 +268,6 @@ func TestCSVFromAPipe(t *testing.T) {
 	assert.Equal(t, sensor.ErrClosed, <-end)
 }
 
-func TestCSVKeepsTheContract(t *testing.T) {
-	t.Parallel()
-	text := "t_s,x_g,y_g,z_g\n" + ramp(5000, 0.001, 0, 1, 0)
-	for name, o := range map[string]string{"plain": text, "gzip": squeeze(text), "no header": ramp(5000, 0.001, 0, 1, 0), "error at the end": text + "abc\n"} {
-		t.Run(name, func(t *testing.T) {
-			t.Parallel()
-			sensortest.TestSource(t, func() sensor.Source {
-				s, err := sensor.Decode(name, strings.NewReader(o), sensor.Options{})
-				require.NoError(t, err)
-				return s
-			})
-		})
-	}
-	t.Run("pipe", func(t *testing.T) {
-		t.Parallel()
-		sensortest.TestSource(t, func() sensor.Source {
-			r, w := io.Pipe()
-			go func() { // and then nothing more comes
-				_, err := io.WriteString(w, text)
-				assert.True(t, err == nil || errors.Is(err, io.ErrClosedPipe))
-				if t.Name() != "" {
-					_, err = w.Write(nil)
-					assert.True(t, err == nil || errors.Is(err, io.ErrClosedPipe))
-				}
-				w.Close()
-			}()
-			s, err := sensor.Decode("pipe", r, sensor.Options{})
-			require.NoError(t, err)
-			return s
-		})
-	})
-}
-
-func TestSimulatedKeepsTheContract(t *testing.T) {
-	t.Parallel()
-	for name, seconds := range map[string]float64{"endless": 0, "ends": 3} {
-		t.Run(name, func(t *testing.T) {
-			t.Parallel()
-			sensortest.TestSource(t, func() sensor.Source {
-				return &sensor.Simulated{Seconds: seconds, Speed: []sensor.Point{{0, 7}}, Imbalance: 0.001,
-					Chip: sensor.Chip{Noise: 1e-3, Missing: 0.1, Range: 20}}
-			})
-		})
-	}
-}
-
 // What is written is read back to the last bit.
 func TestCSVRoundTrip(t *testing.T) {
 	t.Parallel()
@@ -352,48 +303,6 @@ func (c *canned) Next() (sensor.Block, error) {
 }
 
 func (c *canned) Close() error { return nil }
-
-func TestOpen(t *testing.T) {
-	t.Parallel()
-	dir := t.TempDir()
-	_, err := sensor.Open(dir, sensor.Options{})
-	require.EqualError(t, err, dir+": is a directory; name a file in it")
-	_, err = sensor.Open(filepath.Join(dir, "none.csv"), sensor.Options{})
-	require.ErrorIs(t, err, os.ErrNotExist)
-
-	path := filepath.Join("..", "testdata", "phone-and-reference.csv")
-	sensortest.TestSource(t, func() sensor.Source {
-		s, err := sensor.Open(path, sensor.Options{Axes: []string{"pcb", "xiapmi"}, Unit: "m/s2"})
-		require.NoError(t, err)
-		return s
-	})
-	s, err := sensor.Open(path, sensor.Options{Axes: []string{"pcb", "xiapmi"}, Unit: "m/s2"})
-	require.NoError(t, err)
-	b, err := s.Next()
-	require.NoError(t, err)
-	assert.Equal(t, []string{"no unit of time given: steps of 5 fit ms, about 200 samples a second"}, b.Notes)
-	times, axes := drain(t, s)
-	times = append(b.T, times...)
-	assert.Len(t, times, 827)
-	assert.Len(t, axes[1], 827-len(b.T))
-	assert.Equal(t, 3.995, times[826])
-	assert.Equal(t, -16.450333, b.Axes[0][0])
-	assert.Equal(t, 10.87663078, b.Axes[1][0])
-	require.NoError(t, s.Close())
-}
-
-func TestParseAcceleration(t *testing.T) {
-	t.Parallel()
-	for text, want := range map[string]float64{"2g": 2 * g, "16 g": 16 * g, "4000mg": 4 * g, "20 m/s2": 20, "1.5E1 m/s^2": 15} {
-		got, err := sensor.ParseAcceleration(text)
-		require.NoError(t, err, text)
-		assert.InEpsilon(t, want, got, 1e-12, text)
-	}
-	for _, text := range []string{"", "g", "2", "-2g", "0g", "nan g", "inf g", "2 pounds", "1e308g"} {
-		_, err := sensor.ParseAcceleration(text)
-		assert.EqualError(t, err, fmt.Sprintf("acceleration %q: want a positive number with m/s2, g or mg, such as 2g", text))
-	}
-}
 
 // FuzzCSV: never a panic; what is read is finite, in order, and survives writing and reading.
 func FuzzCSV(f *testing.F) {

@@ -21,7 +21,8 @@ const (
 )
 
 // TestSource checks what the doc comments of sensor.Source and sensor.Block promise. open
-// returns a new source each time, with data to deliver; it may fail the test itself.
+// returns a new source each time, with at least one block in it, and then either more of them
+// or an end; it may fail the test itself.
 func TestSource(t *testing.T, open func() sensor.Source) {
 	t.Run("blocks", func(t *testing.T) { leaveNone(t, func() { testBlocks(t, open()) }) })
 	t.Run("close at once", func(t *testing.T) { leaveNone(t, func() { testClosed(t, open()) }) })

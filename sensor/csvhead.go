@@ -1,0 +1,157 @@
+package sensor
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+)
+
+const preamble = 50 // lines, chosen: how far down a header may stand
+
+// open finds the header, or sees that there is none, and then what the data must tell.
+func (c *csvFile) open() error {
+	c.at[0] = -1
+	var why error // why the last line of several cells is no header
+	for n := 0; n < preamble; n++ {
+		err := c.anyLine()
+		if err == io.EOF {
+			return c.noTable(why)
+		}
+		if err != nil {
+			return err
+		}
+		if len(c.text) == 0 {
+			continue
+		}
+		comment := c.text[0] == '#'
+		if comment {
+			c.text = bytes.TrimLeft(c.text, "#")
+		}
+		done, err := c.tryHeader(comment)
+		if done {
+			return err
+		}
+		if err != nil {
+			why = err
+		}
+		if !comment && c.numeric() {
+			if why != nil {
+				return why
+			}
+			return c.noHeader()
+		}
+	}
+	return c.noTable(why)
+}
+
+// noTable is the error of a file in which neither header nor numbers were found.
+func (c *csvFile) noTable(why error) error {
+	switch {
+	case why != nil:
+		return why
+	case c.line == 0:
+		return &ParseError{File: c.file.name, Err: errors.New("empty file; was the recording stopped at once?")}
+	}
+	return &ParseError{File: c.file.name, Line: c.line, Err: errors.New("neither a header nor numbers so far; the header names a time and axes, such as t_s,x_g,y_g,z_g")}
+}
+
+// tryHeader sees whether the line is the header. done is true when it is. err without done
+// says why a line of several cells is not.
+func (c *csvFile) tryHeader(comment bool) (done bool, err error) {
+	if len(c.text) == 5 && bytes.EqualFold(c.text[:4], []byte("sep=")) {
+		return false, nil // a spreadsheet's own line; the rows say it as well
+	}
+	c.delim = delimiter(c.text)
+	if err := c.split(); err != nil {
+		return false, err
+	}
+	if c.numeric() {
+		return false, nil
+	}
+	names := make([]string, len(c.cells))
+	for i, cell := range c.cells {
+		names[i] = string(cell)
+	}
+	for len(names) > 1 && names[len(names)-1] == "" {
+		names = names[:len(names)-1]
+	}
+	l, err := readHeader(names, c.file.o)
+	if err != nil {
+		if comment || len(names) < 2 && c.file.o.Rate == 0 {
+			return false, nil
+		}
+		return false, &ParseError{File: c.file.name, Line: c.line, Err: err}
+	}
+	c.layout = l
+	return true, c.learn()
+}
+
+// delimiter of a line: tab, else semicolon, else comma, outside of quotes.
+func delimiter(line []byte) byte {
+	var tab, semicolon, quoted bool
+	for _, b := range line {
+		quoted = quoted != (b == '"')
+		tab = tab || b == '\t' && !quoted
+		semicolon = semicolon || b == ';' && !quoted
+	}
+	switch {
+	case tab:
+		return '\t'
+	case semicolon:
+		return ';'
+	}
+	return ','
+}
+
+// numeric says that the cells are all numbers, but for blank ones and a stamp in front.
+func (c *csvFile) numeric() bool {
+	n := 0
+	for i, cell := range c.cells {
+		_, ok := number(cell, c.point())
+		if i == 0 && !ok {
+			_, ok = parseStamp(cell)
+		}
+		if !ok && len(cell) > 0 {
+			return false
+		}
+		if ok {
+			n++
+		}
+	}
+	return n > 0
+}
+
+// noHeader takes the columns as time, then axes; with a rate given, as axes.
+func (c *csvFile) noHeader() error {
+	n := len(c.cells)
+	for n > 1 && len(c.cells[n-1]) == 0 {
+		n--
+	}
+	o := c.file.o
+	names := []string{"time", "x", "y", "z"}
+	if o.Rate > 0 {
+		names = names[1:]
+	}
+	switch {
+	case len(o.Axes) > 0:
+		return &ParseError{File: c.file.name, Line: c.line, Err: errors.New("no header, so columns cannot be chosen by name; put one above the numbers, such as t_s,x_g,y_g,z_g")}
+	case n == 1 && o.Rate == 0:
+		return &ParseError{File: c.file.name, Line: c.line, Err: errors.New("one column only; time and at least one axis are needed (comma, semicolon or tab between them), or --rate")}
+	case n > len(names):
+		return &ParseError{File: c.file.name, Line: c.line, Err: fmt.Errorf("%d columns and no header; put one above the numbers that names time and axes, such as t_s,x_g,y_g,z_g", n)}
+	}
+	l, err := readHeader(names[:n], o)
+	if err != nil {
+		return &ParseError{File: c.file.name, Line: c.line, Err: err}
+	}
+	c.layout = l
+	order := "time, then axes"
+	if o.Rate > 0 {
+		order = "axes"
+	}
+	c.notes = append(c.notes, "no header: the columns are taken as "+order)
+	c.names = nil
+	c.held = true
+	return c.learn()
+}
