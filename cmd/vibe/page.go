@@ -14,7 +14,8 @@ import (
 
 // The rules of what a person sees:
 //
-//   - The advice is the first line. Reasons and pictures come after it.
+//   - The advice is the first line. Reasons and pictures come after it. Where that pushes it
+//     off the top of a terminal it is said once more at the end.
 //   - Every number has its unit, every rule its source. Unknown is a dash, never a zero.
 //   - Colour repeats what a word says and never stands alone. It is off when the output is
 //     no terminal and when NO_COLOR is set (https://no-color.org).
@@ -24,6 +25,7 @@ import (
 type page struct {
 	text   strings.Builder
 	width  int
+	height int // of the terminal, 0 for none
 	colour bool
 	teach  bool // explain each part, for who sees it for the first time
 }
@@ -42,8 +44,8 @@ func newPage(out io.Writer) *page {
 	p := &page{width: 80}
 	if f, ok := out.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
 		p.colour = os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
-		if w, _, err := term.GetSize(int(f.Fd())); err == nil && w > 0 {
-			p.width = w
+		if w, h, err := term.GetSize(int(f.Fd())); err == nil && w > 0 {
+			p.width, p.height = w, h
 		}
 	} else if w, err := strconv.Atoi(os.Getenv("COLUMNS")); err == nil {
 		p.width = w
@@ -62,6 +64,11 @@ func (p *page) line(format string, args ...any) { fmt.Fprintf(&p.text, format+"\
 
 // head begins a new part.
 func (p *page) head(title string) { p.line("\n%s", p.paint(bold, title)) }
+
+// scrolled says whether the first line has left the terminal.
+func (p *page) scrolled() bool {
+	return p.height > 0 && strings.Count(p.text.String(), "\n") >= p.height
+}
 
 // explain writes what a part means, where that was asked for.
 func (p *page) explain(words string) {

@@ -59,6 +59,10 @@ func (p *page) plan(plan assess.Plan) {
 		p.list(plan.Assumed)
 	}
 	p.cautions(plan.Cautions)
+	if p.scrolled() {
+		p.line("")
+		p.wrap("", p.paint(bold, plan.Say))
+	}
 }
 
 // figure writes one line, or none when the number is not known.

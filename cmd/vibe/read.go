@@ -47,7 +47,8 @@ FILE is CSV or WAV; - is standard input.`,
 			if err != nil {
 				return err
 			}
-			say(cmd.ErrOrStderr(), append(j.notes(), r.doc.Recording.Notes...))
+			r.doc.Recording.Notes = append(r.doc.Recording.Notes, j.notes()...)
+			say(cmd.ErrOrStderr(), r.doc.Recording.Notes)
 			if asJSON {
 				return writeJSON(cmd.OutOrStdout(), r.doc)
 			}

@@ -29,13 +29,22 @@ func (p *page) report(r *record) {
 	p.onTheWay(r.turns)
 	p.shakeAgainstSpeed(r.doc.Map, r.doc.Advice)
 	p.cautions(assess.Cautions())
+	if p.scrolled() {
+		p.line("")
+		p.advice(r.doc.Advice)
+	}
 }
 
-// advice is the line to be read at a glance: the action in capitals, as every advice
-// begins with it.
+// advice is the line to be read at a glance: the action in capitals first.
 func (p *page) advice(a assess.Advice) {
-	action, rest, _ := strings.Cut(a.Say, " ")
-	p.wrap("", p.paint(actionStyle[a.Action], strings.ToUpper(action))+" "+p.paint(bold, rest))
+	action := strings.ToUpper(string(a.Action))
+	say := a.Say
+	if first, rest, _ := strings.Cut(say, " "); strings.EqualFold(strings.TrimSuffix(first, ":"), action) {
+		action, say = strings.ToUpper(first), rest
+	} else {
+		action += ":"
+	}
+	p.wrap("", p.paint(actionStyle[a.Action], action)+" "+p.paint(bold, say))
 }
 
 func (p *page) why(reasons []assess.Reason, cause string) {
