@@ -66,16 +66,19 @@ func inputError(err error) error {
 	return err
 }
 
-// notes says what of the description is missing or could not be used, where that makes
-// the ceilings low.
+// notes says what of the description could not be used.
 func (j *job) notes() []string {
-	var notes []string
 	if wood := j.blank.Wood; wood != "" && !assess.WoodOf(wood).Known() {
-		notes = append(notes, fmt.Sprintf("wood %q is not in the table, so it counts as heavy and weak; known: %s",
-			wood, strings.Join(assess.Woods(), ", ")))
+		return []string{fmt.Sprintf("wood %q is not in the table, so it counts as heavy and weak; known: %s",
+			wood, strings.Join(assess.Woods(), ", "))}
 	}
-	if j.blank.Diameter == 0 || j.blank.Length == 0 {
-		notes = append(notes, "without --diameter and --length the blank counts as the largest there is, and the ceilings are very low")
+	return nil
+}
+
+// sizeless says why the ceilings are as low as they are. (A plan lists all it was not told.)
+func (j *job) sizeless() []string {
+	if j.blank.Diameter > 0 && j.blank.Length > 0 {
+		return nil
 	}
-	return notes
+	return []string{"without --diameter and --length the blank counts as the largest there is, and the ceilings are very low"}
 }

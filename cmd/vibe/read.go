@@ -5,6 +5,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -47,7 +48,7 @@ FILE is CSV or WAV; - is standard input.`,
 			if err != nil {
 				return err
 			}
-			r.doc.Recording.Notes = append(r.doc.Recording.Notes, j.notes()...)
+			r.doc.Recording.Notes = slices.Concat(r.doc.Recording.Notes, j.notes(), j.sizeless())
 			say(cmd.ErrOrStderr(), r.doc.Recording.Notes)
 			if asJSON {
 				return writeJSON(cmd.OutOrStdout(), r.doc)
