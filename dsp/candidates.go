@@ -2,6 +2,7 @@ package dsp
 
 import (
 	"cmp"
+	"fmt"
 	"math"
 	"slices"
 )
@@ -10,28 +11,49 @@ const (
 	// certain is the most that one line adds to a score, in nats over the threshold: a
 	// line 20 times (e³) over it is simply there. Chosen.
 	certain = 3.0
-	// teeth is how many multiples a score looks at.
-	teeth = 9
-	// margin is the difference in score, in nats, below which two explanations are as good
+	// mostTeeth is how many multiples a score looks at, and the highest that may be the
+	// strongest of a family.
+	mostTeeth = 8
+	// margin is the difference in worth, in nats, below which two explanations are as good
 	// as each other. Chosen: a factor of ten.
 	margin = 2.3
+	// shown is the amplitude over its standard error at which a line at a known frequency
+	// is more than noise: for six Gaussian numbers (three axes) χ² > 30 has probability 4e-5.
+	shown = 5.5
+	// partedFor seconds after a line was seen at a part of another, the other is not
+	// believed alone. Chosen.
+	partedFor = 3.0
+	// steady readings in a row make a track that is only checked, not questioned, each time.
+	steady = 4
 )
 
-// candidate is a frequency that may be the spindle's.
-type candidate struct {
-	f     float64 // Hz
-	z     float64 // whitened power of the line itself, in units of the threshold, in the look that showed it best
-	score float64 // Σ ln(z/threshold) over the line and its multiples, each at most certain
-	speed float64 // m/s rms, velocity of the strongest line of the family
-	own   float64 // m/s rms, velocity of the line itself
-	lines int     // how many lines of the family stand, the first included
-	lone  int     // greatest m ≥ 2 that divides the number of every multiple that stands (0: no multiple stands)
-	look  *look
+// peak is a line in a look.
+type peak struct {
+	f    float64 // Hz
+	z    float64 // whitened power over the threshold
+	look *look
 }
 
-// candidates lists the lines in [low, high] Hz that stand above the noise in any of the
-// looks (the longest first) and are still there in the latest, best score first.
-func (tr *Tracker) candidates(looks []*look, low, high float64) []candidate {
+// hypothesis is a frequency that may be the spindle's.
+type hypothesis struct {
+	f      float64 // Hz
+	anchor int     // the multiple that is its strongest line
+	look   *look
+	score  float64 // Σ ln(z/threshold) over the line and its multiples, each at most certain
+	speed  float64 // m/s rms, velocity of the strongest line of the family
+	doubt  float64 // Hz, another reading of the same lines that is as good; 0 none
+}
+
+// fold returns where frequency f shows in even samples: |f − m·rate|.
+func (tr *Tracker) fold(f float64) float64 {
+	rate := 1 / tr.dt
+	return math.Abs(f - rate*math.Round(f/rate))
+}
+
+// peaks lists the lines between low and high Hz that stand above the noise in any of the
+// looks and are still there in the latest, strongest first, each in the longest look that
+// shows it well.
+func (tr *Tracker) peaks(looks []*look, low, high float64) []peak {
 	found := tr.found[:0]
 	for _, l := range looks {
 		from, to := max(int(low/l.df), 2), min(int(high/l.df)+1, len(l.z)-3)
@@ -41,39 +63,22 @@ func (tr *Tracker) candidates(looks []*look, low, high float64) []candidate {
 				continue
 			}
 			f := (float64(k) + peakOffset(l.z[k-1], z, l.z[k+1])) * l.df
-			if f < low || f > high || tr.gone(looks, l, f, z) || tr.excluded(f, 1.5*l.df) {
+			if f < low || f > high || gone(looks, l, f, z) {
 				continue
 			}
-			c := candidate{f: f, z: z / thresholds[l.axes], look: l}
-			tr.rate(&c)
-			found = append(found, c)
+			p := peak{f: f, z: z / thresholds[l.axes], look: l}
+			same := slices.IndexFunc(found, func(q peak) bool { return math.Abs(q.f-f) < 2.5/l.seconds })
+			switch {
+			case same < 0:
+				found = append(found, p)
+			case found[same].look == l && found[same].z < p.z, found[same].look != l && 4*found[same].z < p.z:
+				found[same] = p
+			}
 		}
 	}
 	tr.found = found
-	slices.SortStableFunc(found, func(a, b candidate) int { return cmp.Compare(b.score, a.score) })
-	return tr.merge(found)
-}
-
-// merge keeps of candidates that mean the same line the one seen over the longest window.
-func (tr *Tracker) merge(found []candidate) []candidate {
-	kept := found[:0]
-	for _, c := range found {
-		same := false
-		for i := range kept {
-			near := 2.5 / min(c.look.seconds, kept[i].look.seconds)
-			if math.Abs(kept[i].f-c.f) < near {
-				same = true
-				if c.look.seconds > kept[i].look.seconds && c.score > kept[i].score-0.5 {
-					kept[i] = c
-				}
-				break
-			}
-		}
-		if !same {
-			kept = append(kept, c)
-		}
-	}
-	return kept
+	slices.SortStableFunc(found, func(a, b peak) int { return cmp.Compare(b.z*float64(b.look.seconds), a.z*float64(a.look.seconds)) })
+	return found
 }
 
 // peakOffset interpolates a Hann peak between bins from the whitened powers beside it, in
@@ -90,7 +95,7 @@ func peakOffset(left, mid, right float64) float64 {
 
 // gone reports whether the line at f, strong in look l, no longer stands in the shorter
 // looks, where it should: a speed that was.
-func (tr *Tracker) gone(looks []*look, l *look, f, z float64) bool {
+func gone(looks []*look, l *look, f, z float64) bool {
 	for _, s := range looks {
 		expected := z * s.seconds / l.seconds
 		if s.seconds < l.seconds && expected > 3*thresholds[s.axes] && f > 3/s.seconds && s.at(f, 1) < 0.15*expected {
@@ -100,19 +105,191 @@ func (tr *Tracker) gone(looks []*look, l *look, f, z float64) bool {
 	return false
 }
 
-// rate scores c in its look.
-func (tr *Tracker) rate(c *candidate) {
-	l := c.look
-	limit := thresholds[l.axes]
-	c.score, c.lines, c.lone = min(certain, math.Log(c.z)), 1, 0
-	c.own = l.velocity(c.f)
-	c.speed = c.own
-	for k := 2; k <= teeth; k++ {
-		g := float64(k) * c.f
-		if g > l.df*float64(len(l.z)-4) {
+// choose returns the hypothesis to believe, with f 0 if there is none, and the frequency of a rival
+// that explains the data about as well, 0 if there is none.
+func (tr *Tracker) choose(looks []*look, now, low, high float64) (best hypothesis, rival float64) {
+	all := tr.groups(looks, now, low, high)
+	if len(all) == 0 {
+		return hypothesis{}, 0
+	}
+	top := 0.0
+	for _, h := range all {
+		top = max(top, h.speed)
+	}
+	expected := tr.track.predict(now)
+	worth := func(h hypothesis) float64 {
+		w := h.score + max(-4, math.Log(h.speed/top))
+		if expected > 0 && math.Abs(h.f-expected) < max(0.03*expected, 1.5*h.look.df) {
+			w += margin / 2
+		}
+		return w
+	}
+	slices.SortStableFunc(all, func(a, b hypothesis) int { return cmp.Compare(worth(b), worth(a)) })
+	best = all[0]
+	for _, h := range all[1:] {
+		if multiple(best.f, h.f) {
+			// Both are readings of the same lines, and the slower one has a line more.
+			h.score, h.speed = max(h.score, best.score), max(h.speed, best.speed)
+			best = h
+		}
+	}
+	if tr.Hint == 0 && best.doubt == 0 && now-tr.partedAt < partedFor && multiple(best.f, tr.parted) {
+		best.doubt = tr.parted
+	}
+	if Debug {
+		for _, h := range all {
+			fmt.Printf("   %.2f: f %.3f anchor %d score %.2f worth %.2f speed %.5f doubt %.2f look %.1f\n", now, h.f, h.anchor, h.score, worth(h), h.speed, h.doubt, h.look.seconds)
+		}
+	}
+	switch {
+	case best.doubt > 0:
+		return best, best.doubt
+	case tr.Hint == 0 && tr.mains(best.f, 0):
+		return best, best.f
+	}
+	for _, h := range all {
+		if h.f != best.f && !multiple(h.f, best.f) && worth(h) > worth(best)-margin {
+			return best, h.f
+		}
+	}
+	return best, 0
+}
+
+// multiple reports whether f is twice, three times, … up to mostTeeth times g, within 1 %.
+func multiple(f, g float64) bool {
+	if g <= 0 {
+		return false
+	}
+	k := math.Round(f / g)
+	return k >= 2 && k <= mostTeeth && math.Abs(f-k*g) < 0.01*f
+}
+
+// groups sorts the lines into families, the strongest line of each deciding what else
+// belongs to it, and returns for each family the spindle speed that it would mean.
+func (tr *Tracker) groups(looks []*look, now, low, high float64) []hypothesis {
+	top := high
+	if tr.Hint == 0 {
+		top = min(mostTeeth*high, looks[0].df*float64(len(looks[0].z)-4))
+	}
+	var all []hypothesis
+	for _, p := range tr.peaks(looks, low, top) {
+		if len(all) == 4 {
 			break
 		}
-		if isMains(g, l.df) || tr.static(g, l.df) {
+		if slices.ContainsFunc(all, func(h hypothesis) bool { return tr.belongs(p, h) }) || tr.bystander(p.f, 1.5*p.look.df) {
+			continue
+		}
+		if h := tr.family(p, now, low, high); h.f > 0 {
+			all = append(all, h)
+		}
+	}
+	return all
+}
+
+// belongs reports whether p is a multiple of h, as it is or, up to the fifth, folded.
+func (tr *Tracker) belongs(p peak, h hypothesis) bool {
+	df := max(p.look.df, h.look.df)
+	for k := 1; k <= mostTeeth; k++ {
+		g := float64(k) * h.f
+		if math.Abs(g-p.f) < (1+0.1*float64(k))*df || k <= maxMultiple && math.Abs(tr.fold(g)-tr.fold(p.f)) < df {
+			return true
+		}
+	}
+	return false
+}
+
+// family asks whether p may be the spindle's own line or a multiple of it, and returns the
+// best reading. A slower line that fits p exactly is looked for by a fit in which
+// p sets the frequency, so that it need not be found in noise: there is only one place
+// where it can be.
+func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
+	var best hypothesis
+	if p.f >= low && p.f <= high {
+		best = tr.rate(hypothesis{f: p.f, anchor: 1, look: p.look})
+	}
+	if tr.Hint > 0 {
+		return best
+	}
+	from, to := tr.questions(p, now)
+	for m := from; m <= to; m++ {
+		f := p.f / float64(m)
+		if f < low || f < 2.5/p.look.seconds {
+			break
+		}
+		if f > high || f > 6/p.look.seconds && p.look.at(f, 1) < 6 {
+			continue
+		}
+		sure, ok := tr.part(p, m, now)
+		if !ok {
+			continue
+		}
+		h := tr.rate(hypothesis{f: f, anchor: m, look: p.look})
+		h.score = max(h.score, best.score)
+		tr.parted, tr.partedAt = f, now
+		if !sure {
+			h.doubt = p.f
+		}
+		if best.f > 0 && best.anchor > 1 && m%best.anchor != 0 {
+			h.doubt = best.f
+		}
+		best = h
+	}
+	return best
+}
+
+// questions returns which parts of p are looked for: all while nothing is sure; afterwards
+// the one that the track says, or another one each time.
+func (tr *Tracker) questions(p peak, now float64) (from, to int) {
+	expected := tr.track.predict(now)
+	if tr.track.count < steady || expected == 0 {
+		return 2, mostTeeth
+	}
+	k := int(math.Round(p.f / expected))
+	switch {
+	case k > mostTeeth || math.Abs(p.f-float64(k)*expected) > max(0.02*p.f, 1.5*p.look.df):
+		return 2, 1
+	case k > 1:
+		return k, k
+	}
+	tr.turn = (tr.turn + 1) % (mostTeeth - 1)
+	return 2 + tr.turn, 2 + tr.turn
+}
+
+// part reports whether a line stands at 1/m of p, and whether it is sure to be no accident:
+// another multiple that p does not explain stands too, or the line is strong, or it fits so
+// exactly that chance is out of the question.
+func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
+	s := &tr.probe
+	if !tr.fitLine(s, p.look, p.f/float64(m), 0, now, p.look.seconds, m, max(m, 3)) {
+		return false, false
+	}
+	v := s.phasorVar()
+	amp, se := worst(s.phasor[1], v)
+	if amp < shown*se || math.Abs(s.off[1]) > 4*math.Sqrt(s.offVar[1])+0.02/s.span {
+		return false, false
+	}
+	strong, _ := worst(s.phasor[m], v)
+	if amp*float64(m) > 0.5*strong || 4*math.Sqrt(s.offVar[1]) < 0.002*s.f {
+		return amp > 2*shown*se, true
+	}
+	for _, k := range s.ks {
+		if k > 1 && k != m {
+			if a, _ := worst(s.phasor[k], v); a > 2*shown*se {
+				return amp > shown*se, true
+			}
+		}
+	}
+	return false, true
+}
+
+// rate scores h in its look.
+func (tr *Tracker) rate(h hypothesis) hypothesis {
+	l := h.look
+	limit := thresholds[l.axes]
+	h.score, h.speed = 0, 0
+	for k := 1; k <= mostTeeth; k++ {
+		g := tr.fold(float64(k) * h.f)
+		if g > l.df*float64(len(l.z)-4) || tr.mains(g, l.df) || tr.bystander(g, l.df) {
 			continue
 		}
 		half := 1
@@ -120,19 +297,11 @@ func (tr *Tracker) rate(c *candidate) {
 			half = 2
 		}
 		if z := l.at(g, half); z > limit {
-			c.score += min(certain, math.Log(z/limit))
-			c.speed = max(c.speed, l.velocity(g))
-			c.lines++
-			c.lone = gcd(c.lone, k)
+			h.score += min(certain, math.Log(z/limit))
+			h.speed = max(h.speed, l.velocity(g))
 		}
 	}
-}
-
-func gcd(a, b int) int {
-	for b != 0 {
-		a, b = b, a%b
-	}
-	return a
+	return h
 }
 
 // velocity returns the velocity in m/s rms of the line at f, all axes together: Hann lines
@@ -148,9 +317,9 @@ func (l *look) velocity(f float64) float64 {
 	return math.Sqrt(sum) / (2 * math.Pi * f)
 }
 
-// isMains reports whether f is the mains' or twice that, 50 or 60 Hz within 0.25 % (grids
-// hold 0.4 %; chosen) and half of the resolution.
-func isMains(f, resolution float64) bool {
+// mains reports whether f is the mains' or twice that, 50 or 60 Hz within 0.25 % (grids
+// hold 0.4 %; chosen) and half of the resolution, as it is or folded.
+func (tr *Tracker) mains(f, resolution float64) bool {
 	for _, m := range [4]float64{50, 60, 100, 120} {
 		if math.Abs(f-m) < 0.0025*m+resolution/2 {
 			return true
@@ -159,17 +328,8 @@ func isMains(f, resolution float64) bool {
 	return false
 }
 
-// excluded reports whether the line at f is known not to be the spindle: mains hum or a
-// line that stands still while the spindle does not; the dial's word overrules both.
-func (tr *Tracker) excluded(f, resolution float64) bool {
-	if tr.Hint > 0 {
-		return false
-	}
-	return isMains(f, 0) || tr.static(f, resolution)
-}
-
-// bystander is a line that was seen beside the spindle's.
-type bystander struct {
+// neighbour is a line that was seen beside the spindle's.
+type neighbour struct {
 	f      float64 // Hz
 	seen   float64 // s, last time
 	beside int     // readings in which the spindle was known and was another line
@@ -177,45 +337,44 @@ type bystander struct {
 }
 
 const (
-	bystanderAlive = 3.0 // s: not seen for so long, and it is forgotten
-	bystanderCount = 4   // readings beside a known spindle make a line a bystander
+	neighbourAlive = 3.0 // s: not seen for so long, and it is forgotten
+	neighbourCount = 4   // readings beside a known spindle
 )
 
-// static reports whether f belongs to a line that was there beside the spindle and has not
-// moved since.
-func (tr *Tracker) static(f, resolution float64) bool {
-	for _, b := range tr.bystanders {
-		if math.Abs(b.f-f) < resolution && (b.beside >= bystanderCount || b.hi > 1.1*b.lo) {
-			return true
-		}
+// bystander reports whether f belongs to a line that was there beside the spindle and has not
+// moved since. The dial's word overrules that.
+func (tr *Tracker) bystander(f, resolution float64) bool {
+	if tr.Hint > 0 {
+		return false
 	}
-	return false
+	return slices.ContainsFunc(tr.neighbours, func(b neighbour) bool {
+		return math.Abs(b.f-f) < resolution && (b.beside >= neighbourCount || b.hi > 1.1*b.lo)
+	})
 }
 
-// remember updates the bystanders with the lines of look l at time now, where the spindle
+// remember updates the neighbours with the lines of look l at time now, where the spindle
 // is known to turn at spin Hz (0: it is not known).
 func (tr *Tracker) remember(l *look, now, spin float64) {
 	for k := 2; k < len(l.z)-2; k++ {
 		z := l.z[k]
-		f := (float64(k) + 0) * l.df
-		if f > tr.high()*1.05 {
+		if float64(k)*l.df > tr.high()*1.05 {
 			break
 		}
 		if z < 2*thresholds[l.axes] || z < l.z[k-1] || z <= l.z[k+1] {
 			continue
 		}
-		f = (float64(k) + peakOffset(l.z[k-1], z, l.z[k+1])) * l.df
-		if spin > 0 && math.Abs(f-math.Round(f/spin)*spin) < 2.5*l.df && f > spin/2 {
+		f := (float64(k) + peakOffset(l.z[k-1], z, l.z[k+1])) * l.df
+		if spin > 0 && tr.belongs(peak{f: f, look: l}, hypothesis{f: spin, look: l}) {
 			continue
 		}
 		tr.note(f, now, spin, l.df)
 	}
-	tr.bystanders = slices.DeleteFunc(tr.bystanders, func(b bystander) bool { return now-b.seen > bystanderAlive })
+	tr.neighbours = slices.DeleteFunc(tr.neighbours, func(b neighbour) bool { return now-b.seen > neighbourAlive })
 }
 
 func (tr *Tracker) note(f, now, spin, df float64) {
-	for i := range tr.bystanders {
-		b := &tr.bystanders[i]
+	for i := range tr.neighbours {
+		b := &tr.neighbours[i]
 		if math.Abs(b.f-f) > 0.6*df {
 			continue
 		}
@@ -230,11 +389,11 @@ func (tr *Tracker) note(f, now, spin, df float64) {
 		}
 		return
 	}
-	if len(tr.bystanders) < 64 {
-		b := bystander{f: f, seen: now}
+	if len(tr.neighbours) < 64 {
+		b := neighbour{f: f, seen: now}
 		if spin > 0 {
 			b.beside, b.lo, b.hi = 1, spin, spin
 		}
-		tr.bystanders = append(tr.bystanders, b)
+		tr.neighbours = append(tr.neighbours, b)
 	}
 }

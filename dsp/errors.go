@@ -145,7 +145,7 @@ func inverse(l []float64, n, i int, work []float64) float64 {
 func (s *fit) courses(perSample float64) {
 	n := len(s.tau)
 	s.cos = grow(s.cos, n)
-	s.off, s.offVar = [6]float64{}, [6]float64{}
+	s.off, s.offVar = [9]float64{}, [9]float64{}
 	for c, k := range s.ks {
 		var top, bottom float64
 		for a := range s.x {

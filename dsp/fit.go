@@ -29,12 +29,12 @@ type fit struct {
 	drift   float64     // Hz/s, start; result
 	ramp    bool        // whether drift is fitted
 	ks      []int       // multiples, the first is 1
-	steers  [6]bool     // multiple k helps to set f
+	steers  [9]bool     // multiple k helps to set f
 	foreign []float64   // Hz, start; results
 	weight  [3]float64  // 1/noise density of each axis, any common scale
 
 	middle, span float64             // s
-	phasor       [6][3]complex128    // of multiple k, m/s² peak, at middle
+	phasor       [9][3]complex128    // of multiple k, m/s² peak, at middle
 	foreignAmp   [maxForeign]float64 // Σ|D|² over the axes, square root, m/s² peak
 	residual     [3][]float64
 	near, far    [3]float64 // one-sided density of the residual, (m/s²)²/Hz
@@ -42,8 +42,8 @@ type fit struct {
 	thin         float64    // variance of a phasor in units of density/span, 1 for a long window
 	fVar         float64    // variance of f, Hz²
 	driftVar     float64
-	off          [6]float64 // Hz: what multiple k alone would say of its own frequency, less k·f
-	offVar       [6]float64
+	off          [9]float64 // Hz: what multiple k alone would say of its own frequency, less k·f
+	offVar       [9]float64
 	swell        float64 // 1/s, relative rate of change of the amplitude
 	swellVar     float64
 

@@ -48,7 +48,7 @@ func TestFitQuick(t *testing.T) {
 			if c.fs < 100 {
 				s.ks = []int{1, 2}
 			}
-			s.steers = [6]bool{1: true}
+			s.steers = [9]bool{1: true}
 			s.weight = [3]float64{1, 1, 1}
 			if !s.run(4) {
 				fails++
@@ -103,7 +103,7 @@ func BenchmarkFit(b *testing.B) {
 	for b.Loop() {
 		s.t, s.x, s.f, s.drift, s.ramp = tt, x, 10.01, 0, true
 		s.ks = []int{1, 2, 3, 4, 5}
-		s.steers = [6]bool{1: true}
+		s.steers = [9]bool{1: true}
 		s.weight = [3]float64{1, 1, 1}
 		s.run(4)
 	}

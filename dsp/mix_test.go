@@ -14,6 +14,7 @@ import (
 
 var mixes = flag.Int("mixes", 150, "recordings in TestMix")
 var mixFrom = flag.Int("mixfrom", 0, "first seed of TestMix")
+var mixDebug = flag.Bool("mixdebug", false, "")
 var mixShow = flag.Bool("mixshow", false, "print every bad reading")
 
 // mix is a random lathe, blank and sensor with a random choice of disturbances.
@@ -52,8 +53,7 @@ func randomMix(seed uint64) mix {
 		s.Chip.Step = logUniform(r, 5e-4, 0.1)
 	}
 	// Shake from 0.05 to 20 mm/s rms at f.
-	probe := *s
-	probe.Imbalance, probe.Seconds = complex(1, 0), 0.1
+	probe := sensor.Simulated{Speed: s.Speed, Horizontal: s.Horizontal, Vertical: s.Vertical, Imbalance: 1, Seconds: 0.1, Chip: s.Chip}
 	probe.Next()
 	amp := logUniform(r, 0.05, 20) / 1000 * 2 * math.Pi * f * math.Sqrt2
 	s.Imbalance = complex(amp/probe.Truth(0.01).Amp, 0)
@@ -179,6 +179,7 @@ func (m mix) run(t *testing.T, hint bool, c *tally) {
 }
 
 func TestMix(t *testing.T) {
+	dsp.Debug = *mixDebug
 	for _, hint := range []bool{false, true} {
 		var c tally
 		for i := range *mixes {

@@ -95,21 +95,50 @@ func (l *level) forget(before float64) {
 
 // halve filters what has come since the last call into out, every second sample. dt is
 // the usual interval of l in s. The times are filtered like the values, so a sample that
-// came late counts where it was taken. Where samples are missing nothing is put out.
+// came late counts where it was taken. Up to three missing samples in a row are bridged by a
+// straight line for the filter's sake; where more are missing nothing is put out.
 func (l *level) halve(out *level, n int, dt float64) {
 	const half = len(halfband) - 1
 	l.next = max(l.next, half)
 	for ; l.next+half < len(l.t); l.next += 2 {
 		c := l.next
+		var x [3]float64
 		if span := (l.t[c+half] - l.t[c-half]) / dt; math.Abs(span-float64(2*half)) > 0.8 {
+			if x, ok := l.bridge(c, n, dt); ok {
+				out.add(l.t[c], x, n)
+			}
 			continue
 		}
-		var x [3]float64
 		for i := range n {
 			x[i] = weigh(l.x[i], c)
 		}
 		out.add(weigh(l.t, c), x, n)
 	}
+}
+
+// bridge filters around sample c as if samples stood every dt, interpolated where they
+// do not.
+func (l *level) bridge(c, n int, dt float64) (x [3]float64, ok bool) {
+	at := c - len(halfband) + 1
+	for k := 1 - len(halfband); k < len(halfband); k++ {
+		h := halfband[max(k, -k)]
+		if h == 0 {
+			continue
+		}
+		t := l.t[c] + float64(k)*dt
+		for at < c+len(halfband)-2 && l.t[at+1] <= t {
+			at++
+		}
+		gap := l.t[at+1] - l.t[at]
+		if gap > 4.5*dt || l.t[at] > t+dt/2 {
+			return x, false
+		}
+		w := max(0, min(1, (t-l.t[at])/gap))
+		for i := range n {
+			x[i] += h * (l.x[i][at] + w*(l.x[i][at+1]-l.x[i][at]))
+		}
+	}
+	return x, true
 }
 
 func weigh(v []float64, c int) float64 {

@@ -15,9 +15,13 @@ const (
 	// at four standard errors.
 	enough  = 0.012
 	tooWeak = 0.05
-	// settled: a speed that changes by less than 2 % a second is settled. Chosen: a window
-	// of 0.8 s then holds less than 2 %.
-	settled = 0.02
+	// tooVague, relative standard error of the speed: chosen so that two are 0.4 %.
+	tooVague = 0.002
+	// fewest turns in a window shorter than the longest. Chosen.
+	fewest = 5.0
+	// settled: a speed that changes by less than 1 % a second is settled. Chosen: a window
+	// of 4 s then holds less than 4 %, and the fit follows that.
+	settled = 0.01
 	// restart: after a hole of so many s what came before says nothing of what comes.
 	restart = 0.5
 )
@@ -33,14 +37,16 @@ type state struct {
 	begun  bool
 	gapAt  float64 // s, end of the last hole
 
-	spectrum   spectrum
-	looks      [3]look
-	found      []candidate
-	bystanders []bystander
-	fit, probe fit
-	health     health
-	sort       []float64
-	wide       [3][]float64
+	spectrum         spectrum
+	looks            [3]look
+	found            []peak
+	neighbours       []neighbour
+	fit, probe       fit
+	parted, partedAt float64 // Hz, s: the last line seen at a part of another
+	turn             int     // which part of a turn is tested next: see parts
+	health           health
+	sort             []float64
+	wide             [3][]float64
 
 	track track
 }
@@ -245,9 +251,8 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	if len(looks) == 0 {
 		return tr.blind(rev, now, have)
 	}
-	list := tr.candidates(looks, low, high)
-	best, rival := tr.choose(list, now)
-	if best < 0 {
+	best, rival := tr.choose(looks, now, low, high)
+	if best.f == 0 {
 		rev.Time, rev.Span = now-min(have, longest)/2, min(have, longest)
 		tr.diagnose(&rev, t, x)
 		rev.Faults = append(rev.Faults, NoTurn)
@@ -255,15 +260,21 @@ func (tr *Tracker) revolution(now float64) Revolution {
 		tr.remember(looks[0], now, 0)
 		return rev
 	}
-	tr.measure(&rev, list[best], now, have)
+	if !tr.measure(&rev, best, now, have) {
+		rev.Time, rev.Span = now-min(have, longest)/2, min(have, longest)
+		tr.diagnose(&rev, t, x)
+		rev.Faults = append(rev.Faults, Weak)
+		tr.track.count = 0
+		return rev
+	}
+	rev.Rival = rival
 	if rival > 0 {
-		rev.Rival = rival
 		rev.Faults = append(rev.Faults, Doubtful)
 	}
 	ft, fx, _ := tr.window(now, rev.Span, math.Inf(1))
 	tr.diagnose(&rev, ft, fx)
 	tr.crest(&rev, ft, fx)
-	tr.judge(&rev)
+	tr.judge(&rev, best)
 	spin := 0.0
 	if rev.OK {
 		spin = rev.Freq
@@ -305,77 +316,21 @@ func (tr *Tracker) look(now, have, high float64) []*look {
 	return looks
 }
 
-// choose picks the candidate to believe and names the frequency of a rival that explains
-// the data about as well (0: none). best is -1 if there is no candidate.
-func (tr *Tracker) choose(list []candidate, now float64) (best int, rival float64) {
-	best = -1
-	if len(list) == 0 {
-		return
-	}
-	top := 0.0
-	for i := range list {
-		top = max(top, list[i].speed)
-	}
-	expected := tr.track.predict(now)
-	worth := func(c candidate) float64 {
-		w := c.score + max(-6, 2*math.Log(c.speed/top))
-		if expected > 0 && math.Abs(c.f-expected) < max(0.03*expected, 1.5*c.look.df) {
-			w += margin / 2
-		}
-		return w
-	}
-	for i := range list {
-		if best < 0 || worth(list[i]) > worth(list[best]) {
-			best = i
-		}
-	}
-	// A lower candidate that has all lines of the best and its own first one explains more.
-	for i := range list {
-		if k, ok := nests(list[i], list[best]); ok && k > 1 && list[i].score > list[best].score {
-			best = i
-		}
-	}
-	for i := range list {
-		if i == best {
-			continue
-		}
-		if k, ok := nests(list[best], list[i]); ok {
-			// Is the best right to claim this line, or is its own first line an accident?
-			if list[best].lone%k == 0 && list[best].lone > 0 && list[best].own < 0.5*list[i].own && list[best].score < list[i].score+margin {
-				return best, list[i].f
-			}
-			continue
-		}
-		if worth(list[i]) > worth(list[best])-margin {
-			return best, list[i].f
-		}
-	}
-	return best, 0
-}
-
-// nests reports whether b is the k-th multiple of a, k > 1.
-func nests(a, b candidate) (k int, ok bool) {
-	k = int(math.Round(b.f / a.f))
-	if k < 2 || k > teeth {
-		return 0, false
-	}
-	return k, math.Abs(b.f-float64(k)*a.f) < (1+0.2*float64(k))*max(a.look.df, b.look.df)
-}
-
-// measure fits the line of candidate c over a window that ends now and fills in rev.
-func (tr *Tracker) measure(rev *Revolution, c candidate, now, have float64) {
+// measure fits the line of hypothesis c over a window that ends now and fills in rev.
+func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) bool {
 	s := &tr.fit
 	seconds := min(max(turns/c.f, shortest), longest, have)
-	if tr.track.count > 0 && math.Abs(tr.track.predict(now)/c.f-1) < 0.05 {
-		seconds = min(max(seconds, min(tr.track.span, longest)), have)
-	}
+	p := tr.track.predict(now - seconds/2)
 	f, drift := c.f, 0.0
-	if p := tr.track.predict(now); p > 0 && math.Abs(p-c.f) < c.look.df {
-		f, drift = p, tr.track.drift
+	if p > 0 && math.Abs(p/c.f-1) < 0.05 {
+		seconds = min(max(seconds, min(tr.track.span, longest)), have)
+		if p = tr.track.predict(now - seconds/2); math.Abs(p-c.f) < c.look.df {
+			f, drift = p, tr.track.drift
+		}
 	}
 	for try := 0; ; try++ {
-		if !tr.fitLine(s, c, f, drift, now, seconds) {
-			break
+		if !tr.fitLine(s, c.look, f, drift, now, seconds, c.anchor, max(c.anchor, maxMultiple)) {
+			return false
 		}
 		amp, se := worst(s.phasor[1], s.phasorVar())
 		if se <= enough*amp || seconds >= min(longest, have)-1e-9 || try == 3 {
@@ -386,6 +341,7 @@ func (tr *Tracker) measure(rev *Revolution, c candidate, now, have float64) {
 		f, drift = s.f, s.drift
 	}
 	tr.report(rev, s)
+	return true
 }
 
 func (s *fit) phasorVar() (v [3]float64) {
@@ -395,38 +351,50 @@ func (s *fit) phasorVar() (v [3]float64) {
 	return v
 }
 
-// fitLine fits the line near f (Hz, at the end of the window less half of it) over the
-// last seconds.
-func (tr *Tracker) fitLine(s *fit, c candidate, f, drift, now, seconds float64) bool {
-	t, x, fs := tr.window(now, seconds, maxMultiple*f/passband)
+// fitLine fits the line near f (Hz, in the middle of the window) and its multiples up to
+// most over the last seconds. The multiples that stand clear in look l, and anchor, set the
+// frequency.
+func (tr *Tracker) fitLine(s *fit, l *look, f, drift, now, seconds float64, anchor, most int) bool {
+	t, x, fs := tr.window(now, seconds, float64(most)*f/passband)
 	s.t, s.x = t, x
 	s.f, s.drift, s.ramp = f, drift, true
-	limit := 0.45 * fs
 	s.ks = append(s.ks[:0], 1)
-	s.steers = [6]bool{1: true}
-	for k := 2; k <= maxMultiple && float64(k)*f < limit; k++ {
-		s.ks = append(s.ks, k)
+	s.steers = [9]bool{1: anchor == 1}
+	taken := []float64{tr.fold(f)}
+	for k := 2; k <= most; k++ {
 		g := float64(k) * f
-		if !isMains(g, 1/seconds) && c.look.at(g, 1) > 3*thresholds[tr.axes] {
-			s.steers[k] = true
+		folded := tr.fold(g)
+		if folded > 0.47*fs || slices.ContainsFunc(taken, func(h float64) bool { return math.Abs(h-folded)*seconds < 0.8 }) {
+			continue
 		}
+		taken = append(taken, folded)
+		s.ks = append(s.ks, k)
+		s.steers[k] = k == anchor || !tr.mains(g, 1/seconds) && l.at(folded, 1) > 3*thresholds[tr.axes]
 	}
-	k := int(math.Round(f / c.look.df))
+	if anchor > 1 && !slices.Contains(s.ks, anchor) {
+		return false
+	}
+	k := int(math.Round(tr.fold(f) / l.df))
 	for a := range tr.axes {
-		s.weight[a] = 1 / max(c.look.noise[a][min(k, len(c.look.noise[a])-1)], 1e-30)
+		s.weight[a] = 1 / max(l.noise[a][min(k, len(l.noise[a])-1)], 1e-30)
 	}
-	tr.strangers(s, c, seconds)
-	return s.run(6)
+	tr.strangers(s, l, f, seconds)
+	start, bend := s.f, s.drift
+	if s.run(6) && math.Abs(s.f-start)*seconds < 1.5 {
+		return true
+	}
+	// Lines too close to be told apart: without the strangers their leak shows as error.
+	s.f, s.drift, s.foreign = start, bend, s.foreign[:0]
+	return s.run(6) && math.Abs(s.f-start)*seconds < 1.5
 }
 
 // strangers puts the lines that would leak most into the first one, and are not of its
 // family, into the fit.
-func (tr *Tracker) strangers(s *fit, c candidate, seconds float64) {
+func (tr *Tracker) strangers(s *fit, l *look, own, seconds float64) {
 	s.foreign = s.foreign[:0]
-	l := c.look
-	own := l.power[0][0] * 0
+	strength := 0.0
 	for a := range l.axes {
-		own += l.power[a][int(math.Round(c.f/l.df))]
+		strength += l.power[a][min(int(math.Round(own/l.df)), len(l.power[a])-1)]
 	}
 	type leak struct{ f, size float64 }
 	var worstOnes [maxForeign]leak
@@ -439,15 +407,15 @@ func (tr *Tracker) strangers(s *fit, c candidate, seconds float64) {
 			continue
 		}
 		f += peakOffset(l.z[k-1], z, l.z[k+1]) * l.df
-		near := math.Round(f / c.f)
-		if near >= 1 && near <= maxMultiple && math.Abs(f-near*c.f) < 2.5*l.df || math.Abs(f-c.f)*seconds < 1.2 {
+		near := math.Round(f / own)
+		if near >= 1 && near <= maxMultiple && math.Abs(f-near*own) < 2.5*l.df || math.Abs(f-own)*seconds < 1.2 {
 			continue
 		}
 		p := 0.0
 		for a := range l.axes {
 			p += l.power[a][k]
 		}
-		size := math.Sqrt(p/own) / (math.Pi * math.Abs(f-c.f) * seconds)
+		size := math.Sqrt(p/strength) / (math.Pi * math.Abs(f-own) * seconds)
 		if size < 0.002 {
 			continue
 		}
@@ -472,7 +440,7 @@ func (tr *Tracker) report(rev *Revolution, s *fit) {
 	rev.Freq, rev.FreqSE, rev.Drift = s.f, math.Sqrt(s.fVar), s.drift
 	v := s.phasorVar()
 	rev.Phasor = s.phasor[1]
-	rev.Seen = len(s.ks) - 1
+	rev.Seen = maxMultiple - 1
 	rev.Amp, rev.AmpSE = worst(s.phasor[1], v)
 	for i := range rev.Seen {
 		rev.Multiples[i] = s.phasor[i+2]
@@ -498,10 +466,11 @@ func (tr *Tracker) diagnose(rev *Revolution, t []float64, x [][]float64) {
 }
 
 // judge decides whether rev may be used and keeps the track.
-func (tr *Tracker) judge(rev *Revolution) {
+func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	s := &tr.fit
 	add := func(f Fault) { rev.Faults = append(rev.Faults, f) }
-	if !(rev.AmpSE <= tooWeak*rev.Amp) {
+	alone := tr.Hint == 0 && tr.track.count < steady+2 && best.anchor == 1
+	if !(rev.AmpSE <= tooWeak*rev.Amp) || !(rev.FreqSE <= tooVague*rev.Freq) || alone && rev.AmpSE > tooWeak/2*rev.Amp || rev.Span*rev.Freq < fewest && rev.Span < 0.95*longest {
 		add(Weak)
 	}
 	if math.Abs(rev.Drift) > settled*rev.Freq && math.Abs(rev.Drift) > 2*math.Sqrt(s.driftVar) {
@@ -600,3 +569,5 @@ func (tr *Tracker) crest(rev *Revolution, t []float64, x [][]float64) {
 		}
 	}
 }
+
+var Debug bool
