@@ -61,7 +61,7 @@ FILE is CSV or WAV; - is standard input.`,
 	fs := cmd.Flags()
 	fs.SortFlags = false
 	j.flags(fs)
-	fs.Var(amount(speedKind, &dial), "speed", "what the dial or pulley says (about right is enough)")
+	fs.Var(amount(speedKind, &dial), "speed", "what the dial or pulley says, for a recording at one speed")
 	fs.Var(amount(rateKind, &opts.Rate), "rate", "samples a second, for a file with no time column")
 	fs.Var(word(&opts.Unit, "g", "mg", "m/s2"), "unit", "of the file's values: g, mg or m/s2")
 	fs.Var(amount(accelerationKind, &opts.FullScale), "full-scale", "what the largest value of a WAV means: 2g, 20m/s2")
