@@ -18,7 +18,7 @@ import (
 // time with a fixed seed, and goes through the loop as any file does.
 const demoStory = `A club's lathe, a cherry burl of 150 mm on a faceplate, tailstock up, being roughed. Somebody
 starts at 360 rpm and raises the speed step by step. From 500 rpm the whole lathe begins to
-rock; the turner pushes on over the shaky band, to 720, and asks: where to go now?`
+rock; the turner pushes on over the shaky band, to 740, and asks: where to go now?`
 
 // demoJob is what that turner would tell vibe.
 func demoJob() job {
@@ -37,7 +37,7 @@ func demoLathe() *sensor.Simulated {
 	return &sensor.Simulated{
 		Seed:       20,
 		Seconds:    66,
-		Speed:      steps(360, 430, 500, 560, 640, 720),
+		Speed:      steps(360, 430, 500, 560, 640, 740),
 		Wander:     0.001,
 		Imbalance:  0.0042,
 		Horizontal: sensor.Mode{Hz: 9.3, Damping: 0.08, Mass: 150},

@@ -41,7 +41,7 @@ func TestDemo(t *testing.T) {
 		assert.Greater(t, at, last, "%q is missing or out of place", part)
 		last = at
 	}
-	for _, row := range []string{`430 +1\.[0-9–.]+ .* calm`, `560 +[67]\.[0-9–.]+ .* rough`, `720 +3\.[0-9–.]+ .* lively`} {
+	for _, row := range []string{`430 +1\.[0-9–.]+ .* calm`, `560 +[67]\.[0-9–.]+ .* rough`, `740 +3\.[0-9–.]+ .* lively`} {
 		assert.Regexp(t, row, out, "the truth of the simulated lathe")
 	}
 	for _, line := range strings.Split(out, "\n") {
