@@ -33,6 +33,27 @@ func TestReadme(t *testing.T) {
 	}
 }
 
+// What the README shows of the demo is what the demo prints, but for the last digits and the
+// reservations of single readings.
+func TestReadmeExcerpt(t *testing.T) {
+	t.Parallel()
+	text, err := os.ReadFile("../../README.md")
+	require.NoError(t, err)
+	excerpt := regexp.MustCompile("(?s)From the demo:\n\n```\n(.*?)```").FindSubmatch(text)
+	require.NotNil(t, excerpt)
+	plain := func(s string) string {
+		s = regexp.MustCompile(`\d+\.\d+|\(.*?\)`).ReplaceAllString(s, "")
+		return strings.Join(strings.Fields(s), " ")
+	}
+	var printed []string
+	for line := range strings.Lines(demoText()) {
+		printed = append(printed, plain(line))
+	}
+	for line := range strings.Lines(string(excerpt[1])) {
+		assert.Contains(t, printed, plain(line))
+	}
+}
+
 // Every flag that the README names is one that some command has, and the other way round.
 func TestReadmeFlags(t *testing.T) {
 	t.Parallel()
