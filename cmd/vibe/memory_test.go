@@ -14,7 +14,7 @@ import (
 )
 
 // megabytes is how much TestFlatMemory reads; -megabytes 2000 is the size to believe.
-var megabytes = flag.Int("megabytes", 4, "how much CSV TestFlatMemory reads")
+var megabytes = flag.Int("megabytes", 8, "how much CSV TestFlatMemory reads")
 
 // gauge counts what passes and remembers the largest heap, looked at every megabyte.
 type gauge struct {
@@ -37,7 +37,7 @@ func (g *gauge) Read(p []byte) (int, error) {
 // A recording is streamed: the heap stays below a bound that has nothing to do with its
 // length. 48 MB is several times what was seen (chosen), and a fortieth of 2 GB.
 func TestFlatMemory(t *testing.T) {
-	const row = 36 // bytes of CSV, about
+	const row = 30 // bytes of CSV, about
 	in := &gauge{Reader: &sine{hz: 10, rows: *megabytes << 20 / row}}
 	var out, msg bytes.Buffer
 	require.Zero(t, run(t.Context(), []string{"read", "-", "--diameter", "200mm"}, in, &out, &msg), msg.String())
