@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"slices"
 	"time"
@@ -48,9 +49,12 @@ type record struct {
 	samples   int
 	lost      int
 
-	closing   assess.Advice // the newest that was more than waiting for the spindle
-	closingAt float64       // s
-	still     float64       // s, since when nothing turns; -1 while something does
+	// closing is the newest advice that was more than waiting for a spindle to stop, at
+	// closingAt in s; since then after readings came, still of them "nothing turns", the
+	// first of those at stillAt in s.
+	closing            assess.Advice
+	closingAt, stillAt float64
+	after, still       int
 }
 
 // turn is a time at which the advice became another.
@@ -80,7 +84,7 @@ func (in reading) follow(ctx context.Context) (*record, error) {
 	stop := context.AfterFunc(ctx, func() { in.src.Close() })
 	defer stop()
 	adviser := &assess.Adviser{Lathe: in.job.lathe, Blank: in.job.blank, Task: in.job.task}
-	r := &record{still: -1, doc: document{Recording: recording{Name: in.name, Faults: []dsp.Fault{}, Notes: []string{}}, Readings: []assess.Reading{}}}
+	r := &record{doc: document{Recording: recording{Name: in.name, Faults: []dsp.Fault{}, Notes: []string{}}, Readings: []assess.Reading{}}}
 	told := time.Now()
 	err := loop(in.src, in.tracker(), adviser, func(b sensor.Block) {
 		r.block(b)
@@ -120,10 +124,10 @@ func (r *record) block(b sensor.Block) {
 	r.samples += len(b.T)
 	r.lost += b.Lost
 	rec.Axes = len(b.Axes)
-	rec.Seconds = b.T[len(b.T)-1]
+	rec.Seconds = math.Round(1e6*b.T[len(b.T)-1]) / 1e6
 	rec.Notes = append(rec.Notes, b.Notes...)
 	if rec.Seconds > 0 {
-		rate := float64(r.samples-1) / rec.Seconds
+		rate := math.Round(1e4*float64(r.samples-1)/rec.Seconds) / 1e4
 		rec.RateHz = &rate
 	}
 }
@@ -154,24 +158,27 @@ func (r *record) see(reading assess.Reading, advice assess.Advice, keep bool) {
 // close remembers what held before the spindle was switched off. A recording mostly ends
 // with the lathe at rest, and "nothing turns" is no answer to somebody who asks where to go.
 func (r *record) close(reading assess.Reading, advice assess.Advice) {
-	runDown := !slices.ContainsFunc(reading.Faults, func(f dsp.Fault) bool {
-		return f != dsp.NoTurn && f != dsp.Changing && f != dsp.Weak
-	})
-	switch {
-	case reading.Has(dsp.NoTurn):
-		if r.still < 0 {
-			r.still = reading.T
-		}
+	other := slices.ContainsFunc(reading.Faults, func(f dsp.Fault) bool { return !slices.Contains(ofRunDown, f) })
+	if reading.OK || other || advice.Action != assess.Wait {
+		r.closing, r.closingAt, r.after, r.still = advice, reading.T, 0, 0
 		return
-	case reading.OK || advice.Action != assess.Wait || !runDown:
-		r.closing, r.closingAt = advice, reading.T
 	}
-	r.still = -1
+	r.after++
+	if reading.Has(dsp.NoTurn) {
+		if r.still == 0 {
+			r.stillAt = reading.T
+		}
+		r.still++
+	}
 }
+
+// ofRunDown are the faults of a spindle that slows down, and of noise when it stands still.
+var ofRunDown = []dsp.Fault{dsp.NoTurn, dsp.Changing, dsp.Weak, dsp.Doubtful}
 
 // conclude makes the advice of the last turns that of the recording, if it ends at rest.
 func (r *record) conclude() {
-	if r.still < 0 || r.still-r.closingAt > coasting || r.closing.Action == "" || r.closing.Action == assess.Wait {
+	atRest := 2*r.still > r.after && r.stillAt-r.closingAt <= coasting
+	if !atRest || r.closing.Action == "" || r.closing.Action == assess.Wait {
 		return
 	}
 	r.doc.Advice = r.closing

@@ -16,6 +16,7 @@ import (
 
 	"vibe/assess"
 	"vibe/dsp"
+	"vibe/sensor"
 )
 
 // demoText is what the demo prints: it takes seconds, so once is enough.
@@ -162,13 +163,27 @@ func TestClosingAdvice(t *testing.T) {
 		"never turned":       {[]step{{at(off, 1), wait}}, assess.Wait},
 		"turned on and left": {[]step{{at(off, 1), wait}, {at(ok, 5), raise}}, assess.Raise},
 	} {
-		r := &record{still: -1}
+		r := &record{}
 		for _, s := range c.steps {
 			r.see(s.r, s.a, false)
 		}
 		r.conclude()
 		assert.Equal(t, c.want, r.doc.Advice.Action, name)
 	}
+}
+
+// The same with a whole recording: run up, ten seconds of turning, switched off.
+func TestSwitchedOff(t *testing.T) {
+	t.Parallel()
+	src := demoLathe()
+	src.Speed = []sensor.Point{{At: 2, Value: 0}, {At: 5, Value: 7}, {At: 15, Value: 7}, {At: 19, Value: 0}}
+	src.Seconds = 40
+	r, err := reading{src: src, name: "run", job: demoJob()}.follow(t.Context())
+	require.NoError(t, err)
+	a := r.doc.Advice
+	assert.NotEqual(t, assess.Wait, a.Action, a.Say)
+	require.NotEmpty(t, a.Reasons)
+	assert.Equal(t, "then-stopped", a.Reasons[len(a.Reasons)-1].Code)
 }
 
 func TestPicture(t *testing.T) {
