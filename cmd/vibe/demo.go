@@ -67,14 +67,14 @@ func newDemo() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "demo",
 		Short: "the whole job on a built-in recording: no hardware, nothing to set up",
-		Long: `Runs the whole job on a simulated recording of an invented lathe, by the same code as
-any recording of yours, and explains what it prints.`,
+		Long: `Runs the whole job on a simulated recording of an invented lathe, by the same code
+as any recording of yours, and explains what it prints.`,
 		Args: takes(),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if save != "" {
 				return saveDemo(cmd.OutOrStdout(), save)
 			}
-			r, err := reading{src: demoLathe(), name: "demo (simulated)", job: demoJob(), keep: asJSON}.follow(cmd.Context())
+			r, err := input{src: demoLathe(), name: "demo (simulated)", job: demoJob(), keep: asJSON}.follow(cmd.Context())
 			if err != nil {
 				return err
 			}
@@ -96,8 +96,8 @@ any recording of yours, and explains what it prints.`,
 			return p.flush(cmd.OutOrStdout())
 		},
 	}
-	cmd.Flags().BoolVar(&asJSON, "json", false, "one JSON document on standard output, nothing else there")
-	cmd.Flags().StringVar(&save, "save", "", "write the recording into this CSV file instead")
+	cmd.Flags().BoolVar(&asJSON, "json", false, "one JSON document on standard output, no text")
+	cmd.Flags().StringVar(&save, "save", "", "write the recording into this CSV `FILE` instead")
 	return cmd
 }
 

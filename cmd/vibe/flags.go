@@ -38,8 +38,8 @@ func word[T ~string](target *T, known ...T) *value {
 	}}
 }
 
-// name is any word but an empty one.
-func name(target *string) *value {
+// freeText is any text but an empty one.
+func freeText(target *string) *value {
 	return &value{name: "name", set: func(s string) error {
 		*target = strings.TrimSpace(s)
 		return notEmpty(*target)

@@ -23,9 +23,9 @@ func (j *job) flags(fs *pflag.FlagSet) {
 	b, l := &j.blank, &j.lathe
 	fs.Var(amount(lengthKind, &b.Diameter), "diameter", "largest diameter that turns: 310mm, 31cm or 12in")
 	fs.Var(amount(lengthKind, &b.Length), "length", "length from the mounting to the far end")
-	fs.Var(amount(massKind, &b.Mass), "mass", "mass of the blank: 2.4kg, 5lb (otherwise from wood and size)")
-	fs.Var(name(&b.Wood), "wood", "kind of wood: cherry, ash, white oak")
-	fs.Var(amount(percentKind, &b.Moisture), "moisture", "percent of the dry mass: 12 when seasoned (otherwise as wet)")
+	fs.Var(amount(massKind, &b.Mass), "mass", "of the blank: 2.4kg, 5lb (else from wood and size)")
+	fs.Var(freeText(&b.Wood), "wood", "kind of wood: cherry, ash, white oak")
+	fs.Var(amount(percentKind, &b.Moisture), "moisture", "of the dry mass: 12 when seasoned (else as wet)")
 	fs.Var(word(&b.Held, assess.Chuck, assess.Faceplate, assess.Centres, assess.Vacuum, assess.Screw),
 		"held", "by chuck, faceplate, centres, vacuum or screw")
 	fs.BoolVar(&b.Tailstock, "tailstock", false, "the tailstock supports the far end")

@@ -5,8 +5,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"math"
-	"math/rand/v2"
 	"strings"
 	"testing"
 
@@ -136,34 +134,4 @@ func TestPlanJSON(t *testing.T) {
 		assert.Empty(t, msg)
 		checker{t}.has("", planShape, one(t, out))
 	}
-}
-
-// sine is a lathe turning at hz, from its headstock's point of view, as endless CSV at
-// 1000 samples a second; after rows of it the data end.
-type sine struct {
-	hz   float64
-	rows int
-	at   int
-	rest []byte
-	rand *rand.Rand
-}
-
-func (s *sine) Read(p []byte) (int, error) {
-	if s.at == 0 {
-		s.rest = []byte("t_s,x_m/s2,y_m/s2,z_m/s2\n")
-		s.rand = rand.New(rand.NewPCG(1, 1))
-	}
-	for len(s.rest) < len(p) && s.at < s.rows {
-		t := float64(s.at) / 1000
-		a := 2 * math.Pi * s.hz * t
-		noise := func() float64 { return 0.02 * s.rand.NormFloat64() }
-		s.rest = fmt.Appendf(s.rest, "%.3f,%.4f,%.4f,%.4f\n", t, 0.4*math.Cos(a)+noise(), 9.81+0.2*math.Sin(a)+noise(), noise())
-		s.at++
-	}
-	if len(s.rest) == 0 {
-		return 0, io.EOF
-	}
-	n := copy(p, s.rest)
-	s.rest = s.rest[n:]
-	return n, nil
 }

@@ -39,7 +39,7 @@ The more you tell it, the less it has to assume the worst.`,
 	fs := cmd.Flags()
 	fs.SortFlags = false
 	j.flags(fs)
-	fs.BoolVar(&asJSON, "json", false, "one JSON document on standard output, nothing else there")
+	fs.BoolVar(&asJSON, "json", false, "one JSON document on standard output, no text")
 	return cmd
 }
 

@@ -23,8 +23,8 @@ func newRead() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "read FILE",
 		Short: "a recording of yours: what the lathe did, and which speed to go to",
-		Long: `Reads a recording of an accelerometer clamped to the headstock, and says how fast the
-spindle turned, how hard it shook once per turn, which speed to go to and why.
+		Long: `Reads a recording of an accelerometer clamped to the headstock, and says how fast
+the spindle turned, how hard it shook once per turn, which speed to go to and why.
 FILE is CSV or WAV; - is standard input.`,
 		Example: `  vibe read roughing.csv --diameter 310mm --length 120mm --balance rough
   vibe read roughing.wav --full-scale 2g --speed 600 --json`,
@@ -43,7 +43,7 @@ FILE is CSV or WAV; - is standard input.`,
 			if err != nil {
 				return err
 			}
-			in := reading{src: src, name: nameOf(args[0]), job: j, dial: dial, keep: asJSON, progress: progressOn(cmd.ErrOrStderr())}
+			in := input{src: src, name: nameOf(args[0]), job: j, dial: dial, keep: asJSON, progress: progressOn(cmd.ErrOrStderr())}
 			r, err := in.follow(cmd.Context())
 			if err != nil {
 				return err
@@ -61,7 +61,7 @@ FILE is CSV or WAV; - is standard input.`,
 	fs := cmd.Flags()
 	fs.SortFlags = false
 	j.flags(fs)
-	fs.Var(amount(speedKind, &dial), "speed", "what the dial or pulley says, for a recording at one speed")
+	fs.Var(amount(speedKind, &dial), "speed", "that the dial says, for a recording at one speed")
 	fs.Var(amount(rateKind, &opts.Rate), "rate", "samples a second, for a file with no time column")
 	fs.Var(word(&opts.Unit, "g", "mg", "m/s2"), "unit", "of the file's values: g, mg or m/s2")
 	fs.Var(amount(accelerationKind, &opts.FullScale), "full-scale", "what the largest value of a WAV means: 2g, 20m/s2")
@@ -70,7 +70,7 @@ FILE is CSV or WAV; - is standard input.`,
 		return nil
 	}), "axes", "the columns to read, up to three: ax,ay,az")
 	fs.BoolVar(&opts.SkipBad, "skip-bad", false, "leave bad rows out, and count them")
-	fs.BoolVar(&asJSON, "json", false, "one JSON document on standard output, nothing else there")
+	fs.BoolVar(&asJSON, "json", false, "one JSON document on standard output, no text")
 	return cmd
 }
 

@@ -68,8 +68,8 @@ type turn struct {
 // (chosen; too long would let an old advice speak for a later run).
 const coasting = 15
 
-// reading is one recording to be run through the loop.
-type reading struct {
+// input is one recording to be run through the loop.
+type input struct {
 	src      sensor.Source
 	name     string
 	job      job
@@ -80,7 +80,7 @@ type reading struct {
 
 // follow runs the loop to the end of the source and closes it. Cancelling ctx closes the
 // source early, which is an error like every other end but io.EOF.
-func (in reading) follow(ctx context.Context) (*record, error) {
+func (in input) follow(ctx context.Context) (*record, error) {
 	stop := context.AfterFunc(ctx, func() { in.src.Close() })
 	defer stop()
 	adviser := &assess.Adviser{Lathe: in.job.lathe, Blank: in.job.blank, Task: in.job.task}
@@ -110,7 +110,7 @@ func (in reading) follow(ctx context.Context) (*record, error) {
 
 // tracker searches where this lathe can turn, with a tenth beyond its nominal ends
 // (chosen: name plates and belts are not exact), near the dial's speed if that is known.
-func (in reading) tracker() *dsp.Tracker {
+func (in input) tracker() *dsp.Tracker {
 	t := &dsp.Tracker{Hint: float64(in.dial) / 60}
 	if l := in.job.lathe; l.Known() {
 		speeds := l.Speeds(0, 1e9)

@@ -178,7 +178,7 @@ func TestSwitchedOff(t *testing.T) {
 	src := demoLathe()
 	src.Speed = []sensor.Point{{At: 2, Value: 0}, {At: 5, Value: 7}, {At: 15, Value: 7}, {At: 19, Value: 0}}
 	src.Seconds = 40
-	r, err := reading{src: src, name: "run", job: demoJob()}.follow(t.Context())
+	r, err := input{src: src, name: "run", job: demoJob()}.follow(t.Context())
 	require.NoError(t, err)
 	a := r.doc.Advice
 	assert.NotEqual(t, assess.Wait, a.Action, a.Say)

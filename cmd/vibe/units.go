@@ -39,7 +39,7 @@ var (
 	}}
 	percentKind = kind{name: "%", example: "12 or 12%", bare: true, units: []unit{{"%", 1}}}
 
-	accelerationKind = kind{name: "acceleration", example: "2g or 20m/s2", units: []unit{
+	accelerationKind = kind{name: "accel", example: "2g or 20m/s2", units: []unit{
 		{"g", 9.80665}, {"mg", 9.80665e-3}, {"m/s2 m/s^2 m/s² m_s2", 1},
 	}}
 )
