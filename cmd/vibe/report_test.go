@@ -107,12 +107,14 @@ func TestStretches(t *testing.T) {
 		}
 	}
 	calm := assess.Reading{OK: true, Speed: 600, Shake: 1, Feel: assess.Calm}
-	add(4, assess.Reading{Faults: []dsp.Fault{dsp.NoTurn}})
-	add(2, assess.Reading{Speed: 300, Faults: []dsp.Fault{dsp.Changing}})
+	add(2, assess.Reading{Faults: []dsp.Fault{dsp.NoTurn}})
+	add(1, assess.Reading{Speed: 3000, Faults: []dsp.Fault{dsp.Doubtful}})
+	add(1, assess.Reading{Faults: []dsp.Fault{dsp.NoTurn}})
+	add(6, assess.Reading{Speed: 300, Faults: []dsp.Fault{dsp.Changing}})
 	add(2, assess.Reading{Speed: 500, Faults: []dsp.Fault{dsp.Changing, dsp.Weak}})
 	add(5, calm)
 	add(1, assess.Reading{Speed: 1200, Faults: []dsp.Fault{dsp.Doubtful}})
-	add(3, calm)
+	add(4, calm)
 	faster := calm
 	faster.Speed = 660
 	add(3, faster)
@@ -123,11 +125,11 @@ func TestStretches(t *testing.T) {
 		rows = append(rows, strings.Join(strings.Fields(all[i].row(newPage(nil))), " "))
 	}
 	assert.Equal(t, []string{
-		"0.2 s 1.0 s – – – no-turn",
-		"1.2 s 2.0 s 300–500? – – changing weak",
-		"2.2 s 4.2 s 600 1.00 – calm (doubtful)",
-		"4.5 s 5.0 s 660 1.00 – calm",
-		"5.2 s 5.2 s 660 5.00 – rough",
+		"0.2 s 1.0 s – – – no-turn doubtful",
+		"1.2 s 3.0 s 300–500? – – changing weak",
+		"3.2 s 5.5 s 600 1.00 – calm (doubtful)",
+		"5.8 s 6.2 s 660 1.00 – calm",
+		"6.5 s 6.5 s 660 5.00 – rough",
 	}, rows)
 
 	kept := telling(all, 2)

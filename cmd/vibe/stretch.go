@@ -49,13 +49,22 @@ func together(all []stretch, r assess.Reading) []stretch {
 	return all
 }
 
-// bridge takes a blip out that r proves to be one.
+// bridge takes the last stretch out where r proves it to be a blip: in a good stretch that
+// goes on, or in a bad one that is bad again in another way.
 func bridge(all []stretch, r assess.Reading) []stretch {
 	n := len(all)
-	if n < 2 || !r.OK || all[n-1].ok || all[n-1].still || all[n-1].n > blip || !all[n-2].fits(r) {
+	if n < 2 || all[n-1].ok || all[n-1].n > blip || all[n-1].fits(r) || all[n-2].ok != r.OK {
 		return all
 	}
-	all[n-2].note(all[n-1].faults)
+	before, last := &all[n-2], all[n-1]
+	switch {
+	case !r.OK:
+		before.to, before.n, before.speed = last.to, before.n+last.n, before.speed+last.speed
+		before.reach(last.slow, last.fast)
+	case last.still || !before.fits(r):
+		return all
+	}
+	before.note(last.faults)
 	return all[:n-1]
 }
 
@@ -72,15 +81,20 @@ func (s *stretch) add(r assess.Reading) {
 	s.to = r.T
 	s.n++
 	s.speed += float64(r.Speed)
-	s.fast = max(s.fast, r.Speed)
-	if r.Speed > 0 && (s.slow == 0 || r.Speed < s.slow) {
-		s.slow = r.Speed
-	}
+	s.reach(r.Speed, r.Speed)
 	s.least = min(s.least, r.Shake)
 	if r.Shake > s.most.Shake {
 		s.most = r
 	}
 	s.note(r.Faults)
+}
+
+// reach widens the range of speeds; 0 is unknown.
+func (s *stretch) reach(slow, fast assess.RPM) {
+	s.fast = max(s.fast, fast)
+	if slow > 0 && (s.slow == 0 || slow < s.slow) {
+		s.slow = slow
+	}
 }
 
 func (s *stretch) note(faults []dsp.Fault) {
