@@ -1,6 +1,7 @@
 package dsp
 
 import (
+	"gonum.org/v1/gonum/floats"
 	"math"
 	"slices"
 )
@@ -17,6 +18,9 @@ const (
 	tooWeak = 0.05
 	// tooVague, relative standard error of the speed: chosen so that two are 0.4 %.
 	tooVague = 0.002
+	// toldApart is the difference in χ² at which uneven times tell a frequency from its
+	// image: chance reaches 30 with probability 3e-7 (two Gaussian numbers). Chosen.
+	toldApart = 30.0
 	// fewest turns in a window shorter than the longest. Chosen.
 	fewest = 5.0
 	// settled: a speed that changes by less than 1 % a second is settled. Chosen: a window
@@ -42,6 +46,7 @@ type state struct {
 	found            []peak
 	neighbours       []neighbour
 	fit, probe       fit
+	ambiguous        bool    // the last line measured may be the image of another
 	parted, partedAt float64 // Hz, s: the last line seen at a part of another
 	turn             int     // which part of a turn is tested next: see parts
 	health           health
@@ -308,7 +313,11 @@ func (tr *Tracker) look(now, have, high float64) []*look {
 		}
 		l := &tr.looks[i]
 		l.axes = tr.axes
-		l.df = tr.spectrum.density(t, x, fs, 0.3/(2*math.Pi*high), &l.power)
+		stray := 0.3 / (2 * math.Pi * high)
+		if high > 0.45/tr.dt {
+			stray = -1 // show what lies above half the rate
+		}
+		l.df = tr.spectrum.density(t, x, fs, stray, &l.power)
 		l.seconds = t[len(t)-1] - t[0]
 		tr.spectrum.whiten(l, 10/l.seconds)
 		looks = append(looks, l)
@@ -340,9 +349,98 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 		seconds = min(max(need, 1.3*seconds), longest, have)
 		f, drift = s.f, s.drift
 	}
+	c.f = s.f
+	tr.ambiguous = tr.images(c, now, seconds)
 	tr.report(rev, s)
 	return true
 }
+
+// images compares the fit just made with fits at the other frequencies that even samples could
+// not tell from it, all in the range that is searched. Uneven times do tell: the best one is
+// kept in tr.fit. It reports whether another is as good.
+func (tr *Tracker) images(c hypothesis, now, seconds float64) bool {
+	low, high := tr.bounds()
+	rate, f, drift := 1/tr.dt, tr.fit.f, tr.fit.drift
+	same := false
+	for m := 1.0; m*rate-f < high; m++ {
+		for side, g := range [2]float64{m*rate - f, m*rate + f} {
+			if g < low || g > high || math.Abs(g-f)*seconds < 2 {
+				continue
+			}
+			bend := drift
+			if side == 0 {
+				bend = -drift
+			}
+			if !tr.fitLine(&tr.probe, c.look, g, bend, now, seconds, 1, maxMultiple) {
+				same = true
+				continue
+			}
+			better, expected := tr.compare(m)
+			switch {
+			case expected < toldApart || math.Abs(better) < max(toldApart, 0.8*expected):
+				same = true
+			case better > 0:
+				tr.fit, tr.probe = tr.probe, tr.fit
+				same = false
+			}
+		}
+	}
+	return same
+}
+
+// compare returns the χ² of tr.fit less that of tr.probe, its image m rates away, and what the
+// unevenness of the sample times lets expect for that: χ² of the whole line times 1−|mean
+// exp(2πi·m·δ/dt)|², δ the time of a sample less that of an even one. Unevenness no larger
+// than the stamps' own rounding is none: the stamps may be to blame, not the samples.
+func (tr *Tracker) compare(m float64) (better, expected float64) {
+	t := tr.fit.t
+	n := float64(len(t))
+	for a := range tr.axes {
+		mine, its := sumSquares(tr.fit.residual[a]), sumSquares(tr.probe.residual[a])
+		noise := max(min(mine, its), 1e-30) / n
+		better += (mine - its) / noise
+		p := tr.fit.phasor[1][a]
+		expected += n * (real(p)*real(p) + imag(p)*imag(p)) / 2 / noise
+	}
+	spread, mean := unevenness(t, tr.dt, m)
+	if spread < 1.5*tick(t)/math.Sqrt(12) {
+		return better, 0
+	}
+	return better, expected * (1 - mean*mean)
+}
+
+// unevenness returns the standard deviation in s of the times t about the best even grid of
+// about dt s, and |mean exp(2πi·m·δ/dt)| of their deviations δ.
+func unevenness(t []float64, dt, m float64) (spread, mean float64) {
+	var sk, st, skk, skt float64
+	n := float64(len(t))
+	for _, u := range t {
+		k := math.Round((u - t[0]) / dt)
+		sk, st, skk, skt = sk+k, st+u-t[0], skk+k*k, skt+k*(u-t[0])
+	}
+	step := (n*skt - sk*st) / (n*skk - sk*sk)
+	first := (st - step*sk) / n
+	var re, im float64
+	for _, u := range t {
+		d := u - t[0] - first - step*math.Round((u-t[0])/dt)
+		spread += d * d
+		sin, cos := math.Sincos(2 * math.Pi * m * d / step)
+		re, im = re+cos, im+sin
+	}
+	return math.Sqrt(spread / n), math.Hypot(re, im) / n
+}
+
+// tick returns the largest of 10, 1, 0.1 ms of which all t are whole multiples, 0 if none.
+func tick(t []float64) float64 {
+	for _, s := range [3]float64{0.01, 0.001, 0.0001} {
+		if !slices.ContainsFunc(t, func(u float64) bool { return math.Abs(u/s-math.Round(u/s)) > 0.01 }) {
+			return s
+		}
+	}
+	return 0
+}
+
+func sumSquares(v []float64) float64 { return floats.Dot(v, v) }
 
 func (s *fit) phasorVar() (v [3]float64) {
 	for a := range s.x {
@@ -469,12 +567,15 @@ func (tr *Tracker) diagnose(rev *Revolution, t []float64, x [][]float64) {
 func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	s := &tr.fit
 	add := func(f Fault) { rev.Faults = append(rev.Faults, f) }
-	alone := tr.Hint == 0 && tr.track.count < steady+2 && best.anchor == 1
+	alone := tr.Hint == 0 && tr.track.count < steady+2
 	if !(rev.AmpSE <= tooWeak*rev.Amp) || !(rev.FreqSE <= tooVague*rev.Freq) || alone && rev.AmpSE > tooWeak/2*rev.Amp || rev.Span*rev.Freq < fewest && rev.Span < 0.95*longest {
 		add(Weak)
 	}
 	if math.Abs(rev.Drift) > settled*rev.Freq && math.Abs(rev.Drift) > 2*math.Sqrt(s.driftVar) {
 		add(Changing)
+	}
+	if tr.ambiguous {
+		add(Folded)
 	}
 	sigma := 0.0
 	for a := range s.x {
@@ -487,6 +588,9 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 		add(Doubtful)
 	}
 	rev.OK = !slices.ContainsFunc(rev.Faults, func(f Fault) bool { return f != Gap }) && tr.health.missing < 0.3
+	if tr.Hint > 0 && !tr.ambiguous && rev.Freq > 0.5/tr.dt {
+		add(Folded) // seen through its image, but the dial says which
+	}
 	p := tr.track.predict(rev.Time)
 	if p > 0 && math.Abs(p-rev.Freq) < max(0.03*p, 3*rev.FreqSE) {
 		tr.track.count++
