@@ -31,14 +31,14 @@ type Advice struct {
 
 // Constants of the advice. Step and settled time are the laws'; the rest is chosen.
 const (
-	settledTime = 2.0   // s
-	sameSpeed   = 0.02  // relative: a speed that has not changed
-	longestGap  = 1.0   // s between readings before they count as missing
-	smallStep   = 1.15  // largest raise without evidence
-	wideStep    = 1.40  // largest raise on the evidence of the fit alone
-	leastGain   = 1.015 // a smaller raise is not worth a hand on the dial
-	ceilingSlip = 1.02  // above this much over a ceiling the dial must move
-	backToCalm  = 0.9   // share of the comfort limit that ends a lowering, and that a raise must keep
+	settledTime = 2.0  // s
+	sameSpeed   = 0.02 // relative: a speed that has not changed
+	longestGap  = 1.0  // s between readings before they count as missing
+	smallStep   = 1.15 // largest raise without evidence
+	wideStep    = 1.40 // largest raise on the evidence of the fit alone
+	leastGain   = 1.01 // a smaller raise is not worth a hand on the dial
+	ceilingSlip = 1.02 // above this much over a ceiling the dial must move
+	backToCalm  = 0.9  // share of the comfort limit that ends a lowering, and that a raise must keep
 )
 
 // sources of the reasons.

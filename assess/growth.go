@@ -11,7 +11,7 @@ import (
 const (
 	growthFactor  = 1.6
 	growthTime    = 30.0  // s
-	growthSpeed   = 0.015 // relative: what counts as the same speed
+	growthSpeed   = 0.006 // relative: what counts as the same speed; a raise is at least 1 %
 	growthSigma   = 5.0
 	growthAtLeast = 0.28 // mm/s rms, smallest preferred step of ISO 20816-1: less than that loosens nothing
 	risingFactor  = 1.25 // no raise, and rough is a stop

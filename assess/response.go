@@ -24,10 +24,11 @@ func (p MapPoint) MarshalJSON() ([]byte, error) {
 // response is shake against speed for the blank as it is now.
 type response struct {
 	bins   map[int]bin
-	now    float64    // s
-	cells  []cell     // of the last fit, nil before
-	fitted []observed // what it was fitted to
-	when   float64    // s
+	now    float64         // s
+	cells  []cell          // of the last fit, nil before
+	fitted []observed      // what it was fitted to
+	when   float64         // s
+	edges  map[int]float64 // upper edges already taken from the cells, by ln n in 1/200
 }
 
 // bin is what was measured near one speed.
@@ -43,8 +44,7 @@ type bin struct {
 // second or two, beyond its standard error (too small: edges too narrow); misfit is what
 // no model of two modes gets below; wood coming off is a random walk of ageing per
 // √minute; distance widens the edges by a share of the logarithm of the ratio to the
-// nearest speed seen. A raise by more than closeBy must be surer than the law's upper 95 %
-// edge, which has 97.5 %: a session has many raises.
+// nearest speed seen.
 const (
 	binWidth   = 0.01 // of the speed
 	mostCount  = 32
@@ -52,11 +52,8 @@ const (
 	misfit     = 0.02
 	ageing     = 0.07
 	distance   = 0.80
-	upperEdge  = 0.975
-	farEdge    = 0.99
-	closeBy    = 1.05
 	oldest     = 1200.0 // s, after which a bin is forgotten
-	mostBins   = 32
+	mostBins   = 20
 	refitEvery = 1.0  // s, unless the shake jumps
 	refitAfter = 60.0 // s, at the latest
 )
@@ -125,7 +122,7 @@ func (m *response) refit() bool {
 	}
 	seen := m.seen()
 	if m.cells == nil || !m.same(seen) {
-		m.cells, m.fitted, m.when = posterior(seen), seen, m.now
+		m.cells, m.fitted, m.when, m.edges = posterior(seen), seen, m.now, map[int]float64{}
 	}
 	return true
 }
@@ -160,21 +157,58 @@ func (m *response) predict(speeds []RPM) []MapPoint {
 	return out
 }
 
-// highest is the edge that the shake stays below anywhere between two speeds, both
-// included: the upper 95 % edge of the largest on the way, natural frequencies on it
-// included, and a stricter one further away than a few percent. There must be a fit.
-func (m *response) highest(from, to RPM) float64 {
-	sure := upperEdge
-	if to > closeBy*from {
-		sure = farEdge
+// edge is the upper 95 % edge of the shake at n, to the nearest half percent of n. There
+// must be a fit.
+func (m *response) edge(n RPM) float64 {
+	k := int(math.Round(math.Log(float64(n)) * 200))
+	if _, ok := m.edges[k]; !ok {
+		n = RPM(math.Exp(float64(k) / 200))
+		m.edges[k] = quantiles(m.cells, func(c cell) float64 { return c.gain(n) }, m.extra(n), 0.975)[0]
 	}
-	return quantiles(m.cells, func(c cell) float64 {
-		most := max(c.gain(from), c.gain(to))
-		for _, f := range []float64{c.f1, c.f2} {
-			if n := RPM(60 * f); n > from && n < to {
-				most = max(most, c.gain(n))
-			}
+	return m.edges[k]
+}
+
+// hidden is the largest shake that a narrow resonance could make on the way from the speed
+// n, seen last, up to another, even one that the fit does not know of. A mode of share K
+// at a distance δ above (in ln n) adds K/δ to the shake and K/δ² to its slope; its peak is
+// K/ζ. So what the slope has beyond the v ∝ n³ of a stiff headstock, e, measured half a
+// step h below n, bounds the peak:
+//
+//	v·(to/n)³ + e·(ln(to/n) + h/2)²/ζ
+//
+// (derived here from Thomson, eq. 3.2-4, for r near 1), with e at its upper 95 % edge. The
+// shake alone is a bound too: at most all of it is the mode's, with its peak no further
+// than ln(to/n), so at most v·ln(to/n)/ζ. The lower of the two counts.
+func (m *response) hidden(n, to RPM) float64 {
+	here, below := m.neighbours(n)
+	d := math.Log(float64(to / n))
+	grown := here.shake * math.Exp(3*d)
+	alone := grown + here.shake*d/narrowest
+	if below.speed == 0 {
+		return alone
+	}
+	h := math.Log(float64(here.speed / below.speed))
+	middle := (here.shake + below.shake) / 2
+	e := (here.shake-below.shake)/h - 3*middle + 1.96*math.Hypot(here.sigma, below.sigma)/h
+	return min(alone, grown+max(0, e)*(d+h/2)*(d+h/2)/narrowest)
+}
+
+// narrowest is the least damping ratio that a lathe on its stand is believed to have
+// (chosen; lower makes the steps of a raise smaller).
+const narrowest = 0.015
+
+// neighbours are what was seen at n and at the next speed at least 1 % and at most 20 %
+// below; its speed is 0 if there is none. There must be something seen.
+func (m *response) neighbours(n RPM) (here, below observed) {
+	for _, o := range m.seen() {
+		if here.speed == 0 || math.Abs(float64(o.speed-n)) < math.Abs(float64(here.speed-n)) {
+			here = o
 		}
-		return most
-	}, m.extra(to), sure)[0]
+	}
+	for _, o := range m.seen() {
+		if o.speed <= here.speed/1.009 && o.speed >= here.speed/1.2 {
+			below = o
+		}
+	}
+	return here, below
 }

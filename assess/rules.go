@@ -133,7 +133,7 @@ func (a *Adviser) rough(r Reading, top Ceiling) (Advice, bool) {
 		return Advice{Action: Stop, Say: fmt.Sprintf("Stop: it shakes %s at %v, and no slower speed is sure to be comfortable.", ShakeText(r.Shake), r.Speed),
 			Reasons: append(why, Reason{"make-better", remedies, practice})}, true
 	}
-	why = append(why, Reason{"predicted", fmt.Sprintf("at %v at most %s is expected", to, ShakeText(a.response.highest(to, to))), ownReadings})
+	why = append(why, Reason{"predicted", fmt.Sprintf("at %v at most %s is expected", to, ShakeText(a.response.edge(to))), ownReadings})
 	return Advice{Action: Lower, Speed: to, Say: fmt.Sprintf("Lower to %v: it shakes %s, %s.", to, ShakeText(r.Shake), feel), Reasons: why}, true
 }
 
@@ -146,7 +146,7 @@ func (a *Adviser) comfortable(n RPM) RPM {
 	low, _ := a.Lathe.ends()
 	speeds := a.Lathe.Speeds(low, n)
 	for _, s := range slices.Backward(speeds) {
-		if s = a.Lathe.Fit(s); s > 0 && a.response.highest(s, s) < backToCalm*a.comfort() {
+		if s = a.Lathe.Fit(s); s > 0 && a.response.edge(s) < backToCalm*a.comfort() {
 			return s
 		}
 	}
@@ -184,35 +184,36 @@ func (a *Adviser) raise(r Reading, top Ceiling) (Advice, bool) {
 		return Advice{}, false
 	}
 	a.response.refit()
-	low, high := leastGain*r.Speed, min(top.RPM, a.reach(r.Speed))
-	to := RPM(0)
-	if s := a.said.Speed; a.said.Action == Raise && s >= low && s <= high && a.response.highest(r.Speed, s) < a.comfort() {
-		to = s // what was said stands while it is safe
-	} else {
-		to = a.fastest(r.Speed, low, high)
-	}
+	to, most := a.fastest(r.Speed, min(top.RPM, a.reach(r.Speed)))
 	if to == 0 {
 		return Advice{}, false
 	}
 	return Advice{Action: Raise, Speed: to, Say: fmt.Sprintf("Raise to %v: %s, %s.", to, ShakeText(r.Shake), FeelOf(r.Shake, a.edges())),
-		Reasons: []Reason{{"predicted", fmt.Sprintf("on the way to %v at most %s is expected, below the comfort limit of %s", to, ShakeText(a.response.highest(r.Speed, to)), ShakeText(a.comfort())), ownReadings},
+		Reasons: []Reason{{"predicted", fmt.Sprintf("on the way to %v at most %s is expected, below the comfort limit of %s", to, ShakeText(most), ShakeText(a.comfort())), ownReadings},
 			{"ceiling", fmt.Sprintf("the lowest ceiling is %.0f rpm (%s)", float64(top.RPM), top.Name), top.Source}}}, true
 }
 
-// fastest is the fastest speed of the lathe from low to high, to which the way from n is
-// comfortable with something to spare, 0 if there is none.
-func (a *Adviser) fastest(n, low, high RPM) RPM {
-	to := RPM(0)
-	for _, s := range a.Lathe.Speeds(low, high) {
-		if s = a.Lathe.Fit(s); s < low {
-			continue
-		}
-		if a.response.highest(n, s) >= backToCalm*a.comfort() {
+// fastest is the fastest speed of the lathe up to high that is worth a raise from n and to
+// which the way is comfortable, with the most shake to expect on it; 0 if there is none.
+// What was said stands up to the comfort limit itself; a new speed must keep clear of it.
+func (a *Adviser) fastest(n, high RPM) (to RPM, most float64) {
+	last := 0.0
+	for s := n; s <= high; s *= 1.005 {
+		last = max(last, a.response.edge(s), a.response.hidden(n, s))
+		if last >= a.comfort() {
 			break
 		}
-		to = s
+		if last >= backToCalm*a.comfort() && (a.said.Action != Raise || s > a.said.Speed) {
+			break
+		}
+		if f := a.Lathe.Fit(s); f > to && f >= leastGain*n {
+			to, most = f, last
+		}
 	}
-	return to
+	if said := a.said.Speed; a.said.Action == Raise && said >= leastGain*n && said < to {
+		return said, most
+	}
+	return to, most
 }
 
 // worst2s is the largest shake of the last 2 s.
