@@ -61,20 +61,21 @@ func forbids(f dsp.Fault) bool { return f != dsp.Gap }
 // with a the amplitude in m/s² peak (harmonic motion, v = a/ω, x = a/ω²: Thomson, Theory
 // of Vibration with Applications, 4th ed., section 1.1). Amounts that are not finite or
 // below zero become unknown. A shake below 0.03 mm/s, or known to no better than 5 %, is
-// weak. The slices of the result are its own.
+// weak, and so is one without a standard error. The slices of the result are its own.
 func Read(rev dsp.Revolution) Reading {
 	r := Reading{T: number0(rev.Time), Span: positive(rev.Span), OK: rev.OK,
 		Faults: append([]dsp.Fault{}, rev.Faults...), Warnings: append([]string{}, rev.Warnings...)}
-	r.Total = 1000 * positive(rev.Total)
+	r.Total = positive(1000 * rev.Total)
 	if r.Total > 0 {
 		r.Band = rev.Band
 	}
 	r.Crest = positive(rev.Crest)
 	f := positive(rev.Freq)
-	if f == 0 || !finite(rev.Time) {
+	r.Speed = rpmOf(f)
+	if r.Speed == 0 || !finite(rev.Time) {
 		return r.refuse(dsp.NoTurn)
 	}
-	r.Speed, r.SpeedSE, r.Rival = RPM(60*f), RPM(60*positive(rev.FreqSE)), RPM(60*positive(rev.Rival))
+	r.SpeedSE, r.Rival = rpmOf(rev.FreqSE), rpmOf(rev.Rival)
 	r.Shake, r.ShakeSE, r.Floor = shakeOf(rev.Amp, f), shakeOf(rev.AmpSE, f), shakeOf(rev.Floor, f)
 	r.Travel = travelOf(rev.Amp, f)
 	r.Feel = FeelOf(r.Shake, DefaultEdges)
@@ -82,7 +83,7 @@ func Read(rev dsp.Revolution) Reading {
 	if slices.ContainsFunc(r.Faults, forbids) {
 		r.OK = false
 	}
-	if r.Shake < minShake || r.ShakeSE > maxRelSE*r.Shake {
+	if r.Shake < minShake || r.ShakeSE == 0 || r.ShakeSE > maxRelSE*r.Shake {
 		r = r.refuse(dsp.Weak)
 	}
 	r.Cause = cause(r)
@@ -100,6 +101,9 @@ func (r Reading) refuse(f dsp.Fault) Reading {
 
 // Has reports whether r carries fault f.
 func (r Reading) Has(f dsp.Fault) bool { return slices.Contains(r.Faults, f) }
+
+// rpmOf is the speed of a line at f Hz.
+func rpmOf(f float64) RPM { return RPM(positive(60 * f)) }
 
 // shakeOf is velocity in mm/s rms of an acceleration in m/s² peak at f Hz.
 func shakeOf(a, f float64) float64 {

@@ -1,0 +1,214 @@
+package assess_test
+
+import (
+	"encoding/json"
+	"math"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"vibe/assess"
+)
+
+// bowl is a sound, round blank of which everything is known.
+func bowl() assess.Blank {
+	return assess.Blank{Diameter: 310, Length: 90, Mass: 4, Wood: "sugar maple", Moisture: 12, Held: assess.Faceplate,
+		Tailstock: true, Balance: assess.True}
+}
+
+// workshop is a lathe of which everything is known.
+func workshop() assess.Lathe {
+	return assess.Lathe{Low: 60, High: 3700, Mass: 250, ChuckMax: 3000, Swing: 500, Between: 1100}
+}
+
+func ceiling(t *testing.T, in []assess.Ceiling, name string) assess.Ceiling {
+	t.Helper()
+	for _, c := range in {
+		if c.Name == name {
+			return c
+		}
+	}
+	require.Fail(t, "no ceiling "+name)
+	return assess.Ceiling{}
+}
+
+// TestPractice holds the ranges of the trade (common practice, no source) one by one.
+func TestPractice(t *testing.T) {
+	t.Parallel()
+	box := bowl()
+	box.Diameter, box.Length, box.Mass, box.Held = 60, 70, 0.15, assess.Chuck
+	vacuum := box
+	vacuum.Held = assess.Vacuum
+	drilled := func(bit assess.MM) assess.Blank { b := box; b.Bit = bit; return b }
+	for _, c := range []struct {
+		why   string
+		blank assess.Blank
+		task  assess.Task
+		most  assess.RPM
+	}{
+		{"thread chasing by hand 200 to 400", box, assess.Threading, 400},
+		{"texturing 400 to 700", box, assess.Texturing, 700},
+		{"chatter work 1200 to 2800", box, assess.Chatter, 2800},
+		{"a small box is hollowed at about 1200", box, assess.Hollowing, 1200},
+		{"a 25 mm bit below 1000", drilled(25), assess.Drilling, 999},
+		{"a smaller bit no faster", drilled(10), assess.Drilling, 999},
+		{"a 50 mm bit at half of that", drilled(50), assess.Drilling, 500},
+		{"an unknown bit as the largest that fits", box, assess.Drilling, 413},
+		{"vacuum chuck 600", vacuum, assess.Finishing, 600},
+		{"12 inches: 9000/12", assess.Blank{Diameter: 304.8, Length: 90, Held: assess.Faceplate, Tailstock: true, Balance: assess.True, Wood: "cherry", Moisture: 12}, assess.Finishing, 750},
+	} {
+		got := assess.Ceilings(workshop(), c.blank, c.task)
+		require.NotEmpty(t, got)
+		assert.LessOrEqual(t, got[0].RPM, c.most, c.why)
+		assert.Greater(t, got[0].RPM, 0.9*c.most, c.why)
+	}
+	fin := assess.Ceilings(workshop(), bowl(), assess.Finishing)[0].RPM
+	assert.Less(t, assess.Ceilings(workshop(), bowl(), assess.Sanding)[0].RPM, fin, "sanding slower than the finishing cut")
+}
+
+// TestLower: each of these alone lowers the ceiling of a sound bowl.
+func TestLower(t *testing.T) {
+	t.Parallel()
+	fin := assess.Ceilings(workshop(), bowl(), assess.Finishing)[0].RPM
+	for name, change := range map[string]func(*assess.Blank){
+		"larger":        func(b *assess.Blank) { b.Diameter = 400; b.Mass = 6 },
+		"no tailstock":  func(b *assess.Blank) { b.Tailstock = false },
+		"long overhang": func(b *assess.Blank) { b.Tailstock = false; b.Length = 500; b.Mass = 20 },
+		"sawn":          func(b *assess.Blank) { b.Balance = assess.Sawn },
+		"rough":         func(b *assess.Blank) { b.Balance = assess.RoughBlank },
+		"burl":          func(b *assess.Blank) { b.Balance = assess.Burl },
+		"void":          func(b *assess.Blank) { b.Defects = []assess.Defect{assess.Void} },
+		"crack":         func(b *assess.Blank) { b.Defects = []assess.Defect{assess.Crack} },
+		"vacuum":        func(b *assess.Blank) { b.Held = assess.Vacuum },
+	} {
+		b := bowl()
+		change(&b)
+		assert.Less(t, assess.Ceilings(workshop(), b, assess.Finishing)[0].RPM, fin, name)
+	}
+}
+
+func TestPlan(t *testing.T) {
+	t.Parallel()
+	p, err := assess.MakePlan(workshop(), bowl(), assess.Finishing)
+	require.NoError(t, err)
+	assert.Equal(t, "blank", p.Ceilings[0].Name)
+	assert.LessOrEqual(t, p.Window.High, p.Ceilings[0].RPM)
+	assert.LessOrEqual(t, p.Window.Low, p.Window.High)
+	assert.Less(t, p.Start, p.Window.High)
+	assert.InEpsilon(t, math.Pi*0.31*float64(p.Window.High)/60, p.Figures.RimSpeed, 1e-9)
+	assert.InEpsilon(t, 0.19*p.Figures.Energy, p.Figures.Slower, 1e-9, "10 % less speed is 19 % less energy")
+	assert.Empty(t, p.Assumed)
+	assert.NotEmpty(t, p.Cautions)
+	assert.Contains(t, p.Say, p.Start.String())
+}
+
+func TestPlanNames(t *testing.T) {
+	t.Parallel()
+	p, err := assess.MakePlan(assess.Lathe{}, assess.Blank{Diameter: 310}, "")
+	require.NoError(t, err)
+	all := strings.Join(p.Assumed, "\n")
+	for _, missing := range []string{"length", "balance", "holding", "wood", "moisture", "weighed", "task", "lathe's own range", "lathe's mass", "chuck's fastest"} {
+		assert.Contains(t, all, missing)
+	}
+	assert.Zero(t, p.Figures.Energy)
+	assert.Zero(t, p.Figures.Whirl)
+}
+
+// TestTooFastLathe: the slowest speed, 850 on some small lathes (common practice), is above
+// what the blank allows.
+func TestTooFastLathe(t *testing.T) {
+	t.Parallel()
+	b := bowl()
+	b.Balance = assess.RoughBlank
+	p, err := assess.MakePlan(assess.Lathe{Low: 850, High: 3000, Mass: 40}, b, assess.Roughing)
+	require.NoError(t, err)
+	assert.Zero(t, p.Start)
+	assert.Zero(t, p.Window)
+	assert.Contains(t, p.Say, "850 rpm")
+	assert.Contains(t, p.Say, "Saw it round and balance it")
+	var got map[string]any
+	require.NoError(t, json.Unmarshal(marshal(t, p), &got))
+	assert.Nil(t, got["start_rpm"])
+	assert.Equal(t, map[string]any{"low_rpm": nil, "high_rpm": nil}, got["window"])
+}
+
+func marshal(t *testing.T, v any) []byte {
+	t.Helper()
+	b, err := json.Marshal(v)
+	require.NoError(t, err)
+	return b
+}
+
+func TestPlanJSON(t *testing.T) {
+	t.Parallel()
+	p, err := assess.MakePlan(workshop(), assess.Blank{Diameter: 310}, "")
+	require.NoError(t, err)
+	var got map[string]any
+	require.NoError(t, json.Unmarshal(marshal(t, p), &got))
+	for _, key := range []string{"window", "start_rpm", "ceilings", "figures", "cautions"} {
+		assert.Contains(t, got, key)
+	}
+	figures := got["figures"].(map[string]any)
+	assert.Nil(t, figures["energy_j"], "not known is null")
+	assert.Nil(t, figures["whirl_rpm"])
+	assert.NotNil(t, figures["rim_speed_m_s"])
+	assert.NotNil(t, figures["drop_height_m"])
+	for _, c := range got["ceilings"].([]any) {
+		assert.NotEmpty(t, c.(map[string]any)["source"])
+	}
+}
+
+// TestRefusals: what cannot be is refused with words and a hint.
+func TestRefusals(t *testing.T) {
+	t.Parallel()
+	for name, c := range map[string]struct {
+		blank assess.Blank
+		task  assess.Task
+		lathe assess.Lathe
+		words string
+	}{
+		"no diameter":          {blank: assess.Blank{}, words: "no diameter"},
+		"negative":             {blank: assess.Blank{Diameter: -3}, words: "-3 mm cannot be"},
+		"not a number":         {blank: assess.Blank{Diameter: assess.MM(math.NaN())}, words: "cannot be"},
+		"infinite":             {blank: assess.Blank{Diameter: 100, Length: assess.MM(math.Inf(1))}, words: "cannot be"},
+		"a unit mixed up":      {blank: assess.Blank{Diameter: 0.31}, words: "too small"},
+		"huge":                 {blank: assess.Blank{Diameter: 3100}, words: "more than 900"},
+		"over the swing":       {blank: assess.Blank{Diameter: 600}, lathe: workshop(), words: "more than 500"},
+		"longer than the bed":  {blank: assess.Blank{Diameter: 60, Length: 1200}, lathe: workshop(), words: "more than 1100"},
+		"heavier than wood":    {blank: assess.Blank{Diameter: 100, Length: 100, Mass: 4}, words: "more than a solid cylinder"},
+		"heavier than cherry":  {blank: assess.Blank{Diameter: 100, Length: 100, Mass: 1, Wood: "cherry", Moisture: 10}, words: "more than a solid cylinder"},
+		"no such holding":      {blank: assess.Blank{Diameter: 100, Held: "glue"}, words: `no such way of holding: "glue"`},
+		"no such balance":      {blank: assess.Blank{Diameter: 100, Balance: "fine"}, words: "no such balance"},
+		"no such defect":       {blank: assess.Blank{Diameter: 100, Defects: []assess.Defect{"ghost"}}, words: "no such defect"},
+		"no such task":         {blank: assess.Blank{Diameter: 100}, task: "flying", words: "no such task"},
+		"bit without drilling": {blank: assess.Blank{Diameter: 100, Bit: 25}, task: assess.Finishing, words: "does not go with"},
+		"bit over the blank":   {blank: assess.Blank{Diameter: 40, Bit: 40}, task: assess.Drilling, words: "does not fit"},
+		"drill on centres":     {blank: assess.Blank{Diameter: 100, Held: assess.Centres}, task: assess.Drilling, words: "cannot be drilled"},
+		"lathe upside down":    {blank: assess.Blank{Diameter: 100}, lathe: assess.Lathe{Low: 3000, High: 100}, words: "above the fastest"},
+		"a step of nothing":    {blank: assess.Blank{Diameter: 100}, lathe: assess.Lathe{Steps: []assess.RPM{0, 500}}, words: "step"},
+		"lathe of no number":   {blank: assess.Blank{Diameter: 100}, lathe: assess.Lathe{Mass: math.NaN()}, words: "cannot be"},
+	} {
+		_, err := assess.MakePlan(c.lathe, c.blank, c.task)
+		var input *assess.InputError
+		if assert.ErrorAs(t, err, &input, name) {
+			assert.Contains(t, err.Error(), c.words, name)
+			assert.NotEmpty(t, input.Hint, name)
+		}
+	}
+}
+
+func TestLatheFit(t *testing.T) {
+	t.Parallel()
+	steps := assess.Lathe{Steps: []assess.RPM{1200, 500, 800}}
+	for n, want := range map[assess.RPM]assess.RPM{400: 0, 500: 500, 799: 500, 800: 800, 9999: 1200} {
+		assert.Equal(t, want, steps.Fit(n), "steps up to %v", n)
+	}
+	dial := assess.Lathe{Low: 102, High: 3203}
+	for n, want := range map[assess.RPM]assess.RPM{100: 0, 102: 102, 104: 102, 558.9: 555, 9999: 3200} {
+		assert.Equal(t, want, dial.Fit(n), "dial up to %v", n)
+	}
+	assert.Equal(t, []assess.RPM{500, 800}, steps.Speeds(0, 1000))
+	assert.Empty(t, steps.Speeds(900, 1000))
+}
