@@ -56,7 +56,7 @@ func (n number) MarshalJSON() ([]byte, error) {
 	if r := math.Round(n.value*scale) / scale; r != 0 && finite(r) {
 		return strconv.AppendFloat(nil, r, 'f', -1, 64), nil
 	}
-	return strconv.AppendFloat(nil, n.value, 'g', 3, 64), nil
+	return strconv.AppendFloat(nil, n.value, 'g', -1, 64), nil
 }
 
 // field is one member of a JSON object.

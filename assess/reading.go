@@ -66,7 +66,7 @@ func Read(rev dsp.Revolution) Reading {
 	r := Reading{T: number0(rev.Time), Span: positive(rev.Span), OK: rev.OK,
 		Faults: append([]dsp.Fault{}, rev.Faults...), Warnings: append([]string{}, rev.Warnings...)}
 	r.Total = positive(1000 * rev.Total)
-	if r.Total > 0 {
+	if r.Total > 0 && positive(rev.Band[0]) < positive(rev.Band[1]) {
 		r.Band = rev.Band
 	}
 	r.Crest = positive(rev.Crest)
@@ -178,11 +178,11 @@ func word[S ~string](s S) *S {
 	return &s
 }
 
-// finites is v rounded to 0.001, with 0 for what JSON refuses; never nil.
+// finites is v rounded to 0.001, at most a million, with 0 for what JSON refuses; never nil.
 func finites(v []float64) []float64 {
 	out := make([]float64, len(v))
 	for i := range v {
-		out[i] = math.Round(1000*positive(v[i])) / 1000
+		out[i] = math.Round(1000*min(positive(v[i]), 1e6)) / 1000
 	}
 	return out
 }

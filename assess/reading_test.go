@@ -79,7 +79,7 @@ func TestReadAnything(t *testing.T) {
 		draw := func(name string) float64 { return f.Draw(t, name) }
 		rev := dsp.Revolution{Time: draw("time"), Span: draw("span"), OK: rapid.Bool().Draw(t, "ok"), Freq: draw("freq"), FreqSE: draw("freqse"),
 			Amp: draw("amp"), AmpSE: draw("ampse"), Floor: draw("floor"), Seen: rapid.IntRange(-1, 9).Draw(t, "seen"),
-			MultipleAmp: [4]float64{draw("m2"), draw("m3")}, Total: draw("total"), Crest: draw("crest"), Rival: draw("rival"),
+			MultipleAmp: [4]float64{draw("m2"), draw("m3")}, Band: [2]float64{draw("low"), draw("high")}, Total: draw("total"), Crest: draw("crest"), Rival: draw("rival"),
 			Faults: rapid.SliceOf(rapid.SampledFrom(faults)).Draw(t, "faults")}
 		r := assess.Read(rev)
 		for _, v := range []float64{float64(r.Speed), float64(r.SpeedSE), r.Shake, r.ShakeSE, r.Floor, r.Travel, r.Total, r.Crest, float64(r.Rival)} {
