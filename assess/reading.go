@@ -66,8 +66,8 @@ func Read(rev dsp.Revolution) Reading {
 	r := Reading{T: number0(rev.Time), Span: positive(rev.Span), OK: rev.OK,
 		Faults: append([]dsp.Fault{}, rev.Faults...), Warnings: append([]string{}, rev.Warnings...)}
 	r.Total = positive(1000 * rev.Total)
-	if r.Total > 0 && positive(rev.Band[0]) < positive(rev.Band[1]) {
-		r.Band = rev.Band
+	if band := [2]float64{positive(rev.Band[0]), positive(rev.Band[1])}; r.Total > 0 && band[0] < band[1] {
+		r.Band = band
 	}
 	r.Crest = positive(rev.Crest)
 	f := positive(rev.Freq)
@@ -146,7 +146,7 @@ func number0(v float64) float64 {
 func (r Reading) MarshalJSON() ([]byte, error) {
 	type plain Reading // without this method
 	var band []float64
-	if r.Band[1] > 0 {
+	if finite(r.Band[0]) && finite(r.Band[1]) && r.Band[1] > 0 {
 		band = r.Band[:]
 	}
 	r.T = number0(r.T)
