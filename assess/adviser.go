@@ -36,6 +36,7 @@ const (
 	longestGap  = 1.0  // s between readings before they count as missing
 	smallStep   = 1.15 // largest raise without evidence
 	wideStep    = 1.40 // largest raise on the evidence of the fit alone
+	dialError   = 0.08 // relative: what a dial or a belt may be off, as in the search with a hint
 	leastGain   = 1.01 // a smaller raise is not worth a hand on the dial
 	ceilingSlip = 1.02 // above this much over a ceiling the dial must move
 	backToCalm  = 0.9  // share of the comfort limit that ends a lowering, and that a raise must keep
@@ -120,8 +121,7 @@ func (a *Adviser) Map() []MapPoint {
 // ladder is the speeds worth predicting: from the lathe's slowest up to the lowest ceiling,
 // whether or not it has steps.
 func (a *Adviser) ladder() []RPM {
-	low, _ := a.Lathe.ends()
-	return Lathe{}.Speeds(low, a.ceilings()[0].RPM)
+	return Lathe{}.Speeds(a.slowest(), a.ceilings()[0].RPM)
 }
 
 // tidy makes a reading that cannot be into one that is not ok.

@@ -2,7 +2,6 @@ package assess
 
 import (
 	"fmt"
-	"math"
 	"slices"
 
 	"vibe/dsp"
@@ -17,7 +16,7 @@ func (a *Adviser) decide(r Reading, ceilings []Ceiling) Advice {
 	if !r.OK {
 		return a.blind(r)
 	}
-	for _, rule := range []func(Reading, Ceiling) (Advice, bool){a.grown, a.tooFast, a.rough, a.alarmed, a.unsettled, a.raise} {
+	for _, rule := range []func(Reading, Ceiling) (Advice, bool){a.grown, a.tooFast, a.rough, a.alarmed, a.foreign, a.unsettled, a.raise} {
 		if d, ok := rule(r, top); ok {
 			return d
 		}
@@ -94,20 +93,15 @@ func (a *Adviser) grown(r Reading, _ Ceiling) (Advice, bool) {
 
 // tooFast lowers to below the ceiling, or stops when the lathe cannot run so slowly.
 func (a *Adviser) tooFast(r Reading, top Ceiling) (Advice, bool) {
-	if r.Speed <= ceilingSlip*top.RPM {
-		return Advice{}, false
-	}
-	aim := top.RPM
-	if r.Speed < 1.1*top.RPM {
-		aim *= 0.95 // the dial is off by a little: ask for a little less
-	}
 	why := Reason{"ceiling", fmt.Sprintf("ceiling %.0f rpm (%s): %s", float64(top.RPM), top.Name, top.Text), top.Source}
-	to := a.Lathe.Fit(aim)
-	if to == 0 {
-		to = a.Lathe.Fit(top.RPM)
-	}
-	if to == 0 {
+	to := a.Lathe.Fit(top.RPM)
+	switch {
+	case to == 0:
 		return Advice{Action: Stop, Say: tooSlow(a.Lathe, top), Reasons: []Reason{why}}, true
+	case r.Speed <= ceilingSlip*top.RPM:
+		return Advice{}, false
+	case r.Speed < 1.1*top.RPM: // the dial is off by a little: ask for a little less
+		to = max(a.Lathe.Fit(0.95*top.RPM), min(to, a.Lathe.Fit(a.slowest())))
 	}
 	return Advice{Action: Lower, Speed: to, Say: fmt.Sprintf("Lower to %v: %v is above the ceiling (%s).", to, r.Speed, top.Name), Reasons: []Reason{why}}, true
 }
@@ -143,8 +137,7 @@ func (a *Adviser) comfortable(n RPM) RPM {
 	if !a.response.refit() {
 		return 0
 	}
-	low, _ := a.Lathe.ends()
-	speeds := a.Lathe.Speeds(low, n)
+	speeds := a.Lathe.Speeds(a.slowest(), n)
 	for _, s := range slices.Backward(speeds) {
 		if s = a.Lathe.Fit(s); s > 0 && a.response.edge(s) < backToCalm*a.comfort() {
 			return s
@@ -168,6 +161,21 @@ func (a *Adviser) alarmed(r Reading, _ Ceiling) (Advice, bool) {
 		return Advice{}, false // there; only to settle
 	}
 	return *a.alarm, true
+}
+
+// foreign waits when the speed is none that the lathe runs, to within what a dial or a
+// slipping belt is off.
+func (a *Adviser) foreign(r Reading, _ Ceiling) (Advice, bool) {
+	low, high := a.Lathe.ends()
+	runs := r.Speed >= (1-dialError)*low && r.Speed <= (1+dialError)*high
+	if len(a.Lathe.Steps) > 0 {
+		runs = slices.ContainsFunc(a.Lathe.Steps, func(s RPM) bool { return near(r.Speed, s, dialError) })
+	}
+	if runs {
+		return Advice{}, false
+	}
+	return Advice{Action: Wait, Say: fmt.Sprintf("Wait: %v is no speed of this lathe.", r.Speed),
+		Reasons: []Reason{{"foreign", "the speed read is none that the lathe is said to run: check the lathe's speeds, and whether the sensor sees another machine", ownReadings}}}, true
 }
 
 func (a *Adviser) unsettled(r Reading, _ Ceiling) (Advice, bool) {
@@ -249,17 +257,26 @@ func (a *Adviser) hold(r Reading, top Ceiling) Advice {
 	return d
 }
 
-// present is the speed to name for staying where it is: the lathe's own step when close,
-// the one last named while it is within 1 %, else to the nearest 5 rpm; never above the
-// ceiling.
+// present is the speed to name for staying where it is: the lathe's own step, the speed last
+// named while it is within 1 %, else to the nearest 5 rpm; never above the ceiling or out
+// of the lathe's range.
 func (a *Adviser) present(n, ceiling RPM) RPM {
 	for _, s := range a.Lathe.Steps {
-		if near(n, s, 0.08) && s <= ceiling {
+		if near(n, s, dialError) && s <= ceiling {
 			return s
 		}
 	}
-	if a.said.Action == Hold && near(n, a.said.Speed, 0.01) && a.said.Speed <= ceiling {
-		return a.said.Speed
+	if said := a.said; said.Action == Hold && near(n, said.Speed, 0.01) {
+		return said.Speed
 	}
-	return min(RPM(math.Round(float64(n)/5)*5), ceiling)
+	if to := a.Lathe.Fit(min(n+2.5, ceiling)); to > 0 {
+		return to
+	}
+	return a.slowest()
+}
+
+// slowest is the lathe's slowest speed.
+func (a *Adviser) slowest() RPM {
+	low, _ := a.Lathe.ends()
+	return low
 }

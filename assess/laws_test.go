@@ -1,0 +1,290 @@
+package assess_test
+
+import (
+	"math"
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"vibe/assess"
+	"vibe/dsp"
+)
+
+func drawLathe(t *rapid.T) assess.Lathe {
+	l := assess.Lathe{Mass: rapid.SampledFrom([]float64{0, 40, 300}).Draw(t, "lathe mass"), ChuckMax: assess.RPM(rapid.SampledFrom([]float64{0, 900, 3000}).Draw(t, "chuck max"))}
+	switch rapid.IntRange(0, 2).Draw(t, "kind of lathe") {
+	case 1:
+		l.Low = assess.RPM(rapid.Float64Range(50, 900).Draw(t, "low"))
+		l.High = l.Low * assess.RPM(rapid.Float64Range(1, 8).Draw(t, "range"))
+	case 2:
+		for range rapid.IntRange(1, 8).Draw(t, "steps") {
+			l.Steps = append(l.Steps, assess.RPM(rapid.Float64Range(200, 3500).Draw(t, "step")))
+		}
+	}
+	return l
+}
+
+func drawBlank(t *rapid.T) assess.Blank {
+	b := assess.Blank{
+		Diameter:  assess.MM(rapid.Float64Range(20, 700).Draw(t, "diameter")),
+		Length:    assess.MM(rapid.Float64Range(10, 1500).Draw(t, "length")),
+		Wood:      rapid.SampledFrom([]string{"", "cherry", "maple", "white oak", "pine", "plum"}).Draw(t, "wood"),
+		Moisture:  rapid.SampledFrom([]float64{0, 8, 25, 70}).Draw(t, "moisture"),
+		Held:      rapid.SampledFrom([]assess.Held{"", assess.Chuck, assess.Faceplate, assess.Centres, assess.Vacuum, assess.Screw}).Draw(t, "held"),
+		Tailstock: rapid.Bool().Draw(t, "tailstock"),
+		Balance:   rapid.SampledFrom([]assess.Balance{"", assess.True, assess.Sawn, assess.RoughBlank, assess.Burl}).Draw(t, "balance"),
+		Defects:   rapid.SliceOfNDistinct(rapid.SampledFrom([]assess.Defect{assess.Void, assess.Bark, assess.Crack, assess.Punky}), 0, 4, rapid.ID).Draw(t, "defects"),
+	}
+	if rapid.Bool().Draw(t, "weighed") {
+		b.Mass = rapid.Float64Range(0.1, 1).Draw(t, "share") * 0.3 * math.Pi / 4 * math.Pow(float64(b.Diameter)/1000, 2) * float64(b.Length)
+	}
+	return b
+}
+
+func drawTask(t *rapid.T) assess.Task {
+	return rapid.SampledFrom(append(assess.Tasks(), "")).Draw(t, "task")
+}
+
+// TestLaw3 makes a blank worse in one way: no plan gets faster. Two exceptions, both
+// physical: a thicker bar is stiffer, so where whirl decides larger is not tried; and more
+// than 100 kg, or a bar thinner than 20 mm, is beyond what an unknown size counts as.
+func TestLaw3(t *testing.T) {
+	t.Parallel()
+	worse := map[string]func(*rapid.T, *assess.Blank, []assess.Ceiling){
+		"larger": func(t *rapid.T, b *assess.Blank, was []assess.Ceiling) {
+			if was[0].Name != "whirl" {
+				b.Diameter *= assess.MM(rapid.Float64Range(1, 1.25).Draw(t, "by"))
+			}
+		},
+		"longer": func(t *rapid.T, b *assess.Blank, _ []assess.Ceiling) {
+			b.Length *= assess.MM(rapid.Float64Range(1, 1.6).Draw(t, "by"))
+		},
+		"heavier": func(t *rapid.T, b *assess.Blank, _ []assess.Ceiling) {
+			b.Mass *= rapid.Float64Range(1, 1.5).Draw(t, "by")
+		},
+		"less balanced": func(t *rapid.T, b *assess.Blank, _ []assess.Ceiling) {
+			order := []assess.Balance{assess.True, assess.Sawn, assess.RoughBlank, assess.Burl, ""}
+			i := slices.Index(order, b.Balance)
+			b.Balance = order[rapid.IntRange(i, 4).Draw(t, "balance after")]
+		},
+		"no tailstock": func(_ *rapid.T, b *assess.Blank, _ []assess.Ceiling) { b.Tailstock = false },
+		"diameter unknown": func(_ *rapid.T, b *assess.Blank, was []assess.Ceiling) {
+			if was[0].Name != "whirl" {
+				b.Diameter = 0
+			}
+		},
+		"length unknown":   func(_ *rapid.T, b *assess.Blank, _ []assess.Ceiling) { b.Length = 0 },
+		"mass unknown":     func(_ *rapid.T, b *assess.Blank, _ []assess.Ceiling) { b.Mass = 0 },
+		"wood unknown":     func(_ *rapid.T, b *assess.Blank, _ []assess.Ceiling) { b.Wood = "" },
+		"moisture unknown": func(_ *rapid.T, b *assess.Blank, _ []assess.Ceiling) { b.Moisture = 0 },
+		"holding unknown":  func(_ *rapid.T, b *assess.Blank, _ []assess.Ceiling) { b.Held, b.Tailstock = "", false },
+		"one more defect": func(_ *rapid.T, b *assess.Blank, _ []assess.Ceiling) {
+			b.Defects = append(slices.Clone(b.Defects), assess.Void)
+		},
+	}
+	for name, change := range worse {
+		rapid.Check(t, func(t *rapid.T) {
+			l, b, task := drawLathe(t), drawBlank(t), drawTask(t)
+			if b.Validate(l, task) != nil {
+				t.Skip("cannot be")
+			}
+			if _, kg := assess.WoodOf(b.Wood).Density(b.Moisture); b.Mass > 100 || b.Mass == 0 && kg*math.Pi/4*math.Pow(float64(b.Diameter)/1000, 2)*float64(b.Length)/1000 > 100 {
+				t.Skip("too heavy to compare with an unknown one")
+			}
+			before := assess.Ceilings(l, b, task)
+			c := b
+			change(t, &c, before)
+			if c.Validate(l, task) != nil {
+				t.Skip("cannot be")
+			}
+			after := assess.Ceilings(l, c, task)
+			if after[0].RPM > before[0].RPM*(1+1e-9) {
+				t.Fatalf("%s: %v became %v (%s, %s)", name, before[0].RPM, after[0].RPM, before[0].Name, after[0].Name)
+			}
+			if c.Diameter == 0 {
+				return // no plan without
+			}
+			p, err := assess.MakePlan(l, b, task)
+			require.NoError(t, err)
+			q, err := assess.MakePlan(l, c, task)
+			require.NoError(t, err)
+			if p.Start > 0 && q.Start > p.Start || q.Window.High > p.Window.High || p.Start == 0 && q.Start > 0 {
+				t.Fatalf("%s: start %v became %v, high %v became %v", name, p.Start, q.Start, p.Window.High, q.Window.High)
+			}
+		})
+	}
+}
+
+// hostile draws readings as no lathe gives them: absurd numbers, every mixture of faults,
+// times that stand or go back, and long good stretches between.
+func hostile(t *rapid.T) []assess.Reading {
+	var out []assess.Reading
+	now := 0.0
+	absurd := rapid.SampledFrom([]float64{0, -1, 1e-300, 1e300, math.Inf(1), math.NaN(), 0.02, 3, 60, 4000})
+	for range rapid.IntRange(1, 6).Draw(t, "stretches") {
+		speed := rapid.Float64Range(30, 4500).Draw(t, "speed")
+		shake := math.Exp(rapid.Float64Range(math.Log(0.02), math.Log(20)).Draw(t, "ln shake"))
+		for range rapid.IntRange(1, 16).Draw(t, "readings") {
+			now += 0.25
+			out = append(out, assess.Reading{T: now, Span: 2, OK: true, Speed: assess.RPM(speed), SpeedSE: 0.1, Shake: shake, ShakeSE: 0.01 * shake})
+		}
+		switch rapid.IntRange(0, 4).Draw(t, "then") {
+		case 0:
+			out = append(out, assess.Reading{T: now + absurd.Draw(t, "t"), OK: rapid.Bool().Draw(t, "ok"), Speed: assess.RPM(absurd.Draw(t, "n")), Shake: absurd.Draw(t, "v"), ShakeSE: absurd.Draw(t, "se")})
+		case 1:
+			out = append(out, assess.Reading{T: now + 0.25, OK: rapid.Bool().Draw(t, "ok"), Speed: assess.RPM(speed), Shake: shake, Faults: rapid.SliceOfN(rapid.SampledFrom(faults), 1, 4).Draw(t, "faults")})
+			now += 0.25
+		case 2:
+			now += rapid.SampledFrom([]float64{-100, -1, -0.25, 2, 1e3, 1e6}).Draw(t, "jump")
+		}
+	}
+	return out
+}
+
+// TestLawsOfAdvice feeds hostile readings and holds the laws 1, 2, 4, 6 and 7 at each.
+func TestLawsOfAdvice(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		a := &assess.Adviser{Lathe: drawLathe(t), Blank: drawBlank(t), Task: drawTask(t), Comfort: rapid.SampledFrom([]float64{0, 1.5, 4.5, 99}).Draw(t, "comfort")}
+		if a.Blank.Validate(a.Lathe, a.Task) != nil || a.Lathe.Validate() != nil {
+			t.Skip("cannot be")
+		}
+		ceilings := assess.Ceilings(a.Lathe, a.Blank, a.Task)
+		var heard []assess.Reading
+		before := assess.Advice{}
+		for _, r := range hostile(t) {
+			d := a.See(r)
+			heard = append(heard, r)
+			law1(t, a.Lathe, ceilings, d)
+			if d.Action == assess.Raise {
+				law2(t, a, heard, d)
+			}
+			law4(t, r, before, d)
+			law6(t, a, r, d)
+			law7(t, d)
+			before = d
+		}
+		for _, m := range a.Map() {
+			if !(m.Low >= 0 && m.Low <= m.Shake && m.Shake <= m.High && m.Speed > 0) || math.IsInf(m.High, 0) {
+				t.Fatalf("map point %+v", m)
+			}
+		}
+	})
+}
+
+// law1: never above any ceiling, never a speed that the lathe cannot run.
+func law1(t *rapid.T, l assess.Lathe, ceilings []assess.Ceiling, d assess.Advice) {
+	require.NotEmpty(t, d.Reasons, d.Say)
+	if moves := d.Action != assess.Wait && d.Action != assess.Stop; moves != (d.Speed > 0) {
+		t.Fatalf("%s with speed %v", d.Action, d.Speed)
+	}
+	for _, c := range ceilings {
+		if d.Speed > c.RPM {
+			t.Fatalf("%q is above the ceiling %s, %v", d.Say, c.Name, c.RPM)
+		}
+	}
+	if d.Speed > 0 && (l.Low > 0 && d.Speed < l.Low || l.High > 0 && d.Speed > l.High || len(l.Steps) > 0 && !slices.Contains(l.Steps, d.Speed)) {
+		t.Fatalf("%q is no speed of %+v", d.Say, l)
+	}
+}
+
+// law2: never raise but after 2 s of ok, settled, calm readings, and only to where the
+// prediction is comfortable; without evidence at most by 15 %.
+func law2(t *rapid.T, a *assess.Adviser, heard []assess.Reading, d assess.Advice) {
+	last := heard[len(heard)-1]
+	limit := 4.5
+	if a.Comfort > 0 {
+		limit = min(limit, a.Comfort)
+	}
+	covered := false
+	for _, r := range slices.Backward(heard) {
+		if covered = r.T <= last.T-2; covered {
+			break
+		}
+		if !r.OK || len(r.Faults) > 0 || math.Abs(float64(r.Speed/last.Speed-1)) > 0.03 || r.Shake >= limit {
+			t.Fatalf("%q after %+v", d.Say, r)
+		}
+	}
+	if !covered {
+		t.Fatalf("%q with less than 2 s of readings", d.Say)
+	}
+	seen := 0
+	for _, m := range a.Map() {
+		if m.Seen {
+			seen++
+		} else if m.Speed >= last.Speed && m.Speed <= d.Speed && m.High > 1.02*limit {
+			t.Fatalf("%q though %+v", d.Say, m)
+		}
+	}
+	if d.Speed > 1.1501*last.Speed && (len(a.Lathe.Steps) == 0 || seen < 3) {
+		t.Fatalf("%q from %v: too far", d.Say, last.Speed)
+	}
+}
+
+// law4: missing or bad data never raises a speed, and never holds one that was unsafe.
+func law4(t *rapid.T, r assess.Reading, before, d assess.Advice) {
+	if r.OK && len(r.Faults) == 0 && r.Shake > 0 && r.Speed > 0 {
+		return
+	}
+	if d.Action == assess.Raise || d.Action == assess.Hold {
+		t.Fatalf("%q on %+v", d.Say, r)
+	}
+	unsafe := before.Action == assess.Stop || before.Action == assess.Lower
+	if unsafe && d.Action == assess.Wait && !r.Has(dsp.NoTurn) {
+		t.Fatalf("%q became %q on %+v", before.Say, d.Say, r)
+	}
+}
+
+// law6: violent stops, rough lowers to a comfortable speed or stops.
+func law6(t *rapid.T, a *assess.Adviser, r assess.Reading, d assess.Advice) {
+	if !r.OK || len(r.Faults) > 0 || !(r.Speed > 0) || math.IsInf(float64(r.Speed), 0) || !(r.ShakeSE >= 0) || math.IsInf(r.ShakeSE, 0) || math.IsInf(r.Shake, 0) || math.IsNaN(r.T) || math.IsInf(r.T, 0) || d.Reasons[0].Code == "no-number" {
+		return
+	}
+	switch feel := assess.FeelOf(r.Shake, assess.DefaultEdges); {
+	case feel == assess.Violent && d.Action != assess.Stop && d.Reasons[0].Code != "ceiling":
+		t.Fatalf("%q on %v", d.Say, r.Shake)
+	case feel == assess.Rough && d.Action != assess.Stop && d.Action != assess.Lower:
+		t.Fatalf("%q on %v", d.Say, r.Shake)
+	}
+}
+
+// law7: the one line names the very speed of the JSON.
+func law7(t *rapid.T, d assess.Advice) {
+	require.NotEmpty(t, d.Say)
+	if d.Speed > 0 {
+		assert.Contains(t, d.Say, d.Speed.String())
+	}
+}
+
+// TestLaw5: shake that grows to 1.6 times within 30 s at one speed stops the lathe, and an
+// even one does not.
+func TestLaw5(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		base := rapid.Float64Range(0.3, 2.5).Draw(t, "shake")
+		noise := rapid.Float64Range(0.001, 0.03).Draw(t, "noise")
+		rise := rapid.Float64Range(0.5, 24).Draw(t, "s to 1.6 times")
+		errs := rapid.SliceOfN(rapid.Float64Range(-2, 2), 160, 160).Draw(t, "errors")
+		a := &assess.Adviser{Lathe: workshop(), Blank: bowl(), Task: assess.Finishing}
+		at := func(i int) assess.Reading {
+			now := 0.25 * float64(i)
+			shake := base * math.Pow(1.6, max(0, now-15)/rise) * (1 + noise*errs[i])
+			return assess.Reading{T: now, Span: 2, OK: true, Speed: 500, SpeedSE: 0.1, Shake: shake, ShakeSE: noise * shake}
+		}
+		for i := range 60 {
+			if d := a.See(at(i)); d.Action == assess.Stop {
+				t.Fatalf("%q while even", d.Say)
+			}
+		}
+		for i := 60; i < 160; i++ {
+			if d := a.See(at(i)); d.Action == assess.Stop {
+				return
+			} else if float64(i)*0.25-15 > rise+3 {
+				t.Fatalf("%q, %.2f mm/s from %.2f", d.Say, at(i).Shake, base)
+			}
+		}
+	})
+}
