@@ -41,6 +41,7 @@ type hypothesis struct {
 	look   *look
 	score  float64 // Σ ln(z/threshold) over the line and its multiples, each at most certain
 	speed  float64 // m/s rms, velocity of the strongest line of the family
+	lines  int     // lines of the family that stand
 	doubt  float64 // Hz, another reading of the same lines that is as good; 0 none
 }
 
@@ -286,7 +287,7 @@ func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 func (tr *Tracker) rate(h hypothesis) hypothesis {
 	l := h.look
 	limit := thresholds[l.axes]
-	h.score, h.speed = 0, 0
+	h.score, h.speed, h.lines = 0, 0, 0
 	for k := 1; k <= mostTeeth; k++ {
 		g := tr.fold(float64(k) * h.f)
 		if g > l.df*float64(len(l.z)-4) || tr.mains(g, l.df) || tr.bystander(g, l.df) {
@@ -299,6 +300,7 @@ func (tr *Tracker) rate(h hypothesis) hypothesis {
 		if z := l.at(g, half); z > limit {
 			h.score += min(certain, math.Log(z/limit))
 			h.speed = max(h.speed, l.velocity(g))
+			h.lines++
 		}
 	}
 	return h

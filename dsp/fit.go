@@ -60,8 +60,9 @@ type fit struct {
 }
 
 // run does the fit; ok is false when the data cannot carry it (too few samples or lines
-// that cannot be told apart).
-func (s *fit) run(steps int) bool {
+// that cannot be told apart). Unless the start is near, the frequency is sought at constant
+// speed first: with a rate of change in the fit as well a far start ends in a side minimum.
+func (s *fit) run(near bool) bool {
 	n := len(s.t)
 	lines := 2 + 2*len(s.ks) + 2*len(s.foreign)
 	if n < lines+4 {
@@ -73,6 +74,21 @@ func (s *fit) run(steps int) bool {
 	for i, t := range s.t {
 		s.tau[i] = t - s.middle
 	}
+	s.ramp = false
+	if !near && !s.descend(4, 0.02) {
+		return false
+	}
+	s.ramp = true
+	if !s.descend(6, 1e-4) || !s.solve() {
+		return false
+	}
+	s.noise()
+	s.errors()
+	return true
+}
+
+// descend takes at most so many steps, until one moves f by less than enough/span.
+func (s *fit) descend(steps int, enough float64) bool {
 	for range steps {
 		if !s.solve() {
 			return false
@@ -81,15 +97,10 @@ func (s *fit) run(steps int) bool {
 		if !ok {
 			return false
 		}
-		if size*s.span < 1e-4 {
+		if size*s.span < enough {
 			break
 		}
 	}
-	if !s.solve() {
-		return false
-	}
-	s.noise()
-	s.errors()
 	return true
 }
 

@@ -50,7 +50,7 @@ func TestFitQuick(t *testing.T) {
 			}
 			s.steers = [9]bool{1: true}
 			s.weight = [3]float64{1, 1, 1}
-			if !s.run(4) {
+			if !s.run(false) {
 				fails++
 				continue
 			}
@@ -105,6 +105,6 @@ func BenchmarkFit(b *testing.B) {
 		s.ks = []int{1, 2, 3, 4, 5}
 		s.steers = [9]bool{1: true}
 		s.weight = [3]float64{1, 1, 1}
-		s.run(4)
+		s.run(false)
 	}
 }

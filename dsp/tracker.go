@@ -21,6 +21,9 @@ const (
 	// toldApart is the difference in χ² at which uneven times tell a frequency from its
 	// image: chance reaches 30 with probability 3e-7 (two Gaussian numbers). Chosen.
 	toldApart = 30.0
+	// quietest, m/s rms: with no word of the dial a single line below this may as well be a
+	// motor's. Chosen.
+	quietest = 1e-4
 	// fewest turns in a window shorter than the longest. Chosen.
 	fewest = 5.0
 	// settled: a speed that changes by less than 1 % a second is settled. Chosen: a window
@@ -347,7 +350,6 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 		}
 		need := seconds * (se / (0.9 * enough * amp)) * (se / (0.9 * enough * amp))
 		seconds = min(max(need, 1.3*seconds), longest, have)
-		f, drift = s.f, s.drift
 	}
 	c.f = s.f
 	tr.ambiguous = tr.images(c, now, seconds)
@@ -455,7 +457,7 @@ func (s *fit) phasorVar() (v [3]float64) {
 func (tr *Tracker) fitLine(s *fit, l *look, f, drift, now, seconds float64, anchor, most int) bool {
 	t, x, fs := tr.window(now, seconds, float64(most)*f/passband)
 	s.t, s.x = t, x
-	s.f, s.drift, s.ramp = f, drift, true
+	s.f, s.drift = f, drift
 	s.ks = append(s.ks[:0], 1)
 	s.steers = [9]bool{1: anchor == 1}
 	taken := []float64{tr.fold(f)}
@@ -478,12 +480,12 @@ func (tr *Tracker) fitLine(s *fit, l *look, f, drift, now, seconds float64, anch
 	}
 	tr.strangers(s, l, f, seconds)
 	start, bend := s.f, s.drift
-	if s.run(6) && math.Abs(s.f-start)*seconds < 1.5 {
+	if s.run(drift != 0) && math.Abs(s.f-start)*seconds < 1.5 {
 		return true
 	}
 	// Lines too close to be told apart: without the strangers their leak shows as error.
 	s.f, s.drift, s.foreign = start, bend, s.foreign[:0]
-	return s.run(6) && math.Abs(s.f-start)*seconds < 1.5
+	return s.run(drift != 0) && math.Abs(s.f-start)*seconds < 1.5
 }
 
 // strangers puts the lines that would leak most into the first one, and are not of its
@@ -567,8 +569,8 @@ func (tr *Tracker) diagnose(rev *Revolution, t []float64, x [][]float64) {
 func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	s := &tr.fit
 	add := func(f Fault) { rev.Faults = append(rev.Faults, f) }
-	alone := tr.Hint == 0 && tr.track.count < steady+2
-	if !(rev.AmpSE <= tooWeak*rev.Amp) || !(rev.FreqSE <= tooVague*rev.Freq) || alone && rev.AmpSE > tooWeak/2*rev.Amp || rev.Span*rev.Freq < fewest && rev.Span < 0.95*longest {
+	alone := tr.Hint == 0 && tr.track.count < steady+2 && rev.AmpSE > enough*rev.Amp
+	if !(rev.AmpSE <= tooWeak*rev.Amp) || !(rev.FreqSE <= tooVague*rev.Freq) || alone || rev.Span*rev.Freq < fewest && rev.Span < 0.95*longest {
 		add(Weak)
 	}
 	if math.Abs(rev.Drift) > settled*rev.Freq && math.Abs(rev.Drift) > 2*math.Sqrt(s.driftVar) {
@@ -584,7 +586,8 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	if stepBias(rev.Amp, rev.Step, math.Sqrt(max(0, sigma*sigma-rev.Step*rev.Step/12))) > 0.04 {
 		add(Coarse)
 	}
-	if tr.inconsistent(s) && !rev.Has(Doubtful) {
+	quiet := rev.Amp < quietest*2*math.Pi*rev.Freq*math.Sqrt2 && best.lines == 1
+	if !rev.Has(Doubtful) && (tr.inconsistent(s) || tr.Hint == 0 && (quiet || tr.mains(rev.Freq, 0))) {
 		add(Doubtful)
 	}
 	rev.OK = !slices.ContainsFunc(rev.Faults, func(f Fault) bool { return f != Gap }) && tr.health.missing < 0.3
