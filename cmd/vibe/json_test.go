@@ -5,6 +5,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -97,7 +99,26 @@ func TestReadJSON(t *testing.T) {
 	code, out, msg := vibe(t, nil, "demo", "--json")
 	require.Zero(t, code, msg)
 	assert.Empty(t, msg)
-	checker{t}.has("", readShape, one(t, out))
+	doc := one(t, out)
+	checker{t}.has("", readShape, doc)
+
+	end := 0.0
+	for _, r := range doc.(map[string]any)["readings"].([]any) {
+		r := r.(map[string]any)
+		now := r["t_s"].(float64) + r["span_s"].(float64)/2
+		assert.Greater(t, now, end, "the windows' ends are the clock of the advice")
+		end = now
+	}
+	var seen []float64
+	for _, p := range doc.(map[string]any)["map"].([]any) {
+		if p := p.(map[string]any); p["seen"].(bool) {
+			seen = append(seen, p["speed_rpm"].(float64))
+		}
+	}
+	for _, step := range []float64{360, 430, 500, 560, 640, 740} {
+		assert.True(t, slices.ContainsFunc(seen, func(n float64) bool { return math.Abs(n/step-1) < 0.01 }),
+			"%g rpm of the story is not on the map: %v", step, seen)
+	}
 }
 
 // What is unknown about a recording of nothing is null, and the advice is to wait.

@@ -7,7 +7,9 @@ package main
 //     per revolution, with its standard errors and what is wrong with it.
 //  3. assess.Read turns each into a Reading: the one place where Hz becomes rpm and m/s²
 //     becomes mm/s.
-//  4. assess.Adviser.See takes every Reading, good or bad, and answers with Advice.
+//  4. assess.Adviser.See takes every Reading, good or bad, and answers with Advice. Its
+//     clock is the end of the reading's window, when it can be said; the middle, which the
+//     reading is about, steps back where a window grows.
 //  5. see hands Reading and Advice on: to the terminal's report, or to JSON.
 //
 // Nothing is skipped on this way: a reading that may not be used carries its faults to the
@@ -30,7 +32,9 @@ func loop(src sensor.Source, tracker *dsp.Tracker, adviser *assess.Adviser,
 	pass := func(revolutions []dsp.Revolution) {
 		for _, r := range revolutions {
 			reading := assess.Read(r)
-			see(reading, adviser.See(reading))
+			heard := reading
+			heard.T += heard.Span / 2
+			see(reading, adviser.See(heard))
 		}
 	}
 	for {

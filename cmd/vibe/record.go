@@ -137,7 +137,7 @@ func (r *record) see(reading assess.Reading, advice assess.Advice, keep bool) {
 	r.doc.Advice = advice
 	r.close(reading, advice)
 	if n := len(r.turns); advice.Action != assess.Wait && (n == 0 || r.turns[n-1].action != advice.Action) {
-		r.turns = append(r.turns, turn{reading.T, advice.Action, advice.Say})
+		r.turns = append(r.turns, turn{reading.T + reading.Span/2, advice.Action, advice.Say})
 	}
 	if reading.OK {
 		r.cause = reading.Cause

@@ -48,7 +48,7 @@ func TestRealRecording(t *testing.T) {
 				assert.Equal(t, "violent", r.Feel)
 			}
 		}
-		require.GreaterOrEqual(t, ok, 8, "%s: four seconds, four readings a second", column)
+		require.GreaterOrEqual(t, ok, 4, "%s: a second of readings of the four", column)
 		n := float64(ok)
 		assert.InEpsilon(t, 60*hz, speed/n, 0.001, column)
 		// rms velocity in mm/s of a sine of amp m/s² peak: 1000·a/(2πf·√2).
