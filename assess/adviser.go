@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"vibe/dsp"
 )
 
 // Action is what an advice asks for.
@@ -83,10 +85,13 @@ type Adviser struct {
 // of their time; one that does not, or that is not ok, never raises a speed and never
 // ends an earlier stop or lower. The slices of the result are the caller's.
 func (a *Adviser) See(r Reading) Advice {
-	r = a.tidy(r)
+	r, firm := a.tidy(r)
 	a.note(r)
 	ceilings := a.ceilings()
-	d := a.decide(r, ceilings)
+	d, urgent := a.violent(r, firm)
+	if !urgent {
+		d = a.decide(r, ceilings[0])
+	}
 	if d.Action == Stop || d.Action == Lower {
 		kept := d
 		a.alarm, a.alarmAt = &kept, r.Speed
@@ -124,20 +129,32 @@ func (a *Adviser) ladder() []RPM {
 	return Lathe{}.Speeds(a.slowest(), a.ceilings()[0].RPM)
 }
 
-// tidy makes a reading that cannot be into one that is not ok.
-func (a *Adviser) tidy(r Reading) Reading {
-	bad := !finite(r.T) || a.any && r.T <= a.last || !finite(float64(r.Speed)) || !finite(r.Shake) || !finite(r.ShakeSE)
-	if bad || r.Speed <= 0 || r.Shake <= 0 || r.ShakeSE < 0 || slices.ContainsFunc(r.Faults, forbids) {
-		r.OK = false
-	}
-	if bad {
-		r.Speed, r.Shake, r.ShakeSE = 0, 0, 0
-	}
+// tidy makes a reading that cannot be into one that is not ok. Firm reports whether its
+// shake may be believed all the same when it is violent: however the clock goes, while the
+// speed changes, at the end of the sensor's range.
+func (a *Adviser) tidy(r Reading) (tidied Reading, firm bool) {
+	timed := finite(r.T) && (!a.any || r.T > a.last)
 	if !finite(r.T) {
 		r.T = a.last
 	}
-	return r
+	sane := r.Speed >= slowestTurn && r.Speed <= fastestTurn && r.Shake > 0 && r.Shake <= hardestShake && r.ShakeSE >= 0 && r.ShakeSE <= r.Shake
+	if !sane {
+		r.Speed, r.Shake, r.ShakeSE = 0, 0, 0
+	}
+	firm = sane && (r.OK || len(r.Faults) > 0)
+	for _, f := range r.Faults {
+		firm = firm && (f == dsp.Changing || f == dsp.Clipped || f == dsp.Gap)
+	}
+	r.OK = r.OK && sane && timed && r.Shake >= minShake && !slices.ContainsFunc(r.Faults, forbids)
+	return r, firm
 }
+
+// Beyond these no number of a reading is believed (chosen; every lathe is well within).
+const (
+	slowestTurn  RPM = 1
+	fastestTurn  RPM = 1e5
+	hardestShake     = 1e5 // mm/s rms
+)
 
 // note keeps what the reading adds: the run of ok readings at one speed, the map, the
 // growth watch.

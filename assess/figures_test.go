@@ -158,7 +158,7 @@ func TestWoodDensity(t *testing.T) {
 	}{{"sugar maple", 12, 688.5}, {"sugar maple", 60, 896.0}, {"Black Cherry", 12, 568.9}} {
 		likely, high := assess.WoodOf(c.name).Density(c.moisture)
 		assert.InEpsilon(t, c.rho, likely, digits, "%s at %v %%", c.name, c.moisture)
-		assert.InEpsilon(t, 1.2*c.rho, high, digits)
+		assert.InEpsilon(t, 1.2*c.rho, high, digits, "two coefficients of variation, 10 %%")
 	}
 	// The formula itself, G = 0.4 at 12 %: 448 kg/m³ (27.968 lb/ft³ as printed by a
 	// university's page on wood density): eastern yellow-poplar of basic 0.40 is denser
@@ -169,7 +169,7 @@ func TestWoodDensity(t *testing.T) {
 	assert.Zero(t, unknown)
 	for _, name := range assess.Woods() {
 		_, high := assess.WoodOf(name).Density(0)
-		assert.Less(t, high, worst*1.2)
+		assert.LessOrEqual(t, high, worst)
 		assert.LessOrEqual(t, assess.WoodOf("").Stiffness(12), assess.WoodOf(name).Stiffness(12))
 		assert.LessOrEqual(t, assess.WoodOf(name).Stiffness(0), assess.WoodOf(name).Stiffness(12))
 	}

@@ -8,11 +8,7 @@ import (
 )
 
 // decide applies the rules in the order of the laws; the first that speaks wins.
-func (a *Adviser) decide(r Reading, ceilings []Ceiling) Advice {
-	top := ceilings[0]
-	if d, ok := a.violent(r); ok {
-		return d
-	}
+func (a *Adviser) decide(r Reading, top Ceiling) Advice {
 	if !r.OK {
 		return a.blind(r)
 	}
@@ -24,9 +20,8 @@ func (a *Adviser) decide(r Reading, ceilings []Ceiling) Advice {
 	return a.hold(r, top)
 }
 
-// violent stops at once, on a number that is only a little wrong too.
-func (a *Adviser) violent(r Reading) (Advice, bool) {
-	firm := r.OK || slices.ContainsFunc(r.Faults, func(f dsp.Fault) bool { return f == dsp.Changing || f == dsp.Clipped }) && !r.Has(dsp.Weak) && !r.Has(dsp.Folded) && !r.Has(dsp.Doubtful) && !r.Has(dsp.NoTurn)
+// violent stops at once, whatever else is known.
+func (a *Adviser) violent(r Reading, firm bool) (Advice, bool) {
 	if !firm || FeelOf(r.Shake, a.edges()) != Violent {
 		return Advice{}, false
 	}

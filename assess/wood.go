@@ -90,7 +90,7 @@ func (w Wood) Density(moisture float64) (likely, high float64) {
 			d = min(density(k.gGreen, moisture), soaked)
 			likely = max(likely, d)
 		}
-		high = max(high, spread*d)
+		high = max(high, min(spread*d, densest))
 	}
 	return likely, high
 }
