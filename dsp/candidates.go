@@ -20,6 +20,11 @@ const (
 	// shown is the amplitude over its standard error at which a line at a known frequency
 	// is more than noise: for six Gaussian numbers (three axes) χ² > 30 has probability 4e-5.
 	shown = 5.5
+	// singles: of two lines without multiples the lesser is a rival from this share of the
+	// greater one's velocity. Chosen.
+	singles = 0.3
+	// blurred: in less than so many seconds multiples may agree by accident. Chosen.
+	blurred = 1.4
 	// partedFor seconds after a line was seen at a part of another, the other is not
 	// believed alone. Chosen.
 	partedFor = 3.0
@@ -117,15 +122,15 @@ func (tr *Tracker) choose(looks []*look, now, low, high float64) (best hypothesi
 	for _, h := range all {
 		top = max(top, h.speed)
 	}
+	worth := func(h hypothesis) float64 { return h.score + max(-4, math.Log(h.speed/top)) }
 	expected := tr.track.predict(now)
-	worth := func(h hypothesis) float64 {
-		w := h.score + max(-4, math.Log(h.speed/top))
+	liking := func(h hypothesis) float64 {
 		if expected > 0 && math.Abs(h.f-expected) < max(0.03*expected, 1.5*h.look.df) {
-			w += margin / 2
+			return worth(h) + margin/2
 		}
-		return w
+		return worth(h)
 	}
-	slices.SortStableFunc(all, func(a, b hypothesis) int { return cmp.Compare(worth(b), worth(a)) })
+	slices.SortStableFunc(all, func(a, b hypothesis) int { return cmp.Compare(liking(b), liking(a)) })
 	best = all[0]
 	for _, h := range all[1:] {
 		if multiple(best.f, h.f) {
@@ -148,8 +153,15 @@ func (tr *Tracker) choose(looks []*look, now, low, high float64) (best hypothesi
 	case tr.Hint == 0 && tr.mains(best.f, 0):
 		return best, best.f
 	}
+	enough := margin
+	if looks[0].seconds < blurred {
+		enough = 3 * margin
+	}
 	for _, h := range all {
-		if h.f != best.f && !multiple(h.f, best.f) && worth(h) > worth(best)-margin {
+		if h.f == best.f || h.lines == 0 || multiple(h.f, best.f) {
+			continue
+		}
+		if worth(h) > worth(best)-enough || h.lines == 1 && best.lines == 1 && h.speed > singles*best.speed {
 			return best, h.f
 		}
 	}

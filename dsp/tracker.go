@@ -1,6 +1,7 @@
 package dsp
 
 import (
+	"fmt"
 	"gonum.org/v1/gonum/floats"
 	"math"
 	"slices"
@@ -332,13 +333,13 @@ func (tr *Tracker) look(now, have, high float64) []*look {
 func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) bool {
 	s := &tr.fit
 	seconds := min(max(turns/c.f, shortest), longest, have)
-	p := tr.track.predict(now - seconds/2)
 	f, drift := c.f, 0.0
-	if p > 0 && math.Abs(p/c.f-1) < 0.05 {
-		seconds = min(max(seconds, min(tr.track.span, longest)), have)
-		if p = tr.track.predict(now - seconds/2); math.Abs(p-c.f) < c.look.df {
-			f, drift = p, tr.track.drift
-		}
+	p := tr.track.predict(now - seconds/2)
+	if p > 0 && math.Abs(p-c.f) < max(c.look.df, 0.02*c.f) {
+		seconds = min(max(seconds, tr.track.span), longest, have)
+		f, drift = tr.track.predict(now-seconds/2), tr.track.drift
+	} else {
+		seconds = min(seconds, 1.5*c.look.seconds)
 	}
 	for try := 0; ; try++ {
 		if !tr.fitLine(s, c.look, f, drift, now, seconds, c.anchor, max(c.anchor, maxMultiple)) {
@@ -350,9 +351,23 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 		}
 		need := seconds * (se / (0.9 * enough * amp)) * (se / (0.9 * enough * amp))
 		seconds = min(max(need, 1.3*seconds), longest, have)
+		if math.Sqrt(s.fVar)*seconds < 0.3 {
+			f, drift = s.f, 0
+		}
+	}
+	s.parted = s.split()
+	if s.parted {
+		// Multiples that say another speed than the line itself do not set it.
+		s.steers = [9]bool{1: true}
+		if !s.run(true) {
+			return false
+		}
 	}
 	c.f = s.f
 	tr.ambiguous = tr.images(c, now, seconds)
+	if Debug {
+		fmt.Println("      fit", s.f, math.Sqrt(s.fVar), "drift", s.drift, "span", s.span, "ks", s.ks, s.steers, "foreign", s.foreign, s.foreignAmp[:len(s.foreign)], "near", s.near, "far", s.far, "thin", s.thin, "parted", s.parted, "off", s.off, "n", len(s.t))
+	}
 	tr.report(rev, s)
 	return true
 }
@@ -455,11 +470,15 @@ func (s *fit) phasorVar() (v [3]float64) {
 // most over the last seconds. The multiples that stand clear in look l, and anchor, set the
 // frequency.
 func (tr *Tracker) fitLine(s *fit, l *look, f, drift, now, seconds float64, anchor, most int) bool {
-	t, x, fs := tr.window(now, seconds, float64(most)*f/passband)
+	rate := float64(most) * f / passband
+	if tr.health.missing > 0.005 {
+		rate *= 4 // bridging what is missing costs accuracy near the end of the passband
+	}
+	t, x, fs := tr.window(now, seconds, rate)
 	s.t, s.x = t, x
 	s.f, s.drift = f, drift
 	s.ks = append(s.ks[:0], 1)
-	s.steers = [9]bool{1: anchor == 1}
+	s.steers = [9]bool{1: anchor == 1 || s == &tr.fit}
 	taken := []float64{tr.fold(f)}
 	for k := 2; k <= most; k++ {
 		g := float64(k) * f
@@ -508,7 +527,7 @@ func (tr *Tracker) strangers(s *fit, l *look, own, seconds float64) {
 		}
 		f += peakOffset(l.z[k-1], z, l.z[k+1]) * l.df
 		near := math.Round(f / own)
-		if near >= 1 && near <= maxMultiple && math.Abs(f-near*own) < 2.5*l.df || math.Abs(f-own)*seconds < 1.2 {
+		if near >= 1 && near <= float64(s.ks[len(s.ks)-1]) && math.Abs(f-near*own) < 2.5*l.df || math.Abs(f-own)*seconds < 1.2 {
 			continue
 		}
 		p := 0.0
@@ -587,7 +606,7 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 		add(Coarse)
 	}
 	quiet := rev.Amp < quietest*2*math.Pi*rev.Freq*math.Sqrt2 && best.lines == 1
-	if !rev.Has(Doubtful) && (tr.inconsistent(s) || tr.Hint == 0 && (quiet || tr.mains(rev.Freq, 0))) {
+	if !rev.Has(Doubtful) && (s.foreignFamily() || s.dying() || tr.Hint == 0 && (quiet || tr.mains(rev.Freq, 0))) {
 		add(Doubtful)
 	}
 	rev.OK = !slices.ContainsFunc(rev.Faults, func(f Fault) bool { return f != Gap }) && tr.health.missing < 0.3
@@ -614,12 +633,31 @@ func rms(v []float64) float64 {
 	return math.Sqrt(sum / float64(max(len(v), 1)))
 }
 
-// inconsistent reports whether the first line says clearly of itself another frequency
-// than its family does, or rings down like a struck mode.
-func (tr *Tracker) inconsistent(s *fit) bool {
-	if math.Abs(s.off[1]) > 4*math.Sqrt(s.offVar[1]) && math.Abs(s.off[1])*s.span > 0.05 {
-		return true
+// split reports whether the first line says clearly of itself another frequency than the
+// fit.
+func (s *fit) split() bool {
+	return math.Abs(s.off[1]) > 4*math.Sqrt(s.offVar[1]) && math.Abs(s.off[1])*s.span > 0.05
+}
+
+// foreignFamily reports whether the multiples said another speed than the line, and one of
+// them is faster (m/s) than it: then the line may belong to something else.
+func (s *fit) foreignFamily() bool {
+	if !s.parted {
+		return false
 	}
+	own, _ := worst(s.phasor[1], [3]float64{})
+	for _, k := range s.ks[1:] {
+		amp, _ := worst(s.phasor[k], [3]float64{})
+		if amp > own*float64(k) {
+			return true
+		}
+	}
+	return false
+}
+
+// dying reports whether the line rings down like a struck mode: weaker at a steady
+// frequency.
+func (s *fit) dying() bool {
 	return s.swell < -0.07 && s.swell < -4*math.Sqrt(s.swellVar) && math.Abs(s.drift) < 0.01*s.f
 }
 
