@@ -71,14 +71,15 @@ type Adviser struct {
 	avoidedAt float64
 	watch     watch
 	growth    float64   // of the watch, as of the newest ok reading
-	tops      []Ceiling // the ceilings, lowest first
-	last      float64   // s, of the newest reading
-	any       bool      // there was one
-	since     float64   // s, first reading of the unbroken run of ok ones at one speed
-	anchor    RPM       // speed of that run, 0: none
-	alarm     *Advice   // last stop or lower that nothing has proved over
-	alarmAt   RPM       // speed at which it was given
-	said      Advice    // last one
+	tops      []Ceiling // the ceilings, lowest first, as of topsAt, s
+	topsAt    float64
+	last      float64 // s, of the newest reading
+	any       bool    // there was one
+	since     float64 // s, first reading of the unbroken run of ok ones at one speed
+	anchor    RPM     // speed of that run, 0: none
+	alarm     *Advice // last stop or lower that nothing has proved over
+	alarmAt   RPM     // speed at which it was given
+	said      Advice  // last one
 }
 
 // See takes the next reading and returns the advice as of then. Readings come in the order
@@ -98,6 +99,9 @@ func (a *Adviser) See(r Reading) Advice {
 	}
 	a.said = d
 	d.Reasons = slices.Clone(d.Reasons)
+	if why := a.causeHere(r); r.OK && d.Action != Wait && why.Code != "" {
+		d.Reasons = append(d.Reasons, why)
+	}
 	d.Ceilings, d.Avoid = slices.Clone(ceilings), append([][2]RPM{}, a.avoid()...)
 	return d
 }
@@ -201,9 +205,15 @@ func (a *Adviser) comfort() float64 {
 	return min(DefaultEdges[1], a.edges()[1])
 }
 
+// ceilings lists the ceilings of lathe, blank and task, and the one that the measured
+// throw sets as of the last fit; lowest first.
 func (a *Adviser) ceilings() []Ceiling {
-	if a.tops == nil {
-		a.tops = Ceilings(a.Lathe, a.Blank, a.Task)
+	if a.tops == nil || a.topsAt != a.response.when {
+		a.tops, a.topsAt = Ceilings(a.Lathe, a.Blank, a.Task), a.response.when
+		if c := a.response.walk(); c.RPM > 0 && c.RPM < farAbove {
+			a.tops = append(a.tops, c)
+			slices.SortStableFunc(a.tops, func(a, b Ceiling) int { return cmp.Compare(a.RPM, b.RPM) })
+		}
 	}
 	return a.tops
 }

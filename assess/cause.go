@@ -1,6 +1,11 @@
 package assess
 
-import "vibe/dsp"
+import (
+	"fmt"
+	"math"
+
+	"vibe/dsp"
+)
 
 // cause says in words what probably makes the shake, from one reading, and how sure that
 // is. All of it is common practice, no source: one line alone is imbalance; a line twice
@@ -42,3 +47,54 @@ const (
 	looseRatio = 0.3
 	knockCrest = 7
 )
+
+// causeHere says what the session adds to the cause of one reading: that the lathe shakes
+// as much with nothing mounted, or that the speed is close to a resonance. "" when it
+// adds nothing.
+func (a *Adviser) causeHere(r Reading) Reason {
+	for _, p := range a.Empty {
+		if near(r.Speed, p.Speed, 2*sameSpeed) && r.Shake < emptyShare*p.Shake {
+			return Reason{"lathe-itself", fmt.Sprintf("the lathe itself, likely: with nothing mounted it shook %s at this speed", ShakeText(p.Shake)), ownReadings}
+		}
+	}
+	if share, at := a.response.resonance(r.Speed); share > 0.5 {
+		return Reason{"resonance", fmt.Sprintf("close to a resonance at about %v, %s (%.0f %% of what explains the readings)", at, sureness(share), 100*share), ownReadings}
+	}
+	if r.Cause != "" {
+		return Reason{"cause", r.Cause, practice}
+	}
+	return Reason{}
+}
+
+// emptyShare is how much more than the empty lathe a shake may be and still be its own
+// (chosen).
+const emptyShare = 1.5
+
+// sureness puts a share of the posterior into words.
+func sureness(share float64) string {
+	if share > 0.9 {
+		return "likely"
+	}
+	return "perhaps"
+}
+
+// resonance is the share of the posterior that has a natural frequency within 15 % of n,
+// and where that is on average.
+func (m *response) resonance(n RPM) (share float64, at RPM) {
+	var sum, with, mean float64
+	for _, c := range m.cells {
+		sum += c.weight
+		closest := c.f1
+		if math.Abs(60*c.f2-float64(n)) < math.Abs(60*c.f1-float64(n)) {
+			closest = c.f2
+		}
+		if near(RPM(60*closest), n, 0.15) {
+			with += c.weight
+			mean += c.weight * 60 * closest
+		}
+	}
+	if with == 0 {
+		return 0, 0
+	}
+	return with / sum, RPM(mean / with)
+}

@@ -2,6 +2,7 @@ package assess
 
 import (
 	"cmp"
+	"fmt"
 	"math"
 	"slices"
 )
@@ -211,4 +212,22 @@ func (m *response) neighbours(n RPM) (here, below observed) {
 		}
 	}
 	return here, below
+}
+
+// walk is the speed at which the imbalance as measured throws with a fifth of the lathe's
+// weight. Far above its resonance the lathe moves by X = m·e/M, so the force m·e·ω² is
+// 0.2·M·g at ω = √(0.2·g/X), whatever M is (Thomson, eq. 3.2-4, for large r; what moves
+// is at most the lathe, so this is the careful side). Its RPM is 0 while X is not known to
+// within a third.
+func (m *response) walk() Ceiling {
+	if m.cells == nil {
+		return Ceiling{}
+	}
+	x := quantiles(m.cells, func(cell) float64 { return math.Sqrt2 }, misfit, 0.5, 0.975)
+	if x[1] > 1.33*x[0] {
+		return Ceiling{}
+	}
+	n := RPM(math.Sqrt(walkShare*gravity*1000/x[1]) * 60 / (2 * math.Pi))
+	return Ceiling{"walk", n, "the imbalance as measured then throws with a fifth of the lathe's weight, and the lathe may walk",
+		fmt.Sprintf("√(0.2 × g / %.3f mm)", x[1]), ownReadings + "; the share is common practice, no source"}
 }

@@ -1,0 +1,109 @@
+package assess
+
+import (
+	"fmt"
+	"html"
+	"strings"
+)
+
+// Card is a speed card for the wall: the fastest speed of a lathe for a diameter and a
+// task, of bowls half as long as wide, of unknown wood soaking wet, on a faceplate
+// without tailstock. A 0 is a blank that this lathe cannot turn slowly enough.
+type Card struct {
+	Lathe     Lathe
+	Diameters []MM
+	Tasks     []Task
+	Speeds    [][]RPM // a row for each diameter
+}
+
+// cardTasks are the columns, with the balance that a blank has by then: sawn at first, true
+// once shaped.
+var cardTasks = []Task{Roughing, Shaping, Finishing, Sanding}
+
+// MakeCard returns the card of a lathe. It returns an InputError for a lathe that cannot
+// be.
+func MakeCard(l Lathe) (Card, error) {
+	if err := l.Validate(); err != nil {
+		return Card{}, err
+	}
+	c := Card{Lathe: l, Tasks: cardTasks}
+	for _, d := range []MM{75, 100, 150, 200, 250, 300, 350, 400, 450, 500} {
+		if d > l.swing() || d/2 > l.between() {
+			break
+		}
+		var row []RPM
+		for _, t := range c.Tasks {
+			b := Blank{Diameter: d, Length: d / 2, Held: Faceplate, Balance: Sawn}
+			if t == Finishing || t == Sanding {
+				b.Balance = True
+			}
+			row = append(row, l.Fit(Ceilings(l, b, t)[0].RPM))
+		}
+		c.Diameters, c.Speeds = append(c.Diameters, d), append(c.Speeds, row)
+	}
+	return c, nil
+}
+
+// title, and the lines below the table.
+func (c Card) title() string {
+	if c.Lathe.Name == "" {
+		return "Fastest speeds, rpm"
+	}
+	return "Fastest speeds, rpm: " + c.Lathe.Name
+}
+
+func (c Card) notes() []string {
+	return append([]string{"Sound, sawn bowl blanks on a faceplate. Burls, voids, long overhang: slower. Source: " + practice + "."}, Cautions()...)
+}
+
+func (c Card) head(d int) string { return fmt.Sprintf("%.0f mm", float64(c.Diameters[d])) }
+
+func speedText(n RPM) string {
+	if n == 0 {
+		return "no"
+	}
+	return fmt.Sprintf("%.0f", float64(n))
+}
+
+// Text is the card as a table of lines.
+func (c Card) Text() string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s\n\n%-8s", c.title(), "")
+	for _, t := range c.Tasks {
+		fmt.Fprintf(&b, "%11s", t)
+	}
+	for i, row := range c.Speeds {
+		fmt.Fprintf(&b, "\n%-8s", c.head(i))
+		for _, n := range row {
+			fmt.Fprintf(&b, "%11s", speedText(n))
+		}
+	}
+	b.WriteString("\n\n" + strings.Join(c.notes(), "\n") + "\n")
+	return b.String()
+}
+
+// SVG is the card as a drawing of its own size, to print.
+func (c Card) SVG() string {
+	const line, column = 34, 130
+	var b strings.Builder
+	width, height := column*(len(c.Tasks)+1)+60, line*(len(c.Diameters)+3)+24*len(c.notes())
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" font-family="sans-serif" font-size="20">`+"\n", width, height)
+	put := func(x, y, size int, anchor, text string) {
+		fmt.Fprintf(&b, `<text x="%d" y="%d" font-size="%d" text-anchor="%s">%s</text>`+"\n", x, y, size, anchor, html.EscapeString(text))
+	}
+	put(30, line, 24, "start", c.title())
+	for j, t := range c.Tasks {
+		put(column*(j+2), 2*line, 20, "end", string(t))
+	}
+	for i, row := range c.Speeds {
+		put(30, line*(i+3), 20, "start", c.head(i))
+		for j, n := range row {
+			put(column*(j+2), line*(i+3), 20, "end", speedText(n))
+		}
+	}
+	for i, note := range c.notes() {
+		put(30, line*(len(c.Diameters)+3)+24*i, 12, "start", note)
+	}
+	b.WriteString("</svg>\n")
+	return b.String()
+}
