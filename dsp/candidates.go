@@ -20,6 +20,8 @@ const (
 	// shown is the amplitude over its standard error at which a line at a known frequency
 	// is more than noise: for six Gaussian numbers (three axes) χ² > 30 has probability 4e-5.
 	shown = 5.5
+	// plain: a line so many times over the threshold is measured best in the longest look.
+	plain = 50.0
 	// singles: of two lines without multiples the lesser is a rival from this share of the
 	// greater one's velocity. Chosen.
 	singles = 0.3
@@ -77,7 +79,7 @@ func (tr *Tracker) peaks(looks []*look, low, high float64) []peak {
 			switch {
 			case same < 0:
 				found = append(found, p)
-			case found[same].look == l && found[same].z < p.z, found[same].look != l && 4*found[same].z < p.z:
+			case found[same].look == l && found[same].z < p.z, found[same].look != l && 4*found[same].z < p.z && found[same].z < plain:
 				found[same] = p
 			}
 		}
@@ -302,7 +304,7 @@ func (tr *Tracker) rate(h hypothesis) hypothesis {
 	h.score, h.speed, h.lines = 0, 0, 0
 	for k := 1; k <= mostTeeth; k++ {
 		g := tr.fold(float64(k) * h.f)
-		if g > l.df*float64(len(l.z)-4) || tr.mains(g, l.df) || tr.bystander(g, l.df) {
+		if g < tr.low()/2 || g > l.df*float64(len(l.z)-4) || tr.mains(g, l.df) || tr.bystander(g, l.df) {
 			continue
 		}
 		half := 1

@@ -46,7 +46,7 @@ type fit struct {
 	offVar       [9]float64
 	swell        float64 // 1/s, relative rate of change of the amplitude
 	swellVar     float64
-	parted       bool // the line and its multiples say different speeds
+	disputed     bool // a stronger multiple says another speed than the line
 
 	cols     [][]float64
 	gram     []float64

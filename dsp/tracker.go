@@ -355,8 +355,9 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 			f, drift = s.f, 0
 		}
 	}
-	s.parted = s.split()
-	if s.parted {
+	s.disputed = false
+	if s.split() {
+		s.disputed = s.outdone()
 		// Multiples that say another speed than the line itself do not set it.
 		s.steers = [9]bool{1: true}
 		if !s.run(true) {
@@ -366,7 +367,7 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 	c.f = s.f
 	tr.ambiguous = tr.images(c, now, seconds)
 	if Debug {
-		fmt.Println("      fit", s.f, math.Sqrt(s.fVar), "drift", s.drift, "span", s.span, "ks", s.ks, s.steers, "foreign", s.foreign, s.foreignAmp[:len(s.foreign)], "near", s.near, "far", s.far, "thin", s.thin, "parted", s.parted, "off", s.off, "n", len(s.t))
+		fmt.Println("      fit", s.f, math.Sqrt(s.fVar), "drift", s.drift, "span", s.span, "ks", s.ks, s.steers, "foreign", s.foreign, s.foreignAmp[:len(s.foreign)], "near", s.near, "far", s.far, "thin", s.thin, "disputed", s.disputed, "off", s.off, "n", len(s.t))
 	}
 	tr.report(rev, s)
 	return true
@@ -606,7 +607,7 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 		add(Coarse)
 	}
 	quiet := rev.Amp < quietest*2*math.Pi*rev.Freq*math.Sqrt2 && best.lines == 1
-	if !rev.Has(Doubtful) && (s.foreignFamily() || s.dying() || tr.Hint == 0 && (quiet || tr.mains(rev.Freq, 0))) {
+	if !rev.Has(Doubtful) && (s.disputed || s.dying() || tr.Hint == 0 && (quiet || tr.mains(rev.Freq, 0))) {
 		add(Doubtful)
 	}
 	rev.OK = !slices.ContainsFunc(rev.Faults, func(f Fault) bool { return f != Gap }) && tr.health.missing < 0.3
@@ -639,20 +640,13 @@ func (s *fit) split() bool {
 	return math.Abs(s.off[1]) > 4*math.Sqrt(s.offVar[1]) && math.Abs(s.off[1])*s.span > 0.05
 }
 
-// foreignFamily reports whether the multiples said another speed than the line, and one of
-// them is faster (m/s) than it: then the line may belong to something else.
-func (s *fit) foreignFamily() bool {
-	if !s.parted {
-		return false
-	}
+// outdone reports whether a multiple is faster (m/s) than the line itself.
+func (s *fit) outdone() bool {
 	own, _ := worst(s.phasor[1], [3]float64{})
-	for _, k := range s.ks[1:] {
+	return slices.ContainsFunc(s.ks[1:], func(k int) bool {
 		amp, _ := worst(s.phasor[k], [3]float64{})
-		if amp > own*float64(k) {
-			return true
-		}
-	}
-	return false
+		return amp > own*float64(k)
+	})
 }
 
 // dying reports whether the line rings down like a struck mode: weaker at a steady
