@@ -93,7 +93,7 @@ func (a *Adviser) See(r Reading) Advice {
 	if !urgent {
 		d = a.decide(r, ceilings[0])
 	}
-	if d.Action == Stop || d.Action == Lower {
+	if repeated := a.alarm != nil && a.alarm.Say == d.Say; !repeated && (d.Action == Stop || d.Action == Lower) {
 		kept := d
 		a.alarm, a.alarmAt = &kept, r.Speed
 	}

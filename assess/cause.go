@@ -60,9 +60,6 @@ func (a *Adviser) causeHere(r Reading) Reason {
 	if share, at := a.response.resonance(r.Speed); share > 0.5 {
 		return Reason{"resonance", fmt.Sprintf("close to a resonance at about %v, %s (%.0f %% of what explains the readings)", at, sureness(share), 100*share), ownReadings}
 	}
-	if r.Cause != "" {
-		return Reason{"cause", r.Cause, practice}
-	}
 	return Reason{}
 }
 

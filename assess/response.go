@@ -169,29 +169,43 @@ func (m *response) edge(n RPM) float64 {
 	return m.edges[k]
 }
 
-// hidden is the largest shake that a narrow resonance could make on the way from the speed
-// n, seen last, up to another, even one that the fit does not know of. A mode of share K
-// at a distance δ above (in ln n) adds K/δ to the shake and K/δ² to its slope; its peak is
-// K/ζ. So what the slope has beyond the v ∝ n³ of a stiff headstock, e, measured half a
-// step h below n, bounds the peak:
-//
-//	v·(to/n)³ + e·(ln(to/n) + h/2)²/ζ
-//
-// (derived here from Thomson, eq. 3.2-4, for r near 1), with e at its upper 95 % edge. The
-// shake alone is a bound too: at most all of it is the mode's, with its peak no further
-// than ln(to/n), so at most v·ln(to/n)/ζ. The lower of the two counts.
-func (m *response) hidden(n, to RPM) float64 {
+// flank is what the last two speeds seen say of a narrow resonance further up, even one
+// that the fit does not know of.
+type flank struct {
+	shake float64 // at the speed seen last, mm/s rms
+	slope float64 // of the shake over ln n, beyond what is explained: upper 95 % edge
+	gap   float64 // between the two speeds, in ln n; 0: only one was seen
+}
+
+// flank looks at n and below. Explained is the slope of v ∝ n³, a stiff headstock, or of
+// the fit where that is less, above a resonance. There must be a fit.
+func (m *response) flank(n RPM) flank {
 	here, below := m.neighbours(n)
-	d := math.Log(float64(to / n))
-	grown := here.shake * math.Exp(3*d)
-	alone := grown + here.shake*d/narrowest
 	if below.speed == 0 {
-		return alone
+		return flank{shake: here.shake}
 	}
-	h := math.Log(float64(here.speed / below.speed))
-	middle := (here.shake + below.shake) / 2
-	e := (here.shake-below.shake)/h - 3*middle + 1.96*math.Hypot(here.sigma, below.sigma)/h
-	return min(alone, grown+max(0, e)*(d+h/2)*(d+h/2)/narrowest)
+	gap := math.Log(float64(here.speed / below.speed))
+	fitted := predict(m.cells, here.speed, misfit).Shake - predict(m.cells, below.speed, misfit).Shake
+	explained := min(3*(here.shake+below.shake)/2, fitted/gap)
+	slope := (here.shake-below.shake)/gap - explained + 1.96*math.Hypot(here.sigma, below.sigma)/gap
+	return flank{here.shake, max(0, slope), gap}
+}
+
+// highest is the largest shake that a narrow resonance could make on the way up by d in
+// ln n. A mode of share K at a distance δ adds K/δ to the shake and K/δ² to its slope,
+// and K/ζ at its peak. The slope e is measured half a gap h below, so that the peak is at
+// most
+//
+//	v·exp(3d) + e·(d + h/2)²/ζ
+//
+// (derived here from Thomson, eq. 3.2-4, for r near 1). The shake alone is a bound too: at
+// most all of it is the mode's, so its peak is at most v·d/ζ. The lower one counts.
+func (f flank) highest(d float64) float64 {
+	alone := f.shake * d / narrowest
+	if f.gap > 0 {
+		alone = min(alone, f.slope*(d+f.gap/2)*(d+f.gap/2)/narrowest)
+	}
+	return f.shake*math.Exp(3*d) + alone
 }
 
 // narrowest is the least damping ratio that a lathe on its stand is believed to have

@@ -2,6 +2,7 @@ package assess
 
 import (
 	"fmt"
+	"math"
 	"slices"
 
 	"vibe/dsp"
@@ -200,9 +201,9 @@ func (a *Adviser) raise(r Reading, top Ceiling) (Advice, bool) {
 // which the way is comfortable, with the most shake to expect on it; 0 if there is none.
 // What was said stands up to the comfort limit itself; a new speed must keep clear of it.
 func (a *Adviser) fastest(n, high RPM) (to RPM, most float64) {
-	last := 0.0
+	last, flank := 0.0, a.response.flank(n)
 	for s := n; s <= high; s *= 1.005 {
-		last = max(last, a.response.edge(s), a.response.hidden(n, s))
+		last = max(last, a.response.edge(s), flank.highest(math.Log(float64(s/n))))
 		if last >= a.comfort() {
 			break
 		}
@@ -240,13 +241,17 @@ func (a *Adviser) reach(n RPM) RPM {
 	return smallStep * n
 }
 
+// worthMore is how much faster the ceiling must be to be worth a word about what holds the
+// speed below it (chosen).
+const worthMore = 1.03
+
+// hold stays, and says what keeps the speed from rising.
 func (a *Adviser) hold(r Reading, top Ceiling) Advice {
 	d := Advice{Action: Hold, Speed: a.present(r.Speed, top.RPM), Reasons: []Reason{}}
 	d.Say = fmt.Sprintf("Hold %v: %s, %s.", d.Speed, ShakeText(r.Shake), FeelOf(r.Shake, a.edges()))
-	switch next := a.Lathe.Speeds(leastGain*r.Speed, top.RPM); {
-	case len(next) == 0:
+	if a.Lathe.Fit(top.RPM) <= worthMore*d.Speed {
 		d.Reasons = append(d.Reasons, Reason{"ceiling", fmt.Sprintf("the lowest ceiling is %.0f rpm (%s): %s", float64(top.RPM), top.Name, top.Text), top.Source})
-	default:
+	} else {
 		d.Reasons = append(d.Reasons, Reason{"edge", fmt.Sprintf("faster could pass the comfort limit of %s, or is not known well enough", ShakeText(a.comfort())), ownReadings})
 	}
 	return d

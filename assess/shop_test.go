@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
+	"slices"
 
 	"vibe/assess"
 	"vibe/dsp"
@@ -167,7 +168,6 @@ func (s *shop) turn(n assess.RPM) {
 type outcome struct {
 	speed     float64    // rpm at the end
 	started   assess.RPM // at last
-	restarts  int
 	said      string
 	unsafe    []string
 	stopped   string // what was said
@@ -194,10 +194,9 @@ func (s *shop) run(seconds float64, start, top assess.RPM) outcome {
 		if d.Action == assess.Raise && s.passesRough(float64(d.Speed)) {
 			out.unsafe = append(out.unsafe, d.Say)
 		}
-		if d.Action == assess.Stop && d.Reasons[0].Code == "violent" && s.loosenAt == 0 && s.lathe.Fit(assess.RPM(0.7*s.speed)) > 0 && s.target > 0 {
-			start = s.lathe.Fit(assess.RPM(0.7 * s.speed))
+		if d.Action == assess.Stop && s.tooFast(d) && s.target > 0 {
+			start = s.lathe.Fit(assess.RPM(0.85 * s.speed))
 			s.target = 0
-			out.restarts++
 		}
 		if s.target == 0 && s.speed == 0 {
 			s.turn(start)
@@ -219,6 +218,13 @@ func (s *shop) run(seconds float64, start, top assess.RPM) outcome {
 	}
 	out.speed, out.started, out.said = s.speed, start, heard.Say
 	return out
+}
+
+// tooFast reports whether a stop only means that the blank was started too fast, and the
+// lathe can be started slower.
+func (s *shop) tooFast(d assess.Advice) bool {
+	again := slices.ContainsFunc(d.Reasons, func(r assess.Reason) bool { return r.Code == "make-better" })
+	return again && s.loosenAt == 0 && s.truth(s.speed) > 0.9*assess.DefaultEdges[1] && s.lathe.Fit(assess.RPM(0.85*s.speed)) > 0
 }
 
 func (s *shop) passesRough(to float64) bool {

@@ -1,0 +1,128 @@
+package assess_test
+
+import (
+	"encoding/json"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"vibe/assess"
+	"vibe/dsp"
+)
+
+// steady is n ok readings of one speed and shake from time t on, four a second.
+func steady(t float64, n int, speed assess.RPM, shake float64) []assess.Reading {
+	var out []assess.Reading
+	for i := range n {
+		out = append(out, assess.Reading{T: t + 0.25*float64(i), Span: 2, OK: true, Speed: speed, SpeedSE: 0.1, Shake: shake, ShakeSE: 0.01 * shake})
+	}
+	return out
+}
+
+// hear feeds readings and returns the last advice.
+func hear(a *assess.Adviser, readings ...assess.Reading) assess.Advice {
+	var d assess.Advice
+	for _, r := range readings {
+		d = a.See(r)
+	}
+	return d
+}
+
+func turning() *assess.Adviser {
+	return &assess.Adviser{Lathe: workshop(), Blank: bowl(), Task: assess.Finishing}
+}
+
+// TestSay holds the words of each kind of advice.
+func TestSay(t *testing.T) {
+	t.Parallel()
+	noTurn := assess.Reading{T: 100, Span: 4, Faults: []dsp.Fault{dsp.NoTurn}}
+	for name, c := range map[string]struct {
+		readings []assess.Reading
+		action   assess.Action
+		say      string
+		code     string
+	}{
+		"stands":     {[]assess.Reading{noTurn}, assess.Wait, "Wait: nothing turns.", "no-turn"},
+		"first look": {steady(0, 3, 400, 0.5), assess.Wait, "Wait: 400 rpm, 0.50 mm/s so far, not settled for 2 s yet.", "unsettled"},
+		"calm":       {steady(0, 12, 400, 0.1), assess.Raise, "Raise to 455 rpm: 0.10 mm/s, calm.", "predicted"},
+		"at the top": {steady(0, 12, 680, 0.5), assess.Hold, "Hold 680 rpm: 0.50 mm/s, calm.", "ceiling"},
+		"rough":      {append(steady(0, 12, 300, 0.8), steady(4, 2, 500, 6.1)...), assess.Lower, "it shakes 6.1 mm/s, rough.", "rough"},
+		"violent":    {steady(0, 1, 500, 12.3), assess.Stop, "Stop: it shakes 12.3 mm/s at 500 rpm, violent.", "violent"},
+		"too fast":   {steady(0, 1, 1200, 1), assess.Lower, "Lower to 680 rpm: 1200 rpm is above the ceiling (blank).", "ceiling"},
+		"growing":    {append(steady(0, 12, 500, 1), steady(3, 4, 500, 1.8)...), assess.Stop, "Stop: the shake grew to 1.8 mm/s, 1.8 times, at the same speed.", "growth"},
+		"no number":  {[]assess.Reading{{T: 1, Faults: []dsp.Fault{dsp.Weak}}}, assess.Wait, "Wait: the shake is too small or too noisy to be sure of.", "weak"},
+	} {
+		d := hear(turning(), c.readings...)
+		assert.Equal(t, c.action, d.Action, "%s: %s", name, d.Say)
+		assert.Contains(t, d.Say, c.say, name)
+		assert.Equal(t, c.code, d.Reasons[0].Code, name)
+		assert.NotEmpty(t, d.Reasons[0].Source, name)
+	}
+}
+
+// TestRattle: many multiples that come up at one speed are looseness.
+func TestRattle(t *testing.T) {
+	t.Parallel()
+	a := turning()
+	assert.NotEqual(t, assess.Stop, hear(a, steady(0, 16, 500, 1)...).Action)
+	loose := steady(4, 4, 500, 1)
+	for i := range loose {
+		loose[i].Multiples = []float64{1, 2, 2, 2}
+	}
+	d := hear(a, loose...)
+	assert.Equal(t, assess.Stop, d.Action)
+	assert.Equal(t, "loose", d.Reasons[0].Code)
+}
+
+// TestStopStands: after a stop nothing but standing still, or clearly slower and settled,
+// ends it.
+func TestStopStands(t *testing.T) {
+	t.Parallel()
+	a := turning()
+	require.Equal(t, assess.Stop, hear(a, steady(0, 1, 600, 12)...).Action)
+	assert.Equal(t, assess.Stop, hear(a, steady(1, 16, 590, 1)...).Action, "still as fast")
+	assert.Equal(t, assess.Stop, a.See(assess.Reading{T: 6, Faults: []dsp.Fault{dsp.Stuck}}).Action, "bad data")
+	assert.Equal(t, assess.Stop, hear(a, steady(7, 4, 300, 1)...).Action, "slower, not settled")
+	assert.NotEqual(t, assess.Stop, hear(a, steady(8, 12, 300, 1)...).Action, "slower and settled")
+	require.Equal(t, assess.Stop, hear(a, steady(20, 1, 600, 12)...).Action)
+	assert.Equal(t, assess.Wait, a.See(assess.Reading{T: 21, Faults: []dsp.Fault{dsp.NoTurn}}).Action)
+}
+
+// TestEmptyLathe: a shake that the lathe has with nothing mounted is its own.
+func TestEmptyLathe(t *testing.T) {
+	t.Parallel()
+	a := turning()
+	a.Empty = []assess.MapPoint{{Speed: 500, Shake: 0.9, Low: 0.8, High: 1, Seen: true}}
+	d := hear(a, steady(0, 12, 500, 1)...)
+	assert.Equal(t, "lathe-itself", d.Reasons[len(d.Reasons)-1].Code)
+}
+
+// TestBand: a band that was seen to shake is named, with its middle in it.
+func TestBand(t *testing.T) {
+	t.Parallel()
+	a := turning()
+	at := 0.0
+	for _, p := range []struct {
+		n assess.RPM
+		v float64
+	}{{300, 0.3}, {350, 0.6}, {400, 1.2}, {450, 3}, {500, 9}, {540, 5}, {600, 3.5}, {660, 3}} {
+		hear(a, steady(at, 12, p.n, p.v)...)
+		at += 4
+	}
+	d := hear(a, steady(at, 12, 660, 3)...)
+	require.Len(t, d.Avoid, 1)
+	assert.Less(t, d.Avoid[0][0], assess.RPM(500))
+	assert.Greater(t, d.Avoid[0][1], assess.RPM(500))
+	assert.Less(t, d.Avoid[0][1], assess.RPM(600))
+}
+
+func TestAdviceJSON(t *testing.T) {
+	t.Parallel()
+	var got map[string]any
+	require.NoError(t, json.Unmarshal(marshal(t, hear(turning(), assess.Reading{T: 1, Faults: []dsp.Fault{dsp.NoTurn}})), &got))
+	assert.Nil(t, got["speed_rpm"])
+	assert.Equal(t, []any{}, got["avoid"])
+	assert.NotEmpty(t, got["ceilings"])
+	assert.Equal(t, []any{map[string]any{"code": "no-turn", "text": "nothing turns", "source": "this lathe's own readings"}}, got["reasons"])
+}
