@@ -105,30 +105,24 @@ func (tr *Tracker) Add(t []float64, axes [][]float64) []Revolution {
 	var out []Revolution
 	for i, u := range t {
 		var x [3]float64
-		fine := !math.IsNaN(u) && !math.IsInf(u, 0)
+		fine := !math.IsNaN(u) && math.Abs(u) < absurd
 		for a := range axes {
 			x[a] = axes[a][i]
-			fine = fine && math.Abs(x[a]) < 1e9
+			fine = fine && math.Abs(x[a]) < absurd
 		}
-		base := &tr.levels[0]
-		if !fine || len(base.t) > 0 && !(u > base.t[len(base.t)-1]) {
+		if !fine {
 			continue
 		}
-		if !tr.begun {
-			tr.begun, tr.next = true, u+shortest
-		}
-		tr.push(u, x)
-		if u < tr.next {
-			continue
-		}
-		tr.next += every * math.Ceil((u-tr.next+1e-9)/every)
-		if tr.learn() {
-			tr.climb(u)
-			out = append(out, tr.revolution(u))
+		if rev, ok := tr.row(u, x); ok {
+			out = append(out, rev)
 		}
 	}
 	return out
 }
+
+// absurd times (s) and accelerations (m/s²) are passed over like those that are not finite:
+// 30 years, a million g. Chosen.
+const absurd = 1e9
 
 func (tr *Tracker) check(t []float64, axes [][]float64) {
 	if len(axes) < 1 || len(axes) > 3 || tr.axes != 0 && tr.axes != len(axes) {
@@ -145,6 +139,19 @@ func (tr *Tracker) check(t []float64, axes [][]float64) {
 	}
 }
 
-// Flush returns what the last samples allow when no more will come: at most one
-// Revolution, for a recording shorter than the first window.
-func (tr *Tracker) Flush() []Revolution { return nil }
+// Flush returns what the last samples allow when no more will come: one Revolution if Add
+// has returned none so far and there are any samples, else nothing.
+func (tr *Tracker) Flush() []Revolution {
+	if tr.made || len(tr.levels) == 0 || len(tr.levels[0].t) == 0 {
+		return nil
+	}
+	base := &tr.levels[0]
+	now := base.t[len(base.t)-1]
+	tr.made = true
+	if tr.learn() {
+		tr.climb(now)
+		return []Revolution{tr.revolution(now)}
+	}
+	span := now - base.t[0]
+	return []Revolution{{Axes: tr.axes, Time: now - span/2, Span: span, Faults: []Fault{Gap}}}
+}

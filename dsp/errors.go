@@ -2,6 +2,7 @@ package dsp
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/floats"
 )
@@ -10,54 +11,79 @@ import (
 // further out (3 to 7/span). Noise that has colour, or a line that is not quite steady,
 // shows as near above far, and then near counts.
 func (s *fit) noise() {
-	n := len(s.tau)
-	s.cos, s.sin = grow(s.cos, n), grow(s.sin, n)
-	var nearDof, farDof float64
-	s.near, s.far = [3]float64{}, [3]float64{}
+	s.turnAside()
+	var near, far [3]float64
+	var nears, fars float64
 	for j := -7; j <= 7; j++ {
-		g := s.f + float64(j)/s.span
-		if j == 0 || g < 1.5/s.span || s.taken(g) {
+		if g := s.f + float64(j)/s.span; j == 0 || g < 1.5/s.span || s.taken(g) {
 			continue
 		}
-		rotate(s.cos, s.sin, s.tau, g)
-		for a := range s.x {
-			re, im := floats.Dot(s.cos, s.residual[a]), floats.Dot(s.sin, s.residual[a])
-			// One-sided density of a residual r: 2|Σ r·e|²·span/n².
-			d := 2 * (re*re + im*im) * s.span / float64(n*n)
-			if j >= -2 && j <= 2 {
-				s.near[a] += d
-			} else {
-				s.far[a] += d
-			}
-		}
 		if j >= -2 && j <= 2 {
-			nearDof++
+			s.beside(j, &near)
+			nears++
 		} else {
-			farDof++
+			s.beside(j, &far)
+			fars++
 		}
 	}
-	var rms float64
+	n := float64(len(s.tau))
+	excess := 0.0 // mean of near over far
 	for a := range s.x {
-		rms = 2 * floats.Dot(s.residual[a], s.residual[a]) / float64(n) * s.span / float64(n)
-		s.near[a] = mean(s.near[a], s.nearOwn(nearDof), rms)
-		s.far[a] = mean(s.far[a], farDof, rms)
-	}
-	// Is near really more than far? Sums over the axes of gamma variables: the ratio's
-	// standard deviation is about √(1/(axes·near) + 1/(axes·far)).
-	var ratio float64
-	for a := range s.x {
-		if s.far[a] > 0 {
-			ratio += s.near[a] / s.far[a] / float64(len(s.x))
+		white := 2 * floats.Dot(s.residual[a], s.residual[a]) / n * s.span / n
+		near[a] = mean(near[a], s.nearOwn(nears), white)
+		far[a] = mean(far[a], fars, white)
+		if far[a] > 0 {
+			excess += near[a] / far[a] / float64(len(s.x))
 		}
 	}
-	spread := math.Sqrt((1/max(nearDof, 1) + 1/max(farDof, 1)) / float64(len(s.x)))
+	// A mean of so many exponential variables has the relative standard deviation 1/√n.
+	spread := math.Sqrt((1/max(nears, 1) + 1/max(fars, 1)) / float64(len(s.x)))
 	for a := range s.x {
-		s.density[a] = (s.near[a]*nearDof + s.far[a]*farDof) / max(nearDof+farDof, 1)
-		if ratio > 1+2*spread {
-			s.density[a] = max(s.near[a], s.density[a])
+		s.density[a] = (near[a]*nears + far[a]*fars) / max(nears+fars, 1)
+		if nears+fars == 0 {
+			s.density[a] = near[a]
 		}
-		if nearDof+farDof == 0 {
-			s.density[a] = rms
+		if excess > 1+2*spread {
+			s.density[a] = max(near[a], s.density[a])
+		}
+	}
+}
+
+// beside adds to sum the one-sided density of each residual j/span from the line,
+// 2|Σ r·e|²·span/n², (m/s²)²/Hz.
+func (s *fit) beside(j int, sum *[3]float64) {
+	n := len(s.tau)
+	s.cos, s.sin = grow(s.cos, n), grow(s.sin, n)
+	at := s.aside[max(j, -j)-1]
+	for i := range n {
+		c, d, e, f := s.cols[2][i], s.cols[3][i], real(at[i]), imag(at[i])
+		if j < 0 {
+			f = -f
+		}
+		s.cos[i], s.sin[i] = c*e-d*f, d*e+c*f
+	}
+	for a := range s.x {
+		re, im := floats.Dot(s.cos, s.residual[a]), floats.Dot(s.sin, s.residual[a])
+		sum[a] += 2 * (re*re + im*im) * s.span / float64(n*n)
+	}
+}
+
+// turnAside fills aside with exp(2πi·j·τ/span), j from 1 to 7.
+func (s *fit) turnAside() {
+	n := len(s.tau)
+	for j := range s.aside {
+		if cap(s.aside[j]) < n {
+			s.aside[j] = make([]complex128, n, n+n/4)
+		}
+		s.aside[j] = s.aside[j][:n]
+	}
+	for i, u := range s.tau {
+		sin, cos := math.Sincos(2 * math.Pi * u / s.span)
+		one := complex(cos, sin)
+		z := one
+		for j := range s.aside {
+			s.aside[j][i] = z
+			z *= one
 		}
 	}
 }
@@ -97,15 +123,8 @@ func (s *fit) taken(g float64) bool {
 	return false
 }
 
-// rotate fills cos and sin with those of 2π·g·tau.
-func rotate(cos, sin, tau []float64, g float64) {
-	for i, u := range tau {
-		sin[i], cos[i] = math.Sincos(2 * math.Pi * g * u)
-	}
-}
-
 // errors fills the variances: of the frequency from the normal equations with the measured
-// noise as weight, of the phasors from the densities, of each multiple's own frequency.
+// noise as weight, of the phasors from the densities.
 func (s *fit) errors() {
 	n := float64(len(s.tau))
 	for a := range s.x {
@@ -140,34 +159,26 @@ func inverse(l []float64, n, i int, work []float64) float64 {
 	return floats.Dot(work, work)
 }
 
-// courses finds, to first order, what each line alone says of its frequency (off) and how
-// the first one swells or dies (swell), from what is left over along the derivative.
+// courses finds, to first order, what the first line alone says of its frequency (off) and
+// how it swells or dies (swell), from what is left over along the derivative.
 func (s *fit) courses(perSample float64) {
 	n := len(s.tau)
-	s.cos = grow(s.cos, n)
-	s.off, s.offVar = [9]float64{}, [9]float64{}
-	for c, k := range s.ks {
-		var top, bottom float64
-		for a := range s.x {
-			re, im := s.coef[a][2+2*c], s.coef[a][3+2*c]
-			for i, u := range s.tau {
-				s.cos[i] = 2 * math.Pi * u * (im*s.cols[2+2*c][i] - re*s.cols[3+2*c][i])
-			}
-			top += s.weight[a] * floats.Dot(s.cos, s.residual[a])
-			bottom += s.weight[a] * floats.Dot(s.cos, s.cos)
-		}
-		s.off[k], s.offVar[k] = ratio(top, bottom), ratio(1, bottom*perSample)
-	}
-	var top, bottom float64
+	turn, grown := s.cos[:n], s.sin[:n]
+	var offTop, offBottom, swellTop, swellBottom float64
 	for a := range s.x {
 		re, im := s.coef[a][2], s.coef[a][3]
 		for i, u := range s.tau {
-			s.cos[i] = u * (re*s.cols[2][i] + im*s.cols[3][i])
+			c, d := s.cols[2][i], s.cols[3][i]
+			turn[i] = 2 * math.Pi * u * (im*c - re*d)
+			grown[i] = u * (re*c + im*d)
 		}
-		top += s.weight[a] * floats.Dot(s.cos, s.residual[a])
-		bottom += s.weight[a] * floats.Dot(s.cos, s.cos)
+		offTop += s.weight[a] * floats.Dot(turn, s.residual[a])
+		offBottom += s.weight[a] * floats.Dot(turn, turn)
+		swellTop += s.weight[a] * floats.Dot(grown, s.residual[a])
+		swellBottom += s.weight[a] * floats.Dot(grown, grown)
 	}
-	s.swell, s.swellVar = ratio(top, bottom), ratio(1, bottom*perSample)
+	s.off, s.offVar = ratio(offTop, offBottom), ratio(1, offBottom*perSample)
+	s.swell, s.swellVar = ratio(swellTop, swellBottom), ratio(1, swellBottom*perSample)
 }
 
 func ratio(a, b float64) float64 {
@@ -206,4 +217,75 @@ func worst(p [3]complex128, v [3]float64) (amp, se float64) {
 		return amp, math.Sqrt(sum) / (2 * amp)
 	}
 	return 0, math.Sqrt(max(v[0], v[1], v[2]))
+}
+
+// variance returns that of the real (and of the imaginary) part of the line's phasor on each
+// axis, (m/s²)²: density/span, as white noise of one-sided density S gives (var A = 2σ²/n with
+// σ² = S·n/(2·span)), times thin.
+func (s *fit) variance() (v [3]float64) {
+	for a := range s.x {
+		v[a] = s.density[a] / s.span * s.thin
+	}
+	return v
+}
+
+// split reports whether the first line says clearly of itself another frequency than the
+// fit.
+func (s *fit) split() bool {
+	return math.Abs(s.off) > 4*math.Sqrt(s.offVar) && math.Abs(s.off)*s.span > 0.05
+}
+
+// outdone reports whether a multiple is faster (m/s) than the line itself.
+func (s *fit) outdone() bool {
+	own, _ := worst(s.phasor[1], [3]float64{})
+	return slices.ContainsFunc(s.ks[1:], func(k int) bool {
+		amp, _ := worst(s.phasor[k], [3]float64{})
+		return amp > own*float64(k)
+	})
+}
+
+// dying reports whether the line rings down like a struck mode: weaker at a steady
+// frequency.
+func (s *fit) dying() bool {
+	return s.swell < -0.07 && s.swell < -4*math.Sqrt(s.swellVar) && math.Abs(s.drift) < 0.01*s.f
+}
+
+// crest returns the largest ratio, over the axes, of peak and rms of samples t, x less the
+// line, its multiples and their trend. 0 for fewer than 30 samples.
+func (s *fit) crest(t []float64, x [][]float64) float64 {
+	if len(t) < 30 {
+		return 0
+	}
+	var at0, slope, peak, sum [3]float64
+	for a := range x {
+		at0[a], slope[a] = trend(t, x[a])
+	}
+	for i, u := range t {
+		tau := u - s.middle
+		sin, cos := math.Sincos(2 * math.Pi * tau * (s.f + s.drift/2*tau))
+		var v [3]float64
+		for a := range x {
+			v[a] = x[a][i] - at0[a] - slope[a]*(u-t[0])
+		}
+		re, im, next := cos, sin, 1
+		for _, k := range s.ks {
+			for ; next < k; next++ {
+				re, im = re*cos-im*sin, re*sin+im*cos
+			}
+			for a := range x {
+				v[a] -= real(s.phasor[k][a])*re - imag(s.phasor[k][a])*im
+			}
+		}
+		for a := range x {
+			peak[a] = max(peak[a], math.Abs(v[a]))
+			sum[a] += v[a] * v[a]
+		}
+	}
+	most := 0.0
+	for a := range x {
+		if sum[a] > 0 {
+			most = max(most, peak[a]/math.Sqrt(sum[a]/float64(len(t))))
+		}
+	}
+	return most
 }

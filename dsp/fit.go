@@ -8,6 +8,7 @@ import (
 
 const (
 	maxMultiple = 5 // the line and its multiples 2 to 5 are fitted
+	maxTooth    = 8 // up to 8 where a high one is the strongest
 	maxForeign  = 6 // and at most so many lines that are not of the spindle
 )
 
@@ -23,36 +24,34 @@ const (
 //
 // The fields down to weight are set by the caller, the rest by run. The slices are reused.
 type fit struct {
-	t       []float64   // s
-	x       [][]float64 // m/s²
-	f       float64     // Hz, start; result
-	drift   float64     // Hz/s, start; result
-	ramp    bool        // whether drift is fitted
-	ks      []int       // multiples, the first is 1
-	steers  [9]bool     // multiple k helps to set f
-	foreign []float64   // Hz, start; results
-	weight  [3]float64  // 1/noise density of each axis, any common scale
+	t       []float64          // s
+	x       [][]float64        // m/s²
+	f       float64            // Hz, start; result
+	drift   float64            // Hz/s, start; result
+	ramp    bool               // whether drift is fitted
+	ks      []int              // multiples, the first is 1
+	steers  [maxTooth + 1]bool // multiple k helps to set f
+	foreign []float64          // Hz, start; results
+	weight  [3]float64         // 1/noise density of each axis, any common scale
 
-	middle, span float64             // s
-	phasor       [9][3]complex128    // of multiple k, m/s² peak, at middle
-	foreignAmp   [maxForeign]float64 // Σ|D|² over the axes, square root, m/s² peak
-	residual     [3][]float64
-	near, far    [3]float64 // one-sided density of the residual, (m/s²)²/Hz
-	density      [3]float64 // what stands for the noise of the line: see noise
-	thin         float64    // variance of a phasor in units of density/span, 1 for a long window
-	fVar         float64    // variance of f, Hz²
-	driftVar     float64
-	off          [9]float64 // Hz: what multiple k alone would say of its own frequency, less k·f
-	offVar       [9]float64
-	swell        float64 // 1/s, relative rate of change of the amplitude
-	swellVar     float64
-	disputed     bool // a stronger multiple says another speed than the line
+	middle, span float64                     // s
+	phasor       [maxTooth + 1][3]complex128 // of multiple k, m/s² peak, at middle; 0 if not fitted
+	residual     [3][]float64                // m/s²
+	density      [3]float64                  // one-sided, of the noise that bears on the line, (m/s²)²/Hz
+	thin         float64                     // variance of a phasor in units of density/span, 1 for a long window
+	fVar         float64                     // Hz²
+	driftVar     float64                     // (Hz/s)²
+	off, offVar  float64                     // Hz, Hz²: what the line alone says of its frequency, less f
+	swell        float64                     // 1/s, relative rate of change of the amplitude
+	swellVar     float64                     // 1/s²
+	disputed     bool                        // a stronger multiple says another speed than the line
 
 	cols     [][]float64
 	gram     []float64
 	coef     [3][]float64
-	tau, arg []float64
+	tau      []float64
 	cos, sin []float64
+	aside    [7][]complex128 // exp(2πi·j·τ/span), j from 1
 	jac      [3][2 + maxForeign][]float64
 	proj     [3][2 + maxForeign][]float64
 	hess     []float64
@@ -75,6 +74,7 @@ func (s *fit) run(near bool) bool {
 	for i, t := range s.t {
 		s.tau[i] = t - s.middle
 	}
+	s.phasor = [maxTooth + 1][3]complex128{}
 	s.ramp = false
 	if !near && !s.descend(4, 0.02) {
 		return false
@@ -154,14 +154,6 @@ func (s *fit) solve() bool {
 		for c, k := range s.ks {
 			s.phasor[k][a] = complex(s.coef[a][2+2*c], -s.coef[a][3+2*c])
 		}
-	}
-	for c := range s.foreign {
-		sum := 0.0
-		for a := range s.x {
-			at := lines - 2*len(s.foreign) + 2*c
-			sum += s.coef[a][at]*s.coef[a][at] + s.coef[a][at+1]*s.coef[a][at+1]
-		}
-		s.foreignAmp[c] = math.Sqrt(sum)
 	}
 	return true
 }

@@ -15,7 +15,6 @@ import (
 
 var mixes = flag.Int("mixes", 150, "recordings in TestMix")
 var mixFrom = flag.Int("mixfrom", 0, "first seed of TestMix")
-var mixDebug = flag.Bool("mixdebug", false, "")
 var mixHard = flag.Bool("mixhard", false, "sensors without a filter: lines fold")
 var mixShow = flag.Bool("mixshow", false, "print every bad reading")
 
@@ -195,7 +194,6 @@ func (m mix) run(t *testing.T, hint bool, c *tally) {
 }
 
 func TestMix(t *testing.T) {
-	dsp.Debug = *mixDebug
 	for _, hint := range []bool{false, true} {
 		var c tally
 		for i := range *mixes {

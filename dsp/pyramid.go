@@ -77,6 +77,37 @@ func (l *level) add(t float64, x [3]float64, n int) {
 	}
 }
 
+// empty drops everything.
+func (l *level) empty() {
+	l.t, l.next = l.t[:0], 0
+	for a := range l.x {
+		l.x[a] = l.x[a][:0]
+	}
+}
+
+// dropRepeats drops the rows of n axes that equal the one before.
+func (l *level) dropRepeats(n int) {
+	kept := 0
+	for i := range l.t {
+		same := kept > 0
+		for a := range n {
+			same = same && l.x[a][i] == l.x[a][kept-1]
+		}
+		if same {
+			continue
+		}
+		l.t[kept] = l.t[i]
+		for a := range n {
+			l.x[a][kept] = l.x[a][i]
+		}
+		kept++
+	}
+	l.t = l.t[:kept]
+	for a := range n {
+		l.x[a] = l.x[a][:kept]
+	}
+}
+
 // forget drops what is older than before, in s, when that is at least half of what is
 // held, so that the copying costs one move a sample.
 func (l *level) forget(before float64) {

@@ -2,7 +2,6 @@ package dsp
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 )
@@ -11,9 +10,6 @@ const (
 	// certain is the most that one line adds to a score, in nats over the threshold: a
 	// line 20 times (e³) over it is simply there. Chosen.
 	certain = 3.0
-	// mostTeeth is how many multiples a score looks at, and the highest that may be the
-	// strongest of a family.
-	mostTeeth = 8
 	// margin is the difference in worth, in nats, below which two explanations are as good
 	// as each other. Chosen: a factor of ten.
 	margin = 2.3
@@ -27,19 +23,12 @@ const (
 	singles = 0.3
 	// blurred: in less than so many seconds multiples may agree by accident. Chosen.
 	blurred = 1.4
-	// partedFor seconds after a line was seen at a part of another, the other is not
+	// suspectFor seconds after a line was seen at a part of another, the other is not
 	// believed alone. Chosen.
-	partedFor = 3.0
+	suspectFor = 3.0
 	// steady readings in a row make a track that is only checked, not questioned, each time.
 	steady = 4
 )
-
-// peak is a line in a look.
-type peak struct {
-	f    float64 // Hz
-	z    float64 // whitened power over the threshold
-	look *look
-}
 
 // hypothesis is a frequency that may be the spindle's.
 type hypothesis struct {
@@ -52,30 +41,17 @@ type hypothesis struct {
 	doubt  float64 // Hz, another reading of the same lines that is as good; 0 none
 }
 
-// fold returns where frequency f shows in even samples: |f − m·rate|.
-func (tr *Tracker) fold(f float64) float64 {
-	rate := 1 / tr.dt
-	return math.Abs(f - rate*math.Round(f/rate))
-}
-
 // peaks lists the lines between low and high Hz that stand above the noise in any of the
 // looks and are still there in the latest, strongest first, each in the longest look that
 // shows it well.
 func (tr *Tracker) peaks(looks []*look, low, high float64) []peak {
 	found := tr.found[:0]
 	for _, l := range looks {
-		from, to := max(int(low/l.df), 2), min(int(high/l.df)+1, len(l.z)-3)
-		for k := from; k <= to; k++ {
-			z := l.z[k]
-			if z < thresholds[l.axes] || z < l.z[k-1] || z <= l.z[k+1] {
+		for p := range l.lines(thresholds[l.axes], low, high) {
+			if gone(looks, p) {
 				continue
 			}
-			f := (float64(k) + peakOffset(l.z[k-1], z, l.z[k+1])) * l.df
-			if f < low || f > high || gone(looks, l, f, z) {
-				continue
-			}
-			p := peak{f: f, z: z / thresholds[l.axes], look: l}
-			same := slices.IndexFunc(found, func(q peak) bool { return math.Abs(q.f-f) < 2.5/l.seconds })
+			same := slices.IndexFunc(found, func(q peak) bool { return math.Abs(q.f-p.f) < 2.5/l.seconds })
 			switch {
 			case same < 0:
 				found = append(found, p)
@@ -89,34 +65,25 @@ func (tr *Tracker) peaks(looks []*look, low, high float64) []peak {
 	return found
 }
 
-// peakOffset interpolates a Hann peak between bins from the whitened powers beside it, in
-// bins (Grandke, IEEE Trans. Instrum. Meas. 32 (1983): (2a−1)/(a+1), a the ratio of the
-// amplitudes of the larger neighbour and the peak).
-func peakOffset(left, mid, right float64) float64 {
-	side, sign := right, 1.0
-	if left > right {
-		side, sign = left, -1.0
-	}
-	a := math.Sqrt(side / mid)
-	return sign * max(0, min(0.5, (2*a-1)/(a+1)))
-}
-
-// gone reports whether the line at f, strong in look l, no longer stands in the shorter
-// looks, where it should: a speed that was.
-func gone(looks []*look, l *look, f, z float64) bool {
+// gone reports whether p, strong in its look, no longer stands in the shorter looks, where it
+// should: a speed that was.
+func gone(looks []*look, p peak) bool {
 	for _, s := range looks {
-		expected := z * s.seconds / l.seconds
-		if s.seconds < l.seconds && expected > 3*thresholds[s.axes] && f > 3/s.seconds && s.at(f, 1) < 0.15*expected {
+		expected := p.z * thresholds[s.axes] * s.seconds / p.look.seconds
+		if s.seconds < p.look.seconds && expected > 3*thresholds[s.axes] && p.f > 3/s.seconds && s.at(p.f, 1) < 0.15*expected {
 			return true
 		}
 	}
 	return false
 }
 
+// suspicion is a line that was seen at a whole part of another.
+type suspicion struct{ f, at float64 } // Hz, s
+
 // choose returns the hypothesis to believe, with f 0 if there is none, and the frequency of a rival
 // that explains the data about as well, 0 if there is none.
-func (tr *Tracker) choose(looks []*look, now, low, high float64) (best hypothesis, rival float64) {
-	all := tr.groups(looks, now, low, high)
+func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival float64) {
+	all := tr.groups(looks, now)
 	if len(all) == 0 {
 		return hypothesis{}, 0
 	}
@@ -141,23 +108,8 @@ func (tr *Tracker) choose(looks []*look, now, low, high float64) (best hypothesi
 			best = h
 		}
 	}
-	if tr.Hint == 0 && best.doubt == 0 && now-tr.partedAt < partedFor && multiple(best.f, tr.parted) {
-		best.doubt = tr.parted
-	}
-	if Debug {
-		for _, h := range all {
-			fmt.Printf("   %.2f: f %.3f anchor %d score %.2f worth %.2f speed %.5f doubt %.2f look %.1f\n", now, h.f, h.anchor, h.score, worth(h), h.speed, h.doubt, h.look.seconds)
-		}
-	}
-	switch {
-	case best.doubt > 0:
-		return best, best.doubt
-	case tr.Hint == 0 && tr.mains(best.f, 0):
-		return best, best.f
-	}
-	enough := margin
-	if looks[0].seconds < blurred {
-		enough = 3 * margin
+	if tr.Hint == 0 && best.doubt == 0 && now-tr.suspect.at < suspectFor && multiple(best.f, tr.suspect.f) {
+		best.doubt = tr.suspect.f
 	}
 	for _, h := range all {
 		if h.f == best.f || h.lines == 0 || multiple(h.f, best.f) {
@@ -170,25 +122,27 @@ func (tr *Tracker) choose(looks []*look, now, low, high float64) (best hypothesi
 	return best, 0
 }
 
-// multiple reports whether f is twice, three times, … up to mostTeeth times g, within 1 %.
+// multiple reports whether f is twice, three times, … up to maxTooth times g, within 1 %.
 func multiple(f, g float64) bool {
 	if g <= 0 {
 		return false
 	}
 	k := math.Round(f / g)
-	return k >= 2 && k <= mostTeeth && math.Abs(f-k*g) < 0.01*f
+	return k >= 2 && k <= maxTooth && math.Abs(f-k*g) < 0.01*f
 }
 
 // groups sorts the lines into families, the strongest line of each deciding what else
 // belongs to it, and returns for each family the spindle speed that it would mean.
-func (tr *Tracker) groups(looks []*look, now, low, high float64) []hypothesis {
+func (tr *Tracker) groups(looks []*look, now float64) []hypothesis {
+	const most = 4 // families that are weighed. Chosen: a lathe has spindle, belt, motor, mains
+	low, high := tr.bounds()
 	top := high
 	if tr.Hint == 0 {
-		top = min(mostTeeth*high, looks[0].df*float64(len(looks[0].z)-4))
+		top = min(maxTooth*high, looks[0].df*float64(len(looks[0].z)-4))
 	}
 	var all []hypothesis
 	for _, p := range tr.peaks(looks, low, top) {
-		if len(all) == 4 {
+		if len(all) == most {
 			break
 		}
 		if slices.ContainsFunc(all, func(h hypothesis) bool { return tr.belongs(p, h) }) || tr.bystander(p.f, 1.5*p.look.df) {
@@ -204,7 +158,7 @@ func (tr *Tracker) groups(looks []*look, now, low, high float64) []hypothesis {
 // belongs reports whether p is a multiple of h, as it is or, up to the fifth, folded.
 func (tr *Tracker) belongs(p peak, h hypothesis) bool {
 	df := max(p.look.df, h.look.df)
-	for k := 1; k <= mostTeeth; k++ {
+	for k := 1; k <= maxTooth; k++ {
 		g := float64(k) * h.f
 		if math.Abs(g-p.f) < (1+0.1*float64(k))*df || k <= maxMultiple && math.Abs(tr.fold(g)-tr.fold(p.f)) < df {
 			return true
@@ -240,7 +194,7 @@ func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
 		}
 		h := tr.rate(hypothesis{f: f, anchor: m, look: p.look})
 		h.score = max(h.score, best.score)
-		tr.parted, tr.partedAt = f, now
+		tr.suspect = suspicion{f, now}
 		if !sure {
 			h.doubt = p.f
 		}
@@ -257,17 +211,17 @@ func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
 func (tr *Tracker) questions(p peak, now float64) (from, to int) {
 	expected := tr.track.predict(now)
 	if tr.track.count < steady || expected == 0 {
-		return 2, mostTeeth
+		return 2, maxTooth
 	}
 	k := int(math.Round(p.f / expected))
 	switch {
-	case k > mostTeeth || math.Abs(p.f-float64(k)*expected) > max(0.02*p.f, 1.5*p.look.df):
+	case k > maxTooth || math.Abs(p.f-float64(k)*expected) > max(0.02*p.f, 1.5*p.look.df):
 		return 2, 1
 	case k > 1:
 		return k, k
 	}
-	tr.turn = (tr.turn + 1) % (mostTeeth - 1)
-	return 2 + tr.turn, 2 + tr.turn
+	tr.question = (tr.question + 1) % (maxTooth - 1)
+	return 2 + tr.question, 2 + tr.question
 }
 
 // part reports whether a line stands at 1/m of p, and whether it is sure to be no accident:
@@ -278,13 +232,13 @@ func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 	if !tr.fitLine(s, p.look, p.f/float64(m), 0, now, p.look.seconds, m, max(m, 3)) {
 		return false, false
 	}
-	v := s.phasorVar()
+	v := s.variance()
 	amp, se := worst(s.phasor[1], v)
-	if amp < shown*se || math.Abs(s.off[1]) > 4*math.Sqrt(s.offVar[1])+0.02/s.span {
+	if amp < shown*se || math.Abs(s.off) > 4*math.Sqrt(s.offVar)+0.02/s.span {
 		return false, false
 	}
 	strong, _ := worst(s.phasor[m], v)
-	if amp*float64(m) > 0.5*strong || 4*math.Sqrt(s.offVar[1]) < 0.002*s.f {
+	if amp*float64(m) > 0.5*strong || 4*math.Sqrt(s.offVar) < 0.002*s.f {
 		return amp > 2*shown*se, true
 	}
 	for _, k := range s.ks {
@@ -302,9 +256,9 @@ func (tr *Tracker) rate(h hypothesis) hypothesis {
 	l := h.look
 	limit := thresholds[l.axes]
 	h.score, h.speed, h.lines = 0, 0, 0
-	for k := 1; k <= mostTeeth; k++ {
+	for k := 1; k <= maxTooth; k++ {
 		g := tr.fold(float64(k) * h.f)
-		if g < tr.low()/2 || g > l.df*float64(len(l.z)-4) || tr.mains(g, l.df) || tr.bystander(g, l.df) {
+		if g < tr.low()/2 || g > l.df*float64(len(l.z)-4) || isMains(g, l.df) || tr.bystander(g, l.df) {
 			continue
 		}
 		half := 1
@@ -318,98 +272,4 @@ func (tr *Tracker) rate(h hypothesis) hypothesis {
 		}
 	}
 	return h
-}
-
-// velocity returns the velocity in m/s rms of the line at f, all axes together: Hann lines
-// spread over 1.5 bins.
-func (l *look) velocity(f float64) float64 {
-	k := int(math.Round(f / l.df))
-	sum := 0.0
-	for a := range l.axes {
-		for j := max(k-1, 1); j <= min(k+1, len(l.z)-2); j++ {
-			sum += l.power[a][j] * l.df
-		}
-	}
-	return math.Sqrt(sum) / (2 * math.Pi * f)
-}
-
-// mains reports whether f is the mains' or twice that, 50 or 60 Hz within 0.25 % (grids
-// hold 0.4 %; chosen) and half of the resolution, as it is or folded.
-func (tr *Tracker) mains(f, resolution float64) bool {
-	for _, m := range [4]float64{50, 60, 100, 120} {
-		if math.Abs(f-m) < 0.0025*m+resolution/2 {
-			return true
-		}
-	}
-	return false
-}
-
-// neighbour is a line that was seen beside the spindle's.
-type neighbour struct {
-	f      float64 // Hz
-	seen   float64 // s, last time
-	beside int     // readings in which the spindle was known and was another line
-	lo, hi float64 // Hz, range of the spindle's speed in those
-}
-
-const (
-	neighbourAlive = 3.0 // s: not seen for so long, and it is forgotten
-	neighbourCount = 4   // readings beside a known spindle
-)
-
-// bystander reports whether f belongs to a line that was there beside the spindle and has not
-// moved since. The dial's word overrules that.
-func (tr *Tracker) bystander(f, resolution float64) bool {
-	if tr.Hint > 0 {
-		return false
-	}
-	return slices.ContainsFunc(tr.neighbours, func(b neighbour) bool {
-		return math.Abs(b.f-f) < resolution && (b.beside >= neighbourCount || b.hi > 1.1*b.lo)
-	})
-}
-
-// remember updates the neighbours with the lines of look l at time now, where the spindle
-// is known to turn at spin Hz (0: it is not known).
-func (tr *Tracker) remember(l *look, now, spin float64) {
-	for k := 2; k < len(l.z)-2; k++ {
-		z := l.z[k]
-		if float64(k)*l.df > tr.high()*1.05 {
-			break
-		}
-		if z < 2*thresholds[l.axes] || z < l.z[k-1] || z <= l.z[k+1] {
-			continue
-		}
-		f := (float64(k) + peakOffset(l.z[k-1], z, l.z[k+1])) * l.df
-		if spin > 0 && tr.belongs(peak{f: f, look: l}, hypothesis{f: spin, look: l}) {
-			continue
-		}
-		tr.note(f, now, spin, l.df)
-	}
-	tr.neighbours = slices.DeleteFunc(tr.neighbours, func(b neighbour) bool { return now-b.seen > neighbourAlive })
-}
-
-func (tr *Tracker) note(f, now, spin, df float64) {
-	for i := range tr.neighbours {
-		b := &tr.neighbours[i]
-		if math.Abs(b.f-f) > 0.6*df {
-			continue
-		}
-		b.f += 0.3 * (f - b.f)
-		b.seen = now
-		if spin > 0 {
-			b.beside++
-			if b.lo == 0 {
-				b.lo, b.hi = spin, spin
-			}
-			b.lo, b.hi = min(b.lo, spin), max(b.hi, spin)
-		}
-		return
-	}
-	if len(tr.neighbours) < 64 {
-		b := neighbour{f: f, seen: now}
-		if spin > 0 {
-			b.beside, b.lo, b.hi = 1, spin, spin
-		}
-		tr.neighbours = append(tr.neighbours, b)
-	}
 }

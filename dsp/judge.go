@@ -1,0 +1,108 @@
+package dsp
+
+import "math"
+
+const (
+	// tooWeak is the relative standard error of the amplitude above which there is no
+	// number: two of them are 10 %. Chosen; too high shows noise as shake.
+	tooWeak = 0.05
+	// tooVague is the same for the speed: two of them are 0.4 %. Chosen.
+	tooVague = 0.002
+	// fewestTurns in a window shorter than the longest. Chosen: fewer do not part the line
+	// from its second multiple and a slow wander.
+	fewestTurns = 5.0
+	// settled: a speed that changes by less than 1 % a second. Chosen: a window of 4 s then
+	// holds less than 4 %, and the fit follows that.
+	settled = 0.01
+	// bearable is the most that rounding may bend the amplitude. Chosen.
+	bearable = 0.04
+	// quietest, m/s rms: with no word of the dial a single line below this may as well be a
+	// motor's. Chosen.
+	quietest = 1e-4
+	// missingMuch is the share of missing samples that is worth a word. Chosen.
+	missingMuch = 0.01
+)
+
+// diagnose fills in what the health of the window's samples t, x says.
+func (tr *Tracker) diagnose(rev *Revolution, t []float64, x [][]float64) {
+	h := &tr.health
+	if len(t) == 0 {
+		return
+	}
+	h.inspect(t, x, tr.dt, tr.Range, &tr.sort)
+	rev.Step = h.step
+	if h.clipped {
+		rev.Faults = append(rev.Faults, Clipped)
+	}
+	if h.stuck {
+		rev.Faults = append(rev.Faults, Stuck)
+	}
+	if h.missing > missingMuch || tr.gapAt > 0 && tr.gapAt >= t[0]-1e-9 {
+		rev.Faults = append(rev.Faults, Gap)
+	}
+}
+
+// judge decides whether rev, just measured, may be used.
+func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
+	s := &tr.fit
+	add := func(f Fault, found bool) {
+		if found && !rev.Has(f) {
+			rev.Faults = append(rev.Faults, f)
+		}
+	}
+	add(Weak, tr.weak(rev))
+	add(Changing, math.Abs(rev.Drift) > settled*rev.Freq && math.Abs(rev.Drift) > 2*math.Sqrt(s.driftVar))
+	add(Folded, tr.ambiguous)
+	// What dithers the steps is what the fit left over, less the rounding itself, q²/12.
+	rest := 0.0
+	for a := range s.x {
+		rest = max(rest, sumSquares(s.residual[a])/float64(len(s.t)))
+	}
+	add(Coarse, stepBias(rev.Amp, rev.Step, math.Sqrt(max(0, rest-rev.Step*rev.Step/12))) > bearable)
+	unsure := false
+	if tr.Hint == 0 {
+		quiet := rev.Amp < quietest*2*math.Pi*rev.Freq*math.Sqrt2 && best.lines == 1
+		unsure = quiet || isMains(rev.Freq, 0)
+	}
+	add(Doubtful, unsure || rev.Rival > 0 || s.disputed || s.dying())
+	rev.OK = len(rev.Faults) == 0 || len(rev.Faults) == 1 && rev.Faults[0] == Gap && tr.health.missing < 0.3
+	// Seen only through its image, but the dial says which: a number, with a mark.
+	add(Folded, tr.Hint > 0 && rev.Freq > 0.5*rev.Rate)
+}
+
+// weak reports whether the line does not stand clear enough for a number.
+func (tr *Tracker) weak(rev *Revolution) bool {
+	if !(rev.AmpSE <= tooWeak*rev.Amp) || !(rev.FreqSE <= tooVague*rev.Freq) {
+		return true
+	}
+	if rev.Span*rev.Freq < fewestTurns && rev.Span < 0.95*longest {
+		return true
+	}
+	// A line just found, of which the dial says nothing, may be the multiple of one that
+	// is still too small to be seen; it must stand clearer.
+	return tr.Hint == 0 && tr.track.count < steady+2 && rev.AmpSE > enough*rev.Amp
+}
+
+// broadband fills in the total velocity over the last second: each bin of the acceleration
+// spectrum over (2πf)².
+func (tr *Tracker) broadband(rev *Revolution, now, have float64) {
+	t, x, fs := tr.window(now, min(1, have), 1000/passband)
+	if len(t) < 24 {
+		return
+	}
+	rev.Band = [2]float64{10, min(1000, 0.45*fs)}
+	if rev.Band[1] <= rev.Band[0] {
+		rev.Band = [2]float64{}
+		return
+	}
+	power := &tr.wide
+	df := tr.spectrum.density(t, x, fs, 0.2/(2*math.Pi*rev.Band[1]), power)
+	sum := 0.0
+	for a := range x {
+		for k := int(math.Ceil(rev.Band[0] / df)); k < len(power[a]) && float64(k)*df <= rev.Band[1]; k++ {
+			w := 2 * math.Pi * float64(k) * df
+			sum += power[a][k] * df / (w * w)
+		}
+	}
+	rev.Total = math.Sqrt(sum)
+}

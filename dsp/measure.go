@@ -1,0 +1,153 @@
+package dsp
+
+import (
+	"math"
+	"slices"
+)
+
+// enough is the relative standard error of the amplitude at which a window is long enough:
+// four of them are 5 %. Chosen.
+const enough = 0.012
+
+// measure fits the line of hypothesis c over a window that ends now, as long as it needs to
+// be, and fills in rev. It reports whether there is a fit.
+func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) bool {
+	s := &tr.fit
+	f, drift, seconds := tr.outset(c, now, have)
+	for try := 0; ; try++ {
+		if !tr.fitLine(s, c.look, f, drift, now, seconds, c.anchor, max(c.anchor, maxMultiple)) {
+			return false
+		}
+		amp, se := worst(s.phasor[1], s.variance())
+		if se <= enough*amp || seconds >= have-1e-9 || try == 3 {
+			break
+		}
+		excess := se / (0.9 * enough * amp) // falls with the root of the length
+		seconds = min(max(seconds*excess*excess, 1.3*seconds), have)
+		if math.Sqrt(s.fVar)*seconds < 0.3 {
+			f, drift = s.f, 0
+		}
+	}
+	s.disputed = false
+	if s.split() {
+		s.disputed = s.outdone()
+		// Multiples that say another speed than the line itself do not set it.
+		s.steers = [9]bool{1: true}
+		if !s.run(true) {
+			return false
+		}
+	}
+	c.f = s.f
+	tr.ambiguous = tr.images(c, now, seconds)
+	tr.report(rev, s)
+	return true
+}
+
+// outset returns where to start the fit of c: frequency, its rate of change and the length of
+// the window, from the track where c agrees with it.
+func (tr *Tracker) outset(c hypothesis, now, have float64) (f, drift, seconds float64) {
+	seconds = min(max(turns/c.f, shortest), have)
+	p := tr.track.predict(now - seconds/2)
+	if p > 0 && math.Abs(p-c.f) < max(c.look.df, 0.02*c.f) {
+		seconds = min(max(seconds, tr.track.span), have)
+		return tr.track.predict(now - seconds/2), tr.track.drift, seconds
+	}
+	return c.f, 0, min(seconds, 1.5*c.look.seconds)
+}
+
+// fitLine fits the line near f (Hz, in the middle of the window) and its multiples up to
+// most over the last seconds. The multiples that stand clear in look l, and anchor, set the
+// frequency. The result is refused when the frequency runs away from its start.
+func (tr *Tracker) fitLine(s *fit, l *look, f, drift, now, seconds float64, anchor, most int) bool {
+	rate := float64(most) * f / passband
+	if tr.health.missing > 0.005 {
+		rate *= 4 // bridging what is missing costs accuracy near the end of the passband
+	}
+	t, x, fs := tr.window(now, seconds, rate)
+	s.t, s.x = t, x
+	s.f, s.drift = f, drift
+	if !tr.multiples(s, l, f, 0.47*fs, seconds, anchor, most) {
+		return false
+	}
+	k := int(math.Round(tr.fold(f) / l.df))
+	for a := range tr.axes {
+		s.weight[a] = 1 / max(l.noise[a][min(k, len(l.noise[a])-1)], 1e-30)
+	}
+	tr.strangers(s, l, f, seconds)
+	const away = 1.5 // widths 1/seconds. Chosen: a start is good to half a width
+	if s.run(drift != 0) && math.Abs(s.f-f)*seconds < away {
+		return true
+	}
+	// Lines too close to be told apart: without the strangers their leak shows as error.
+	s.f, s.drift, s.foreign = f, drift, s.foreign[:0]
+	return s.run(drift != 0) && math.Abs(s.f-f)*seconds < away
+}
+
+// multiples picks the multiples of f for the fit s: those that show below limit Hz, as they
+// are or folded, and not on top of each other. It reports whether anchor is among them.
+func (tr *Tracker) multiples(s *fit, l *look, f, limit, seconds float64, anchor, most int) bool {
+	var shown [maxTooth + 1]float64
+	s.ks = append(s.ks[:0], 1)
+	s.steers = [maxTooth + 1]bool{1: anchor == 1 || s == &tr.fit}
+	shown[0] = tr.fold(f)
+	for k := 2; k <= most; k++ {
+		g := float64(k) * f
+		folded := tr.fold(g)
+		tooClose := func(h float64) bool { return math.Abs(h-folded)*seconds < 0.8 }
+		if folded > limit || slices.ContainsFunc(shown[:len(s.ks)], tooClose) {
+			continue
+		}
+		shown[len(s.ks)] = folded
+		s.ks = append(s.ks, k)
+		s.steers[k] = k == anchor || !isMains(g, 1/seconds) && l.at(folded, 1) > 3*thresholds[tr.axes]
+	}
+	return slices.Contains(s.ks, anchor)
+}
+
+// strangers puts the lines that would leak most into the one at own Hz, and are not of its
+// family, into the fit. A line of amplitude ratio r at a distance d leaks about r/(π·d·seconds)
+// (the sidelobes of a window without taper).
+func (tr *Tracker) strangers(s *fit, l *look, own, seconds float64) {
+	const (
+		little = 0.002 // leak that may stay. Chosen: a tenth of the error allowed
+		apart  = 1.2   // widths 1/seconds: closer lines cannot be told apart. Chosen
+	)
+	s.foreign = s.foreign[:0]
+	strength := l.strength(own)
+	var leaks [maxForeign]float64
+	top := min(float64(len(l.z)-3)*l.df, 0.45/tr.dt)
+	for p := range l.lines(2*thresholds[l.axes], 0, top) {
+		near := math.Round(p.f / own)
+		family := near >= 1 && near <= float64(s.ks[len(s.ks)-1]) && math.Abs(p.f-near*own) < 2.5*l.df
+		distance := math.Abs(p.f-own) * seconds
+		leak := math.Sqrt(l.strength(p.f)/strength) / (math.Pi * distance)
+		if family || distance < apart || leak < little {
+			continue
+		}
+		at := 0
+		for at < len(s.foreign) && leaks[at] > leak {
+			at++
+		}
+		if at < maxForeign {
+			s.foreign = slices.Insert(s.foreign, at, p.f)
+			s.foreign = s.foreign[:min(len(s.foreign), maxForeign)]
+			copy(leaks[at+1:], leaks[at:])
+			leaks[at] = leak
+		}
+	}
+}
+
+// report copies the fit into rev.
+func (tr *Tracker) report(rev *Revolution, s *fit) {
+	rev.Time, rev.Span = s.middle, s.span
+	rev.Freq, rev.FreqSE, rev.Drift = s.f, math.Sqrt(s.fVar), s.drift
+	v := s.variance()
+	rev.Phasor = s.phasor[1]
+	rev.Amp, rev.AmpSE = worst(s.phasor[1], v)
+	rev.Floor = math.Sqrt(max(v[0], v[1], v[2]))
+	for i := 1; i < min(len(s.ks), maxMultiple) && s.ks[i] == i+1; i++ {
+		rev.Seen = i
+		rev.Multiples[i-1] = s.phasor[i+1]
+		rev.MultipleAmp[i-1], _ = worst(s.phasor[i+1], v)
+	}
+}
