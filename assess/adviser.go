@@ -79,6 +79,7 @@ type Adviser struct {
 	anchor    RPM     // speed of that run, 0: none
 	alarm     *Advice // last stop or lower that nothing has proved over
 	alarmAt   RPM     // speed at which it was given
+	still     float64 // s, newest reading in which something turned, or that came late
 	said      Advice  // last one
 }
 
@@ -167,6 +168,9 @@ func (a *Adviser) note(r Reading) {
 	if r.T < a.last || r.T-a.last > growthTime { // another clock, or long ago
 		a.watch = watch{}
 		a.response = response{}
+	}
+	if !r.Has(dsp.NoTurn) || !a.any || r.T < a.still || r.T-a.last > longestGap {
+		a.still = r.T
 	}
 	a.last, a.any = r.T, true
 	if broken {

@@ -9,11 +9,11 @@ import (
 
 // MapPoint is the shake at one speed, measured or predicted, with its 95 % edges, mm/s rms.
 type MapPoint struct {
-	Speed RPM
-	Shake float64
-	Low   float64
-	High  float64
-	Seen  bool // measured at this speed, not predicted
+	Speed RPM     `json:"speed_rpm"`
+	Shake float64 `json:"shake_mm_s"`
+	Low   float64 `json:"low_mm_s"`
+	High  float64 `json:"high_mm_s"`
+	Seen  bool    `json:"seen"` // measured at this speed, not predicted
 }
 
 // MarshalJSON writes null for what is not known.

@@ -13,7 +13,7 @@ func (a *Adviser) decide(r Reading, top Ceiling) Advice {
 	if !r.OK {
 		return a.blind(r)
 	}
-	for _, rule := range []func(Reading, Ceiling) (Advice, bool){a.grown, a.tooFast, a.rough, a.alarmed, a.foreign, a.unsettled, a.raise} {
+	for _, rule := range []func(Reading, Ceiling) (Advice, bool){a.grown, a.stopped, a.tooFast, a.rough, a.lowered, a.foreign, a.unsettled, a.raise} {
 		if d, ok := rule(r, top); ok {
 			return d
 		}
@@ -36,9 +36,7 @@ const remedies = "let it stop, then look for cracks and a loose mount; saw or ba
 // blind is the advice when there is no number: what was unsafe stays unsafe, the rest
 // waits.
 func (a *Adviser) blind(r Reading) Advice {
-	if r.Has(dsp.NoTurn) {
-		a.watch = watch{}
-		a.alarm = nil
+	if r.Has(dsp.NoTurn) && (a.alarm == nil || a.stoodStill()) {
 		return Advice{Action: Wait, Say: "Wait: nothing turns.", Reasons: []Reason{{"no-turn", faultWords[dsp.NoTurn], ownReadings}}}
 	}
 	reasons := []Reason{}
@@ -56,6 +54,16 @@ func (a *Adviser) blind(r Reading) Advice {
 		return d
 	}
 	return Advice{Action: Wait, Say: "Wait: " + reasons[0].Text + ".", Reasons: reasons}
+}
+
+// stoodStill reports whether nothing has turned for 2 s. Then an alarm is over, and what
+// was seen before it is forgotten: nobody knows what was done to the blank since.
+func (a *Adviser) stoodStill() bool {
+	if a.last-a.still < settledTime {
+		return false
+	}
+	a.watch, a.response, a.alarm = watch{}, response{}, nil
+	return true
 }
 
 // faultWords say what a fault means to a turner.
@@ -142,19 +150,30 @@ func (a *Adviser) comfortable(n RPM) RPM {
 	return 0
 }
 
-// alarmed keeps an earlier stop until the lathe stood still or went clearly slower and
-// settled calm, and an earlier lower until it has settled.
-func (a *Adviser) alarmed(r Reading, _ Ceiling) (Advice, bool) {
-	if a.alarm == nil {
+// stopped keeps an earlier stop until the lathe stood still, or went clearly slower and
+// settled.
+func (a *Adviser) stopped(r Reading, _ Ceiling) (Advice, bool) {
+	if a.alarm == nil || a.alarm.Action != Stop {
 		return Advice{}, false
 	}
-	slower := a.alarm.Action == Lower || r.Speed <= 0.8*a.alarmAt
-	if a.settled() && slower {
+	if a.settled() && r.Speed <= clearlySlower*a.alarmAt {
 		a.alarm = nil
 		return Advice{}, false
 	}
-	if a.alarm.Action == Lower && r.Speed <= ceilingSlip*a.alarm.Speed {
-		return Advice{}, false // there; only to settle
+	return *a.alarm, true
+}
+
+// clearlySlower is the share of the speed of a stop at which the danger is over: the force
+// of an imbalance is then two thirds of what it was (chosen).
+const clearlySlower = 0.8
+
+// lowered keeps an earlier lower until it was done or has settled.
+func (a *Adviser) lowered(r Reading, _ Ceiling) (Advice, bool) {
+	if a.alarm != nil && a.settled() {
+		a.alarm = nil
+	}
+	if a.alarm == nil || r.Speed <= ceilingSlip*a.alarm.Speed {
+		return Advice{}, false
 	}
 	return *a.alarm, true
 }
@@ -193,21 +212,21 @@ func (a *Adviser) raise(r Reading, top Ceiling) (Advice, bool) {
 		return Advice{}, false
 	}
 	return Advice{Action: Raise, Speed: to, Say: fmt.Sprintf("Raise to %v: %s, %s.", to, ShakeText(r.Shake), FeelOf(r.Shake, a.edges())),
-		Reasons: []Reason{{"predicted", fmt.Sprintf("on the way to %v at most %s is expected, below the comfort limit of %s", to, ShakeText(most), ShakeText(a.comfort())), ownReadings},
+		Reasons: []Reason{{"predicted", fmt.Sprintf("on the way to %v it stays below %s, even over a resonance not seen yet; the comfort limit is %s", to, ShakeText(most), ShakeText(a.comfort())), ownReadings},
 			{"ceiling", fmt.Sprintf("the lowest ceiling is %.0f rpm (%s)", float64(top.RPM), top.Name), top.Source}}}, true
 }
 
 // fastest is the fastest speed of the lathe up to high that is worth a raise from n and to
 // which the way is comfortable, with the most shake to expect on it; 0 if there is none.
-// What was said stands up to the comfort limit itself; a new speed must keep clear of it.
+// What was said stands up to the comfort limit itself; a new speed must keep clear of it
+// with what is likely, and reach it at most with what a hidden resonance could do.
 func (a *Adviser) fastest(n, high RPM) (to RPM, most float64) {
-	last, flank := 0.0, a.response.flank(n)
+	likely, flank := 0.0, a.response.flank(n)
 	for s := n; s <= high; s *= 1.005 {
-		last = max(last, a.response.edge(s), flank.highest(math.Log(float64(s/n))))
-		if last >= a.comfort() {
-			break
-		}
-		if last >= backToCalm*a.comfort() && (a.said.Action != Raise || s > a.said.Speed) {
+		likely = max(likely, a.response.edge(s))
+		standing := a.said.Action == Raise && s <= a.said.Speed
+		last := max(likely, flank.highest(math.Log(float64(s/n))))
+		if last >= a.comfort() || likely >= backToCalm*a.comfort() && !standing {
 			break
 		}
 		if f := a.Lathe.Fit(s); f > to && f >= leastGain*n {

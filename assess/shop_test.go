@@ -181,7 +181,7 @@ func (s *shop) run(seconds float64, start, top assess.RPM) outcome {
 	a := &assess.Adviser{Lathe: s.lathe, Blank: s.blank, Task: s.task}
 	var out outcome
 	s.turn(start)
-	heard, since := assess.Advice{}, 0.0
+	heard, since, turned := assess.Advice{}, 0.0, 0.0
 	for s.t < seconds {
 		reading := s.next()
 		d := a.See(reading)
@@ -198,7 +198,10 @@ func (s *shop) run(seconds float64, start, top assess.RPM) outcome {
 			start = s.lathe.Fit(assess.RPM(0.85 * s.speed))
 			s.target = 0
 		}
-		if s.target == 0 && s.speed == 0 {
+		if s.speed > 0 {
+			turned = s.t
+		}
+		if s.target == 0 && s.t-turned > 8 { // readings lag by up to 4 s
 			s.turn(start)
 		}
 		if d.Action == assess.Stop && s.target > 0 {
