@@ -204,7 +204,7 @@ func law2(t *rapid.T, a *assess.Adviser, heard []assess.Reading, d assess.Advice
 		if covered = r.T <= last.T-2; covered {
 			break
 		}
-		if !r.OK || len(r.Faults) > 0 || math.Abs(float64(r.Speed/last.Speed-1)) > 0.03 || r.Shake >= limit {
+		if !usable(r) || math.Abs(float64(r.Speed/last.Speed-1)) > 0.03 || r.Shake >= limit {
 			t.Fatalf("%q after %+v", d.Say, r)
 		}
 	}
@@ -224,9 +224,15 @@ func law2(t *rapid.T, a *assess.Adviser, heard []assess.Reading, d assess.Advice
 	}
 }
 
+// usable reports whether r is ok and carries at most the fault that forbids nothing by
+// itself, a few samples missing.
+func usable(r assess.Reading) bool {
+	return r.OK && !slices.ContainsFunc(r.Faults, func(f dsp.Fault) bool { return f != dsp.Gap })
+}
+
 // law4: missing or bad data never raises a speed, and never holds one that was unsafe.
 func law4(t *rapid.T, r assess.Reading, before, d assess.Advice) {
-	if r.OK && len(r.Faults) == 0 && r.Shake > 0 && r.Speed > 0 {
+	if usable(r) && r.Shake > 0 && r.Speed > 0 {
 		return
 	}
 	if d.Action == assess.Raise || d.Action == assess.Hold {
@@ -240,7 +246,7 @@ func law4(t *rapid.T, r assess.Reading, before, d assess.Advice) {
 
 // law6: violent stops, rough lowers to a comfortable speed or stops.
 func law6(t *rapid.T, r assess.Reading, timed bool, d assess.Advice) {
-	if !r.OK || len(r.Faults) > 0 || !(r.Speed > 0) || math.IsInf(float64(r.Speed), 0) || !(r.ShakeSE >= 0) || math.IsInf(r.ShakeSE, 0) || math.IsInf(r.Shake, 0) || r.ShakeSE > r.Shake || r.Shake > 1e5 || r.Speed < 1 || r.Speed > 1e5 {
+	if !usable(r) || !(r.Speed > 0) || math.IsInf(float64(r.Speed), 0) || !(r.ShakeSE >= 0) || math.IsInf(r.ShakeSE, 0) || math.IsInf(r.Shake, 0) || r.ShakeSE > r.Shake || r.Shake > 1e5 || r.Speed < 1 || r.Speed > 1e5 {
 		return
 	}
 	switch feel := assess.FeelOf(r.Shake, assess.DefaultEdges); {
