@@ -68,6 +68,10 @@ type turn struct {
 // (chosen; too long would let an old advice speak for a later run).
 const coasting = 15
 
+// shortest is how long a recording must be, in s, to be judged at all (chosen: two turns of
+// a slow lathe; from there on the readings themselves say what they lack).
+const shortest = 1
+
 // input is one recording to be run through the loop.
 type input struct {
 	src      sensor.Source
@@ -99,7 +103,8 @@ func (in input) follow(ctx context.Context) (*record, error) {
 	if err := cmp.Or(err, in.src.Close()); err != nil {
 		return nil, err
 	}
-	if r.stretches == nil {
+	known := slices.ContainsFunc(r.stretches, func(s stretch) bool { return s.ok })
+	if len(r.stretches) == 0 || !known && r.doc.Recording.Seconds < shortest {
 		return nil, hintf("record ten seconds or more at one speed",
 			"%s: %d samples in %.3g s are too few to tell a speed", in.name, r.samples, r.doc.Recording.Seconds)
 	}
