@@ -11,7 +11,7 @@ import (
 
 // shops is how many random shops the closed loop tries: few in every run, 2000 and more
 // with go test ./assess -run ClosedLoop -v -shops 2000 -timeout 1h.
-var shops = flag.Int("shops", 6, "random shops in the closed loop")
+var shops = flag.Int("shops", 5, "random shops in the closed loop")
 
 const sessionSeconds = 300
 
@@ -37,9 +37,9 @@ func TestClosedLoop(t *testing.T) {
 	t.Logf("%d sessions with something loose: stopped within 4 s of 1.6 times %.1f %%", sum.loosened, share(sum.caught, sum.loosened))
 	assert.Zero(t, sum.unsafe)
 	if *shops >= 300 {
-		assert.GreaterOrEqual(t, share(sum.near, sum.sessions), 93.0)
+		assert.GreaterOrEqual(t, share(sum.near, sum.sessions), 95.0)
 		assert.GreaterOrEqual(t, share(sum.caught, sum.loosened), 99.0)
-		assert.LessOrEqual(t, share(sum.falseStops, sum.sessions), 1.0)
+		assert.LessOrEqual(t, share(sum.falseStops, sum.sessions), 0.5)
 	}
 }
 
