@@ -163,7 +163,8 @@ func inverse(l []float64, n, i int, work []float64) float64 {
 // how it swells or dies (swell), from what is left over along the derivative.
 func (s *fit) courses(perSample float64) {
 	n := len(s.tau)
-	turn, grown := s.cos[:n], s.sin[:n]
+	s.cos, s.sin = grow(s.cos, n), grow(s.sin, n)
+	turn, grown := s.cos, s.sin
 	var offTop, offBottom, swellTop, swellBottom float64
 	for a := range s.x {
 		re, im := s.coef[a][2], s.coef[a][3]

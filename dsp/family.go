@@ -26,6 +26,9 @@ const (
 	// suspectFor seconds after a line was seen at a part of another, the other is not
 	// believed alone. Chosen.
 	suspectFor = 3.0
+	// faint: a line this much smaller than its multiple is not believed without a doubt.
+	// Chosen: cutters put up to a hundred times more into a multiple, accidents too.
+	faint = 0.02
 	// steady readings in a row make a track that is only checked, not questioned, each time.
 	steady = 4
 )
@@ -115,7 +118,8 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 		if h.f == best.f || h.lines == 0 || multiple(h.f, best.f) {
 			continue
 		}
-		if worth(h) > worth(best)-enough || h.lines == 1 && best.lines == 1 && h.speed > singles*best.speed {
+		close := worth(h) > worth(best)-enough
+		if close || h.speed > best.speed || h.lines == 1 && best.lines == 1 && h.speed > singles*best.speed {
 			return best, h.f
 		}
 	}
@@ -238,6 +242,9 @@ func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 		return false, false
 	}
 	strong, _ := worst(s.phasor[m], v)
+	if amp < faint*strong {
+		return false, true
+	}
 	if amp*float64(m) > 0.5*strong || 4*math.Sqrt(s.offVar) < 0.002*s.f {
 		return amp > 2*shown*se, true
 	}
@@ -261,11 +268,7 @@ func (tr *Tracker) rate(h hypothesis) hypothesis {
 		if g < tr.low()/2 || g > l.df*float64(len(l.z)-4) || isMains(g, l.df) || tr.bystander(g, l.df) {
 			continue
 		}
-		half := 1
-		if k > 4 {
-			half = 2
-		}
-		if z := l.at(g, half); z > limit {
+		if z := l.tooth(g, (0.4+0.06*float64(k))*l.df); z > limit {
 			h.score += min(certain, math.Log(z/limit))
 			h.speed = max(h.speed, l.velocity(g))
 			h.lines++

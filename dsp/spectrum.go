@@ -50,10 +50,21 @@ func (l *look) at(f float64, half int) float64 {
 	return best
 }
 
+// tooth returns the whitened power of the peak that stands within tolerance Hz of f, 0 if
+// none does.
+func (l *look) tooth(f, tolerance float64) float64 {
+	best := 0.0
+	for p := range l.lines(0, f-tolerance, f+tolerance) {
+		best = max(best, p.z*thresholds[l.axes])
+	}
+	return best
+}
+
 // lines yields the peaks of l from low to high Hz whose whitened power exceeds limit, lowest
 // first.
 func (l *look) lines(limit, low, high float64) iter.Seq[peak] {
 	return func(yield func(peak) bool) {
+		// A peak between bins may have its largest bin beyond the edge.
 		from, to := max(int(low/l.df), 2), min(int(high/l.df)+1, len(l.z)-3)
 		for k := from; k <= to; k++ {
 			z := l.z[k]

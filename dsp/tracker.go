@@ -66,6 +66,8 @@ func (k *track) follow(rev *Revolution) {
 	case rev.AmpSE > 0.3*rev.Amp: // hardly a line at all
 		k.count = 0
 		return
+	case rev.Has(Doubtful) && k.count >= steady && p > 0 && math.Abs(p-rev.Freq) > 0.03*p:
+		return // the track ends by itself if the line does not come back
 	case p > 0 && math.Abs(p-rev.Freq) < max(0.03*p, 3*rev.FreqSE):
 		k.count++
 	default:
