@@ -60,8 +60,6 @@ type Adviser struct {
 	// Comfort is the shake in mm/s rms that this person takes; 0 is 4.5, and more than
 	// the edge of rough counts as that edge.
 	Comfort float64
-	// Edges of the feel; zero is DefaultEdges.
-	Edges Edges
 	// Empty is the map of the lathe with nothing mounted, nil if not known. It serves to
 	// tell the lathe's own shake.
 	Empty []MapPoint
@@ -194,19 +192,12 @@ func near(a, b RPM, within float64) bool {
 // settled reports whether the readings of the last 2 s are ok and of one speed.
 func (a *Adviser) settled() bool { return a.anchor > 0 && a.last-a.since >= settledTime }
 
-func (a *Adviser) edges() Edges {
-	if a.Edges == (Edges{}) {
-		return DefaultEdges
-	}
-	return a.Edges
-}
-
 // comfort is the comfort limit in mm/s rms, never above the edge of rough.
 func (a *Adviser) comfort() float64 {
 	if a.Comfort > 0 {
-		return min(a.Comfort, a.edges()[1])
+		return min(a.Comfort, DefaultEdges[1])
 	}
-	return min(DefaultEdges[1], a.edges()[1])
+	return DefaultEdges[1]
 }
 
 // ceilings lists the ceilings of lathe, blank and task, and the one that the measured

@@ -53,16 +53,16 @@ const (
 // Blank is the piece of wood on the lathe. The zero value is a blank of which nothing is
 // known; each zero field counts as the less favourable case.
 type Blank struct {
-	Diameter  MM      // largest diameter of the swing
-	Length    MM      // from the mounting to the far end
-	Mass      float64 // kg, 0: reckoned from wood, moisture and size
-	Wood      string  // common name, see Woods; "" or another name: heavy and weak
-	Moisture  float64 // % of the dry mass, 0: soaking wet
-	Held      Held
-	Tailstock bool // supports the far end; implied by Centres
-	Balance   Balance
-	Defects   []Defect // seen; nil is none seen
-	Bit       MM       // diameter of the drill, for the task drilling; 0: as large as it can be
+	Diameter  MM       `json:"diameter_mm"`      // largest of the swing
+	Length    MM       `json:"length_mm"`        // from the mounting to the far end
+	Mass      float64  `json:"mass_kg"`          // 0: reckoned from wood, moisture and size
+	Wood      string   `json:"wood"`             // common name, see Woods; "" or another name: heavy and weak
+	Moisture  float64  `json:"moisture_percent"` // of the dry mass; 0: soaking wet
+	Held      Held     `json:"held"`
+	Tailstock bool     `json:"tailstock"` // supports the far end; implied by Centres
+	Balance   Balance  `json:"balance"`
+	Defects   []Defect `json:"defects"` // seen; nil is none seen
+	Bit       MM       `json:"bit_mm"`  // diameter of the drill, for the task drilling; 0: as large as it can be
 }
 
 // tailstock reports whether the far end is supported.

@@ -23,20 +23,15 @@ func BalanceOffset(grade float64, n RPM) float64 {
 	return positive(grade / n.omega())
 }
 
-// Unbalance is the permissible residual unbalance U = 1000·G·m/ω in g·mm of a body of
-// mass kg at n (ISO 21940-11:2016, 6.3.3). 0 for n = 0.
-func Unbalance(grade, mass float64, n RPM) float64 { return 1000 * mass * BalanceOffset(grade, n) }
-
 // Ends is how the ends of a long blank are held, as (βL)² of its first bending mode.
 type Ends float64
 
 // The ways, from Thomson, Theory of Vibration with Applications, 4th ed., table 9.5-1 and
 // appendix D (more digits from the frequency equations there).
 const (
-	Simple         Ends = 9.869604  // π²; between centres
-	ClampedHinged  Ends = 15.418206 // chuck or faceplate, and tailstock
-	ClampedClamped Ends = 22.373285
-	Cantilever     Ends = 3.516015 // no tailstock
+	Simple        Ends = 9.869604  // π²; between centres
+	ClampedHinged Ends = 15.418206 // chuck or faceplate, and tailstock
+	Cantilever    Ends = 3.516015  // no tailstock
 )
 
 // Whirl is the first bending speed of a round bar,

@@ -18,13 +18,14 @@ const lightest = 30
 
 // Lathe is what is known of a lathe. The zero value is an unknown one.
 type Lathe struct {
-	Name      string  `json:"name"`
-	Low, High RPM     // slowest and fastest speed; 0: not known
-	Steps     []RPM   // speeds of the pulley steps in any order; nil: any speed from Low to High
-	Mass      float64 // kg with its stand; 0: not known, counts as 30 kg
-	ChuckMax  RPM     // fastest speed written on the chuck; 0: not known, no ceiling from it
-	Swing     MM      // largest diameter; 0: not known
-	Between   MM      // largest length; 0: not known
+	Name     string  `json:"name"`
+	Low      RPM     `json:"low_rpm"`       // slowest speed; 0: not known
+	High     RPM     `json:"high_rpm"`      // fastest speed; 0: not known
+	Steps    []RPM   `json:"steps_rpm"`     // of the pulleys, in any order; nil: any speed from Low to High
+	Mass     float64 `json:"mass_kg"`       // with its stand; 0: not known, counts as 30 kg
+	ChuckMax RPM     `json:"chuck_max_rpm"` // fastest speed written on the chuck; 0: not known, no ceiling from it
+	Swing    MM      `json:"swing_mm"`      // largest diameter; 0: not known
+	Between  MM      `json:"between_mm"`    // largest length; 0: not known
 }
 
 // Validate returns an InputError for a lathe that cannot be.

@@ -212,3 +212,19 @@ func TestLatheFit(t *testing.T) {
 	assert.Equal(t, []assess.RPM{500, 800}, steps.Speeds(0, 1000))
 	assert.Empty(t, steps.Speeds(900, 1000))
 }
+
+// TestKeeps: what a lathe and a blank are survives being written down.
+func TestKeeps(t *testing.T) {
+	t.Parallel()
+	l, b := workshop(), bowl()
+	l.Name, l.Steps = "club", []assess.RPM{500, 800}
+	b.Defects = []assess.Defect{assess.Bark}
+	var l2 assess.Lathe
+	var b2 assess.Blank
+	require.NoError(t, json.Unmarshal(marshal(t, l), &l2))
+	require.NoError(t, json.Unmarshal(marshal(t, b), &b2))
+	assert.Equal(t, l, l2)
+	assert.Equal(t, b, b2)
+	require.NoError(t, json.Unmarshal(marshal(t, assess.Lathe{}), &l2))
+	assert.Zero(t, l2.Low, "not known stays not known")
+}

@@ -23,11 +23,11 @@ func (a *Adviser) decide(r Reading, top Ceiling) Advice {
 
 // violent stops at once, whatever else is known.
 func (a *Adviser) violent(r Reading, firm bool) (Advice, bool) {
-	if !firm || FeelOf(r.Shake, a.edges()) != Violent {
+	if !firm || FeelOf(r.Shake, DefaultEdges) != Violent {
 		return Advice{}, false
 	}
 	return Advice{Action: Stop, Say: fmt.Sprintf("Stop: it shakes %s at %v, violent.", ShakeText(r.Shake), r.Speed),
-		Reasons: []Reason{{"violent", fmt.Sprintf("%s and more is violent", ShakeText(a.edges()[2])), EdgesSource},
+		Reasons: []Reason{{"violent", fmt.Sprintf("%s and more is violent", ShakeText(DefaultEdges[2])), EdgesSource},
 			{"make-better", remedies, practice}}}, true
 }
 
@@ -112,7 +112,7 @@ func (a *Adviser) tooFast(r Reading, top Ceiling) (Advice, bool) {
 
 // rough lowers to a comfortable speed, or stops when there is none.
 func (a *Adviser) rough(r Reading, top Ceiling) (Advice, bool) {
-	feel := FeelOf(r.Shake, a.edges())
+	feel := FeelOf(r.Shake, DefaultEdges)
 	limit := a.comfort()
 	over := a.settled() && r.Shake > 1.05*limit || a.said.Action == Lower && r.Shake > backToCalm*limit
 	if feel != Rough && !over {
@@ -211,7 +211,7 @@ func (a *Adviser) raise(r Reading, top Ceiling) (Advice, bool) {
 	if to == 0 {
 		return Advice{}, false
 	}
-	return Advice{Action: Raise, Speed: to, Say: fmt.Sprintf("Raise to %v: %s, %s.", to, ShakeText(r.Shake), FeelOf(r.Shake, a.edges())),
+	return Advice{Action: Raise, Speed: to, Say: fmt.Sprintf("Raise to %v: %s, %s.", to, ShakeText(r.Shake), FeelOf(r.Shake, DefaultEdges)),
 		Reasons: []Reason{{"predicted", fmt.Sprintf("on the way to %v it stays below %s, even over a resonance not seen yet; the comfort limit is %s", to, ShakeText(most), ShakeText(a.comfort())), ownReadings},
 			{"ceiling", fmt.Sprintf("the lowest ceiling is %.0f rpm (%s)", float64(top.RPM), top.Name), top.Source}}}, true
 }
@@ -267,7 +267,7 @@ const worthMore = 1.03
 // hold stays, and says what keeps the speed from rising.
 func (a *Adviser) hold(r Reading, top Ceiling) Advice {
 	d := Advice{Action: Hold, Speed: a.present(r.Speed, top.RPM), Reasons: []Reason{}}
-	d.Say = fmt.Sprintf("Hold %v: %s, %s.", d.Speed, ShakeText(r.Shake), FeelOf(r.Shake, a.edges()))
+	d.Say = fmt.Sprintf("Hold %v: %s, %s.", d.Speed, ShakeText(r.Shake), FeelOf(r.Shake, DefaultEdges))
 	if a.Lathe.Fit(top.RPM) <= worthMore*d.Speed {
 		d.Reasons = append(d.Reasons, Reason{"ceiling", fmt.Sprintf("the lowest ceiling is %.0f rpm (%s): %s", float64(top.RPM), top.Name, top.Text), top.Source})
 	} else {
