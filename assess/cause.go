@@ -10,7 +10,8 @@ import (
 // cause says in words what probably makes the shake, from one reading, and how sure that
 // is. All of it is common practice, no source: one line alone is imbalance; a line twice
 // a turn as strong is something out of round or out of line; three multiples and more is
-// looseness; knocks are a void or an edge passing the tool. "" when r is not ok.
+// looseness; knocks are a void or an edge passing the tool; much more broadband than line is
+// the cut or the motor. "" when r is not ok.
 func cause(r Reading) string {
 	if !r.OK || r.Has(dsp.Gap) {
 		return ""
@@ -23,6 +24,8 @@ func cause(r Reading) string {
 		return "out of round or out of line, perhaps"
 	case r.Crest >= knockCrest:
 		return "out of balance, with knocks: a void, bark or an edge, perhaps"
+	case r.Total >= cuttingRatio*r.Shake:
+		return "the cut or the motor more than the blank, perhaps"
 	case strong == 0:
 		return "out of balance, likely"
 	}
@@ -41,11 +44,12 @@ func strongMultiples(r Reading) int {
 }
 
 // looseRatio is how strong a multiple must be in velocity, over the line itself, to count;
-// knockCrest how far the knocks stand out of the noise, of which 1000 samples reach 3.2
-// (both chosen).
+// knockCrest how far the knocks stand out of the noise, of which 1000 samples reach 3.2;
+// cuttingRatio how far all vibration must outweigh the line (all chosen).
 const (
-	looseRatio = 0.3
-	knockCrest = 7
+	looseRatio   = 0.3
+	knockCrest   = 7
+	cuttingRatio = 3
 )
 
 // causeHere says what the session adds to the cause of one reading: that the lathe shakes

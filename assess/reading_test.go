@@ -111,6 +111,7 @@ func TestCause(t *testing.T) {
 			r.Seen, r.MultipleAmp = 4, [4]float64{r.Amp, 2 * r.Amp, 2 * r.Amp, r.Amp}
 		},
 		"out of balance, with knocks: a void, bark or an edge, perhaps": func(r *dsp.Revolution) { r.Crest = 12 },
+		"the cut or the motor more than the blank, perhaps":             func(r *dsp.Revolution) { r.Total = 0.02 },
 		"": func(r *dsp.Revolution) { r.OK = false; r.Faults = []dsp.Fault{dsp.Weak} },
 	} {
 		rev := clean()

@@ -107,7 +107,7 @@ func (a *Adviser) tooFast(r Reading, top Ceiling) (Advice, bool) {
 	case r.Speed < 1.1*top.RPM: // the dial is off by a little: ask for a little less
 		to = max(a.Lathe.Fit(0.95*top.RPM), min(to, a.Lathe.Fit(a.slowest())))
 	}
-	return Advice{Action: Lower, Speed: to, Say: fmt.Sprintf("Lower to %v: %v is above the ceiling (%s).", to, r.Speed, top.Name), Reasons: []Reason{why}}, true
+	return Advice{Action: Lower, Speed: to, Say: fmt.Sprintf("Lower to %v: %v is above the ceiling (%s).", to, r.Speed, top.Name), Reasons: []Reason{why, a.byHand()}}, true
 }
 
 // rough lowers to a comfortable speed, or stops when there is none.
@@ -131,7 +131,7 @@ func (a *Adviser) rough(r Reading, top Ceiling) (Advice, bool) {
 		return Advice{Action: Stop, Say: fmt.Sprintf("Stop: it shakes %s at %v, and no slower speed is sure to be comfortable.", ShakeText(r.Shake), r.Speed),
 			Reasons: append(why, Reason{"make-better", remedies, practice})}, true
 	}
-	why = append(why, Reason{"predicted", fmt.Sprintf("at %v at most %s is expected", to, ShakeText(a.response.edge(to))), ownReadings})
+	why = append(why, Reason{"predicted", fmt.Sprintf("at %v at most %s is expected", to, ShakeText(a.response.edge(to))), ownReadings}, a.byHand())
 	return Advice{Action: Lower, Speed: to, Say: fmt.Sprintf("Lower to %v: it shakes %s, %s.", to, ShakeText(r.Shake), feel), Reasons: why}, true
 }
 
@@ -213,7 +213,15 @@ func (a *Adviser) raise(r Reading, top Ceiling) (Advice, bool) {
 	}
 	return Advice{Action: Raise, Speed: to, Say: fmt.Sprintf("Raise to %v: %s, %s.", to, ShakeText(r.Shake), FeelOf(r.Shake, DefaultEdges)),
 		Reasons: []Reason{{"predicted", fmt.Sprintf("on the way to %v it stays below %s, even over a resonance not seen yet; the comfort limit is %s", to, ShakeText(most), ShakeText(a.comfort())), ownReadings},
-			{"ceiling", fmt.Sprintf("the lowest ceiling is %.0f rpm (%s)", float64(top.RPM), top.Name), top.Source}}}, true
+			{"ceiling", fmt.Sprintf("the lowest ceiling is %.0f rpm (%s)", float64(top.RPM), top.Name), top.Source}, a.byHand()}}, true
+}
+
+// byHand says how to change the speed: nothing is asked of anybody who touches the blank.
+func (a *Adviser) byHand() Reason {
+	if len(a.Lathe.Steps) > 0 {
+		return Reason{"hands", "switch off and let it stand still before you touch belt or blank", practice}
+	}
+	return Reason{"hands", "tool off the wood and hands clear first, then the dial", practice}
 }
 
 // fastest is the fastest speed of the lathe up to high that is worth a raise from n and to
