@@ -3,8 +3,6 @@ package assess
 import (
 	"fmt"
 	"math"
-
-	"vibe/dsp"
 )
 
 // cause says in words what probably makes the shake, from one reading, and how sure that
@@ -13,7 +11,7 @@ import (
 // looseness; knocks are a void or an edge passing the tool; much more broadband than line is
 // the cut or the motor. "" when r is not ok.
 func cause(r Reading) string {
-	if !r.OK || r.Has(dsp.Gap) {
+	if !r.OK {
 		return ""
 	}
 	strong := strongMultiples(r)
