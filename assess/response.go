@@ -185,10 +185,18 @@ func (m *response) flank(n RPM) flank {
 		return flank{shake: here.shake}
 	}
 	gap := math.Log(float64(here.speed / below.speed))
-	fitted := predict(m.cells, here.speed, misfit).Shake - predict(m.cells, below.speed, misfit).Shake
-	explained := min(3*(here.shake+below.shake)/2, fitted/gap)
+	explained := min(3*(here.shake+below.shake)/2, (m.mean(here.speed)-m.mean(below.speed))/gap)
 	slope := (here.shake-below.shake)/gap - explained + 1.96*math.Hypot(here.sigma, below.sigma)/gap
 	return flank{here.shake, max(0, slope), gap}
+}
+
+// mean is the mean of the shake at n over the posterior. There must be a fit.
+func (m *response) mean(n RPM) float64 {
+	var shake, sum float64
+	for _, c := range m.cells {
+		shake, sum = shake+c.weight*c.amp*c.gain(n), sum+c.weight
+	}
+	return shake / sum
 }
 
 // highest is the largest shake that a narrow resonance could make on the way up by d in
@@ -215,12 +223,13 @@ const narrowest = 0.015
 // neighbours are what was seen at n and at the next speed at least 1 % and at most 20 %
 // below; its speed is 0 if there is none. There must be something seen.
 func (m *response) neighbours(n RPM) (here, below observed) {
-	for _, o := range m.seen() {
+	seen := m.seen()
+	for _, o := range seen {
 		if here.speed == 0 || math.Abs(float64(o.speed-n)) < math.Abs(float64(here.speed-n)) {
 			here = o
 		}
 	}
-	for _, o := range m.seen() {
+	for _, o := range seen {
 		if o.speed <= here.speed/1.009 && o.speed >= here.speed/1.2 {
 			below = o
 		}

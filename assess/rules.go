@@ -229,6 +229,9 @@ func (a *Adviser) byHand() Reason {
 // What was said stands up to the comfort limit itself; a new speed must keep clear of it
 // with what is likely, and reach it at most with what a hidden resonance could do.
 func (a *Adviser) fastest(n, high RPM) (to RPM, most float64) {
+	if high < leastGain*n {
+		return 0, 0
+	}
 	likely, flank := 0.0, a.response.flank(n)
 	for s := n; s <= high; s *= 1.005 {
 		likely = max(likely, a.response.edge(s))
