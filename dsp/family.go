@@ -26,6 +26,8 @@ const (
 	// suspectFor seconds after a line was seen at a part of another, the other is not
 	// believed alone. Chosen.
 	suspectFor = 3.0
+	// toppedFor seconds a blank is expected to keep a multiple as its strongest line. Chosen.
+	toppedFor = 60.0
 	// faint: a line this much smaller than its multiple is not believed without a doubt.
 	// Chosen: cutters put up to a hundred times more into a multiple, accidents too.
 	faint = 0.02
@@ -149,7 +151,10 @@ func (tr *Tracker) groups(looks []*look, now float64) []hypothesis {
 		if len(all) == most {
 			break
 		}
-		if slices.ContainsFunc(all, func(h hypothesis) bool { return tr.belongs(p, h) }) || tr.bystander(p.f, 1.5*p.look.df) {
+		if tr.fold(p.f) < low { // the image of the slow drift of a sensor
+			continue
+		}
+		if slices.ContainsFunc(all, func(h hypothesis) bool { return tr.belongs(p, h) }) || tr.bystander(p.f, 0.7*p.look.df) {
 			continue
 		}
 		if h := tr.family(p, now, low, high); h.f > 0 {
@@ -183,13 +188,12 @@ func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
 	if tr.Hint > 0 {
 		return best
 	}
-	from, to := tr.questions(p, now)
-	for m := from; m <= to; m++ {
+	for m := 2; m <= maxTooth; m++ {
 		f := p.f / float64(m)
 		if f < low || f < 2.5/p.look.seconds {
 			break
 		}
-		if f > high || f > 6/p.look.seconds && p.look.at(f, 1) < 6 {
+		if f > high || !tr.worthAsking(p, m, now) {
 			continue
 		}
 		sure, ok := tr.part(p, m, now)
@@ -210,22 +214,27 @@ func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
 	return best
 }
 
-// questions returns which parts of p are looked for: all while nothing is sure; afterwards
-// the one that the track says, or another one each time.
-func (tr *Tracker) questions(p peak, now float64) (from, to int) {
+// worthAsking reports whether a line at 1/m of p is looked for by a fit: always where one
+// shows; where none can be excluded, each time until the track is steady, and then one m a
+// time; and on a steady track always that of the track.
+func (tr *Tracker) worthAsking(p peak, m int, now float64) bool {
+	f, l := p.f/float64(m), p.look
+	if l.tooth(f, 0.7*l.df) > thresholds[l.axes] {
+		return true
+	}
 	expected := tr.track.predict(now)
-	if tr.track.count < steady || expected == 0 {
-		return 2, maxTooth
+	if tr.track.count >= steady && expected > 0 {
+		if math.Abs(f-expected) < max(0.02*f, 1.5*l.df/float64(m)) {
+			return true
+		}
+		tr.question++
+		if tr.question%maxTooth != m-1 {
+			return false
+		}
 	}
-	k := int(math.Round(p.f / expected))
-	switch {
-	case k > maxTooth || math.Abs(p.f-float64(k)*expected) > max(0.02*p.f, 1.5*p.look.df):
-		return 2, 1
-	case k > 1:
-		return k, k
-	}
-	tr.question = (tr.question + 1) % (maxTooth - 1)
-	return 2 + tr.question, 2 + tr.question
+	// Noise of three axes reaches 6 in half of the bins, a line that would be believed in
+	// nine of ten.
+	return f < 6/l.seconds || l.at(f, 1) > 6
 }
 
 // part reports whether a line stands at 1/m of p, and whether it is sure to be no accident:
@@ -265,7 +274,8 @@ func (tr *Tracker) rate(h hypothesis) hypothesis {
 	h.score, h.speed, h.lines = 0, 0, 0
 	for k := 1; k <= maxTooth; k++ {
 		g := tr.fold(float64(k) * h.f)
-		if g < tr.low()/2 || g > l.df*float64(len(l.z)-4) || isMains(g, l.df) || tr.bystander(g, l.df) {
+		mains := isMains(g, l.df) && (k > 1 || isMains(g, 0))
+		if g < tr.low()/2 || g > l.df*float64(len(l.z)-4) || mains || tr.bystander(g, 0.7*l.df) {
 			continue
 		}
 		if z := l.tooth(g, (0.4+0.06*float64(k))*l.df); z > limit {

@@ -31,7 +31,8 @@ type state struct {
 	track      track
 	neighbours []neighbour
 	suspect    suspicion
-	question   int // which part of the line is looked for next: see questions
+	topped     float64 // s, last time a multiple was the spindle's strongest line; -Inf never
+	question   int     // which part of the line is looked for next: see questions
 
 	spectrum   spectrum
 	looks      [3]look
@@ -106,7 +107,7 @@ func (tr *Tracker) row(u float64, x [3]float64) (rev Revolution, ok bool) {
 		return Revolution{}, false
 	}
 	if !tr.begun {
-		tr.begun, tr.next = true, u+shortest
+		tr.begun, tr.next, tr.topped = true, u+shortest, math.Inf(-1)
 	}
 	tr.push(u, x)
 	if u < tr.next {
@@ -166,21 +167,29 @@ func (tr *Tracker) learn() bool {
 		tr.dt = dt
 		tr.rebuild()
 	}
+	tr.dt += (dt - tr.dt) / 8 // the mean of the last seconds
 	return true
 }
 
-// interval returns the usual interval of the times t, s: the median, which missing samples
-// do not move; for held values the mean, since their times are those of the delivery.
+// interval returns the usual interval of the times t, s: their span over the number of
+// intervals in it, missing samples counted by the median, which they do not move. The times
+// of held values are those of the delivery; there the plain mean tells.
 func (tr *Tracker) interval(t []float64) float64 {
+	span, n := t[len(t)-1]-t[0], float64(len(t)-1)
 	if tr.hold {
-		return (t[len(t)-1] - t[0]) / float64(len(t)-1)
+		return span / n
 	}
 	d := tr.sort[:0]
 	for i := 1; i < len(t); i++ {
 		d = append(d, t[i]-t[i-1])
 	}
 	tr.sort = d
-	return median(d)
+	usual := median(d)
+	n = 0
+	for i := 1; i < len(t); i++ {
+		n += max(1, math.Round((t[i]-t[i-1])/usual))
+	}
+	return span / n
 }
 
 // rebuild makes the pyramid over the lowest level anew.
@@ -264,6 +273,9 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	spin := 0.0
 	if rev.OK {
 		spin = rev.Freq
+		if best.anchor > 1 {
+			tr.topped = now
+		}
 	}
 	if !known {
 		tr.track.count = 0
