@@ -25,7 +25,7 @@ const (
 	blurred = 1.4
 	// suspectFor seconds after a line was seen at a part of another, the other is not
 	// believed alone. Chosen.
-	suspectFor = 3.0
+	suspectFor = 10.0
 	// toppedFor seconds a blank is expected to keep a multiple as its strongest line. Chosen.
 	toppedFor = 60.0
 	// faint: a line this much smaller than its multiple is not believed without a doubt.
@@ -242,7 +242,11 @@ func (tr *Tracker) worthAsking(p peak, m int, now float64) bool {
 // exactly that chance is out of the question.
 func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 	s := &tr.probe
-	if !tr.fitLine(s, p.look, p.f/float64(m), 0, now, p.look.seconds, m, max(m, 3)) {
+	seconds := p.look.seconds
+	if n := tr.track.count; n > 0 { // no longer than the speed has held
+		seconds = min(seconds, max(turns*float64(m)/p.f, shortest+every*float64(n)))
+	}
+	if !tr.fitLine(s, p.look, p.f/float64(m), 0, now, seconds, m, max(m, 3)) {
 		return false, false
 	}
 	v := s.variance()

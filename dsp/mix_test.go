@@ -59,7 +59,10 @@ func newMix(seed uint64) mix {
 		s.Speed = append(s.Speed, sensor.Point{At: 6, Value: f}, sensor.Point{At: 6 + math.Abs(g-f)/2, Value: g})
 	}
 	m := mix{sim: s, noise: r.log(1e-4, 5e-3)}
-	s.Chip = sensor.Chip{Rate: rate, Noise: m.noise, Axes: 1 + r.IntN(3), Turned: [3]float64{6 * r.Float64(), 6 * r.Float64(), 6 * r.Float64()}}
+	s.Chip = sensor.Chip{Rate: rate, Noise: m.noise, Axes: 3, Turned: [3]float64{6 * r.Float64(), 6 * r.Float64(), 6 * r.Float64()}}
+	if r.one(4) {
+		s.Chip.Axes = 1 + r.IntN(2)
+	}
 	if r.one(2) {
 		s.Chip.Jitter = 0.2 * r.Float64()
 	}

@@ -60,16 +60,21 @@ func (k *track) predict(t float64) float64 {
 	return k.f + k.drift*(t-k.time)
 }
 
+// agrees reports whether rev is where the track should be.
+func (k *track) agrees(rev *Revolution) bool {
+	p := k.predict(rev.Time)
+	return p > 0 && math.Abs(p-rev.Freq) < max(0.03*p, 3*rev.FreqSE)
+}
+
 // follow takes rev into the track.
 func (k *track) follow(rev *Revolution) {
-	p := k.predict(rev.Time)
-	switch {
+	switch agrees := k.agrees(rev); {
 	case rev.AmpSE > 0.3*rev.Amp: // hardly a line at all
 		k.count = 0
 		return
-	case rev.Has(Doubtful) && k.count >= steady && p > 0 && math.Abs(p-rev.Freq) > 0.03*p:
+	case rev.Has(Doubtful) && k.count >= steady && !agrees && k.predict(rev.Time) > 0:
 		return // the track ends by itself if the line does not come back
-	case p > 0 && math.Abs(p-rev.Freq) < max(0.03*p, 3*rev.FreqSE):
+	case agrees:
 		k.count++
 	default:
 		k.count = 1
@@ -273,9 +278,9 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	spin := 0.0
 	if rev.OK {
 		spin = rev.Freq
-		if best.anchor > 1 {
-			tr.topped = now
-		}
+	}
+	if best.anchor > 1 {
+		tr.topped = now
 	}
 	if !known {
 		tr.track.count = 0
