@@ -24,14 +24,15 @@ type csvFile struct {
 	r    *bufio.Reader
 	layout
 	delim byte
+	role  []int // of each column: 0 time, 1 to 3 axes, -1 none; empty when the time is a stamp
 	ready bool
 
 	line   int    // number of text, from 1
 	text   []byte // the line, valid until the next is read
 	cut    bool   // text had no line end: the last line
 	held   bool   // text is still to be used
-	cells  [][]byte
-	quoted []int // where the cells of a quoted line begin; nil for any other
+	spans  []span // the cells
+	within []byte // what spans are in: text, or the unquoted cells one behind the other
 
 	stamps  bool      // times are stamps, counted from zero
 	zero    time.Time // first stamp
@@ -126,11 +127,44 @@ func (c *csvFile) midLine() bool {
 
 // row is the line as a row: time in s since the first, axes in m/s².
 func (c *csvFile) row() (row [4]float64, err error) {
-	row, err = c.raw()
-	if err == nil {
-		row, err = c.scale(row)
+	if raw, ok := c.quick(); ok {
+		if row, err = c.scale(raw); err == nil {
+			return row, nil
+		}
 	}
-	return row, err
+	// Slower, with the places of the cells that an error names.
+	raw, err := c.raw()
+	if err != nil {
+		return row, err
+	}
+	return c.scale(raw)
+}
+
+// quick is raw for the usual line: bare numbers, no blanks, no quotes, nothing wrong. It
+// reads each byte once, which halves the time of the whole; ok is false for all else.
+func (c *csvFile) quick() (v [4]float64, ok bool) {
+	rest, point := c.text, c.point()
+	for i, k := range c.role {
+		n := 0
+		if k >= 0 {
+			v[k], n = leading(rest, point)
+			ok = n > 0
+		} else {
+			if n = bytes.IndexByte(rest, c.delim); n < 0 {
+				n = len(rest)
+			}
+			ok = bytes.IndexByte(rest[:n], '"') < 0
+		}
+		rest = rest[n:]
+		last := i == len(c.role)-1
+		if !ok || last != (len(rest) == 0) || !last && rest[0] != c.delim {
+			return v, false
+		}
+		if !last {
+			rest = rest[1:]
+		}
+	}
+	return v, ok
 }
 
 // raw parses the numbers of the line, in the units of the file.
@@ -138,12 +172,12 @@ func (c *csvFile) raw() (v [4]float64, err error) {
 	if err := c.split(); err != nil {
 		return v, err
 	}
-	if n := len(c.cells); n < c.layout.cells {
+	if n := len(c.spans); n < c.layout.cells {
 		return v, c.wrong(len(c.text)+1, "%d cells where %d belong", n, c.layout.cells)
 	}
-	for i := c.layout.cells; i < len(c.cells); i++ {
-		if len(c.cells[i]) > 0 {
-			return v, c.wrong(c.column(i), "%d cells where %d belong%s", len(c.cells), c.layout.cells, c.commaHint())
+	for i := c.layout.cells; i < len(c.spans); i++ {
+		if len(c.cell(i)) > 0 {
+			return v, c.wrong(c.column(i), "%d cells where %d belong%s", len(c.spans), c.layout.cells, c.commaHint())
 		}
 	}
 	for k := 0; k <= c.axes; k++ {
@@ -153,9 +187,9 @@ func (c *csvFile) raw() (v [4]float64, err error) {
 		}
 		ok := false
 		if k == 0 && c.stamps {
-			v[k], ok = c.stamp(c.cells[i])
+			v[k], ok = c.stamp(c.cell(i))
 		} else {
-			v[k], ok = number(c.cells[i], c.point())
+			v[k], ok = number(c.cell(i), c.point())
 		}
 		if !ok {
 			return v, c.notNumber(k, i)
@@ -169,10 +203,10 @@ func (c *csvFile) notNumber(k, i int) error {
 	if k == 0 && c.stamps {
 		want = "a time like 2026-11-25T10:00:00.125Z"
 	}
-	if len(c.cells[i]) == 0 {
+	if len(c.cell(i)) == 0 {
 		return c.wrong(c.column(i), "%s is empty", c.title[k])
 	}
-	return c.wrong(c.column(i), "%s is %.40q, not %s", c.title[k], c.cells[i], want)
+	return c.wrong(c.column(i), "%s is %.40q, not %s", c.title[k], c.cell(i), want)
 }
 
 func (c *csvFile) commaHint() string {
@@ -201,17 +235,17 @@ func (c *csvFile) scale(raw [4]float64) (row [4]float64, err error) {
 		row[0] = c.unit[0].si(raw[0] - c.began)
 		switch {
 		case !(math.Abs(row[0]) <= 1e9): // 30 years
-			return row, c.wrong(c.column(c.at[0]), "%s is %s, which is no time of this recording", c.title[0], c.cells[c.at[0]])
+			return row, c.wrong(c.column(c.at[0]), "%s is %s, which is no time of this recording", c.title[0], c.cell(c.at[0]))
 		case c.good > 0 && row[0] == c.last:
-			return row, c.wrong(c.column(c.at[0]), "%s repeats %s", c.title[0], c.cells[c.at[0]])
+			return row, c.wrong(c.column(c.at[0]), "%s repeats %s", c.title[0], c.cell(c.at[0]))
 		case c.good > 0 && row[0] < c.last:
-			return row, c.wrong(c.column(c.at[0]), "%s goes back to %s", c.title[0], c.cells[c.at[0]])
+			return row, c.wrong(c.column(c.at[0]), "%s goes back to %s", c.title[0], c.cell(c.at[0]))
 		}
 	}
 	for k := 1; k <= c.axes; k++ {
 		row[k] = c.unit[k].si(raw[k])
 		if !(math.Abs(row[k]) <= absurd) {
-			return row, c.wrong(c.column(c.at[k]), "%s is %s %s, more than any sensor shows", c.title[k], c.cells[c.at[k]], c.unit[k].name)
+			return row, c.wrong(c.column(c.at[k]), "%s is %s %s, more than any sensor shows", c.title[k], c.cell(c.at[k]), c.unit[k].name)
 		}
 	}
 	return row, nil
@@ -223,41 +257,42 @@ func (c *csvFile) wrong(column int, format string, args ...any) error {
 		Err: fmt.Errorf(format+"; mend it, or leave bad rows out with --skip-bad", args...)}
 }
 
-// column is where cell i of the line begins, in bytes from 1.
-func (c *csvFile) column(i int) int {
-	if c.quoted != nil {
-		return c.quoted[i]
-	}
-	// The cells are slices of the line.
-	return cap(c.text) - cap(c.cells[i]) + 1
-}
+// span is where a cell lies, and the column, in bytes from 1, in which it began. Numbers
+// rather than slices: storing pointers costs a tenth of the whole.
+type span struct{ from, to, column int32 }
+
+func (c *csvFile) cell(i int) []byte { return c.within[c.spans[i].from:c.spans[i].to] }
+
+func (c *csvFile) column(i int) int { return int(c.spans[i].column) }
 
 // split cuts the line into cells with no blanks around them.
 func (c *csvFile) split() error {
-	c.cells, c.quoted = c.cells[:0], nil
+	c.spans, c.within = c.spans[:0], c.text
 	if bytes.IndexByte(c.text, '"') >= 0 {
 		return c.splitQuoted()
 	}
-	rest := c.text
-	for {
-		i := bytes.IndexByte(rest, c.delim)
-		if i < 0 {
-			c.cells = append(c.cells, trim(rest))
-			return nil
+	for from := 0; from <= len(c.text); {
+		to := len(c.text)
+		if i := bytes.IndexByte(c.text[from:], c.delim); i >= 0 {
+			to = from + i
 		}
-		c.cells = append(c.cells, trim(rest[:i]))
-		rest = rest[i+1:]
+		c.addCell(from, to)
+		c.spans[len(c.spans)-1].column = c.spans[len(c.spans)-1].from + 1
+		from = to + 1
 	}
+	return nil
 }
 
-func trim(b []byte) []byte {
-	for len(b) > 0 && b[0] <= ' ' {
-		b = b[1:]
+// addCell takes the bytes of within, less the blanks around them.
+func (c *csvFile) addCell(from, to int) {
+	b := c.within
+	for from < to && b[from] <= ' ' {
+		from++
 	}
-	for len(b) > 0 && b[len(b)-1] <= ' ' {
-		b = b[:len(b)-1]
+	for from < to && b[to-1] <= ' ' {
+		to--
 	}
-	return b
+	c.spans = append(c.spans, span{from: int32(from), to: int32(to)})
 }
 
 func (c *csvFile) splitQuoted() error {
@@ -273,10 +308,13 @@ func (c *csvFile) splitQuoted() error {
 		}
 		return c.wrong(column, "%v", err)
 	}
+	c.within = []byte(strings.Join(cells, ""))
+	from := 0
 	for i, cell := range cells {
+		c.addCell(from, from+len(cell))
+		from += len(cell)
 		_, column := r.FieldPos(i)
-		c.quoted = append(c.quoted, column)
-		c.cells = append(c.cells, []byte(strings.TrimSpace(cell)))
+		c.spans[i].column = int32(column)
 	}
 	return nil
 }
@@ -325,7 +363,7 @@ func (c *csvFile) anyLine() error {
 	if c.cut {
 		text = bytes.TrimRight(text, "\x00")
 	}
-	if len(trim(text)) == 0 {
+	if len(bytes.TrimSpace(text)) == 0 {
 		text = nil
 	}
 	c.text = text

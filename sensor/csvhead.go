@@ -69,9 +69,9 @@ func (c *csvFile) tryHeader(comment bool) (done bool, err error) {
 	if c.numeric() {
 		return false, nil
 	}
-	names := make([]string, len(c.cells))
-	for i, cell := range c.cells {
-		names[i] = string(cell)
+	names := make([]string, len(c.spans))
+	for i := range names {
+		names[i] = string(c.cell(i))
 	}
 	for len(names) > 1 && names[len(names)-1] == "" {
 		names = names[:len(names)-1]
@@ -107,7 +107,8 @@ func delimiter(line []byte) byte {
 // numeric says that the cells are all numbers, but for blank ones and a stamp in front.
 func (c *csvFile) numeric() bool {
 	n := 0
-	for i, cell := range c.cells {
+	for i := range c.spans {
+		cell := c.cell(i)
 		_, ok := number(cell, c.point())
 		if i == 0 && !ok {
 			_, ok = parseStamp(cell)
@@ -124,8 +125,8 @@ func (c *csvFile) numeric() bool {
 
 // noHeader takes the columns as time, then axes; with a rate given, as axes.
 func (c *csvFile) noHeader() error {
-	n := len(c.cells)
-	for n > 1 && len(c.cells[n-1]) == 0 {
+	n := len(c.spans)
+	for n > 1 && len(c.cell(n-1)) == 0 {
 		n--
 	}
 	o := c.file.o

@@ -9,41 +9,52 @@ import (
 var powers = [...]float64{1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11,
 	1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22}
 
-// number parses a decimal number such as 12, -.5, +1.5e-3; point is '.', or ',' where a
-// comma may stand for it as well. ok is false for anything else: blanks within, hexadecimal,
-// NaN, Inf, beyond float64. The result is the nearest float64, as strconv gives it.
+// number parses b, a decimal number such as 12, -.5, +1.5e-3; point is '.', or ',' where a
+// comma may stand for it as well. ok is false for anything else: blanks, hexadecimal, NaN,
+// Inf, beyond float64. The result is the nearest float64, as strconv gives it.
+func number(b []byte, point byte) (v float64, ok bool) {
+	v, n := leading(b, point)
+	return v, n > 0 && n == len(b)
+}
+
+// leading parses the number at the head of b and says how many bytes it has, 0 if there is
+// none.
 //
 // Up to 19 digits are collected in an integer; when it is below 2⁵³ and the power of ten
 // at most 22, both are exact in float64 and one division or multiplication rounds right
 // (Clinger, How to read floating point numbers accurately, PLDI 1990). strconv does the rest.
-func number(b []byte, point byte) (v float64, ok bool) {
-	rest := b
+func leading(b []byte, point byte) (v float64, n int) {
 	negative := len(b) > 0 && b[0] == '-'
 	if negative || len(b) > 0 && b[0] == '+' {
-		rest = b[1:]
+		n = 1
 	}
-	m, digits := whole(0, rest)
-	rest = rest[digits:]
+	m, digits := whole(0, b[n:])
+	n += digits
 	exp := 0
-	if len(rest) > 0 && (rest[0] == '.' || rest[0] == point) {
-		var n int
-		m, n = whole(m, rest[1:])
-		rest = rest[1+n:]
-		digits += n
-		exp = -n
+	if n < len(b) && (b[n] == '.' || b[n] == point) {
+		var fraction int
+		m, fraction = whole(m, b[n+1:])
+		n += 1 + fraction
+		digits += fraction
+		exp = -fraction
 	}
 	if digits == 0 {
-		return 0, false
+		return 0, 0
 	}
-	if len(rest) > 0 {
-		e, good := exponent(rest)
-		if !good {
-			return 0, false
+	if n < len(b) && (b[n] == 'e' || b[n] == 'E') {
+		e, length := exponent(b[n:])
+		if length == 0 {
+			return 0, 0
 		}
+		n += length
 		exp += e
 	}
 	if digits > 19 || m >= 1<<53 || exp < -22 || exp > 22 {
-		return slowNumber(b)
+		v, ok := slowNumber(b[:n])
+		if !ok {
+			return 0, 0
+		}
+		return v, n
 	}
 	v = float64(m)
 	if exp < 0 {
@@ -54,7 +65,7 @@ func number(b []byte, point byte) (v float64, ok bool) {
 	if negative {
 		v = -v
 	}
-	return v, true
+	return v, n
 }
 
 // whole appends the digits at the head of b to m, and counts them. Beyond 19 m overflows.
@@ -69,13 +80,21 @@ func whole(m uint64, b []byte) (uint64, int) {
 	return m, len(b)
 }
 
-// exponent parses e5, E-03 and the like.
-func exponent(b []byte) (e int, ok bool) {
-	if b[0] != 'e' && b[0] != 'E' || len(b) > 12 {
-		return 0, false
+// exponent parses e5, E-03 and the like at the head of b, of n bytes; 0 if it is none.
+func exponent(b []byte) (e, n int) {
+	n = 1
+	if n < len(b) && (b[n] == '-' || b[n] == '+') {
+		n++
 	}
-	e, err := strconv.Atoi(string(b[1:]))
-	return e, err == nil
+	m, digits := whole(0, b[n:])
+	if digits == 0 || digits > 9 {
+		return 0, 0
+	}
+	e = int(m)
+	if b[1] == '-' {
+		e = -e
+	}
+	return e, n + digits
 }
 
 // slowNumber parses what number has found well formed but not short.

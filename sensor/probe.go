@@ -23,12 +23,19 @@ func (c *csvFile) learn() error {
 	}
 	if err := c.split(); err == nil && !c.takeUnits() {
 		c.held = true
-		if i := c.at[0]; i >= 0 && i < len(c.cells) {
-			_, c.stamps = parseStamp(c.cells[i])
+		if i := c.at[0]; i >= 0 && i < len(c.spans) {
+			_, c.stamps = parseStamp(c.cell(i))
 		}
 	}
 	if c.stamps {
 		c.unit[0] = seconds
+	} else {
+		c.role = slices.Repeat([]int{-1}, c.layout.cells)
+		for k := 0; k <= c.axes; k++ {
+			if c.at[k] >= 0 {
+				c.role[c.at[k]] = k
+			}
+		}
 	}
 	sureTime, sureUnit := c.unit[0].name != "", c.unit[1].name != ""
 	if sureTime && sureUnit && !(c.names == nil && c.at[0] < 0) {
@@ -43,10 +50,10 @@ func (c *csvFile) learn() error {
 
 // takeUnits takes the line as units below the header, if it is that.
 func (c *csvFile) takeUnits() bool {
-	if c.names == nil || len(c.cells) < c.layout.cells {
+	if c.names == nil || len(c.spans) < c.layout.cells {
 		return false
 	}
-	under := func(k int) string { return plain(string(bytes.Trim(c.cells[c.at[k]], "()[]"))) }
+	under := func(k int) string { return plain(string(bytes.Trim(c.cell(c.at[k]), "()[]"))) }
 	var found [4]unit
 	for k := 1; k <= c.axes; k++ {
 		u, ok := accelerations[under(k)]
