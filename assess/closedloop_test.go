@@ -11,7 +11,7 @@ import (
 
 // shops is how many random shops the closed loop tries: few in every run, 2000 and more
 // with go test ./assess -run ClosedLoop -v -shops 2000 -timeout 1h.
-var shops = flag.Int("shops", 5, "random shops in the closed loop")
+var shops = flag.Int("shops", 3, "random shops in the closed loop")
 
 const sessionSeconds = 300
 

@@ -11,11 +11,11 @@ import (
 )
 
 // TestGrowthFalseAlarms: hours at one speed, readings uncertain by 4 % and a cut that
-// makes the shake wander by 5 % over seconds: no stop. One in 8 hours is allowed; one hour
-// is tried in every run, 24 with -shops 300 or more.
+// makes the shake wander by 5 % over seconds: no stop. One in 8 hours is allowed; half an
+// hour is tried in every run, 24 with -shops 300 or more.
 func TestGrowthFalseAlarms(t *testing.T) {
 	t.Parallel()
-	hours := 1.0
+	hours := 0.5
 	if *shops >= 300 {
 		hours = 24
 	}

@@ -14,7 +14,7 @@ import (
 func TestPrediction(t *testing.T) {
 	t.Parallel()
 	within, above, all := 0, 0, 0
-	for seed := range uint64(20) {
+	for seed := range uint64(15) {
 		s := newShop(1000 + seed)
 		s.lathe = assess.Lathe{Low: 60, High: 3000, Mass: 500}
 		s.blank = assess.Blank{Diameter: 75, Length: 60, Mass: 0.15, Balance: assess.True, Held: assess.Chuck, Tailstock: true}
