@@ -1,0 +1,92 @@
+package dsp
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+)
+
+func TestHealth(t *testing.T) {
+	t.Parallel()
+	const n, rate = 2000, 500.0
+	r := rand.New(rand.NewPCG(1, 9))
+	made := func(f func(i int, u float64) float64) (t, x []float64) {
+		t, x = make([]float64, n), make([]float64, n)
+		for i := range t {
+			t[i] = float64(i) / rate
+			x[i] = f(i, t[i])
+		}
+		return t, x
+	}
+	sine := func(u float64) float64 { return 20 * math.Sin(2*math.Pi*7*u) }
+	for name, c := range map[string]struct {
+		x              func(i int, u float64) float64
+		limit          float64
+		clipped, stuck bool
+		step           float64
+	}{
+		"sine":            {x: func(_ int, u float64) float64 { return sine(u) }},
+		"sine and noise":  {x: func(_ int, u float64) float64 { return sine(u) + r.NormFloat64() }},
+		"fine steps":      {x: func(_ int, u float64) float64 { return 0.01 * math.Round(sine(u)) }, step: 0.01},
+		"coarse steps":    {x: func(_ int, u float64) float64 { return math.Round(0.1 * sine(u)) }, step: 1},
+		"clipped":         {x: func(_ int, u float64) float64 { return max(-15, min(15, sine(u))) }, clipped: true},
+		"clipped above":   {x: func(_ int, u float64) float64 { return min(15, sine(u)) }, clipped: true},
+		"at known range":  {x: func(_ int, u float64) float64 { return max(-15, min(15, sine(u))) }, limit: 15, clipped: true},
+		"below the range": {x: func(_ int, u float64) float64 { return sine(u) }, limit: 40},
+		"stuck":           {x: func(i int, u float64) float64 { return sine(min(u, 2) + max(0, u-2.3)) }, stuck: true},
+		"all the same":    {x: func(int, float64) float64 { return 9.81 }, stuck: true},
+	} {
+		t.Run(name, func(t *testing.T) {
+			times, x := made(c.x)
+			var h health
+			var sort []float64
+			h.inspect(times, [][]float64{x}, 1/rate, c.limit, &sort)
+			assert.Equal(t, c.clipped, h.clipped, "clipped")
+			assert.Equal(t, c.stuck, h.stuck, "stuck")
+			assert.InDelta(t, c.step, h.step, 1e-6, "step")
+			assert.Zero(t, h.missing)
+		})
+	}
+}
+
+func TestMissing(t *testing.T) {
+	t.Parallel()
+	var times []float64
+	for i := range 1000 {
+		if i%10 != 3 {
+			times = append(times, float64(i)/100)
+		}
+	}
+	x := make([]float64, len(times))
+	var h health
+	var sort []float64
+	h.inspect(times, [][]float64{x}, 0.01, 0, &sort)
+	assert.InDelta(t, 0.1, h.missing, 0.001)
+	assert.InDelta(t, 0.02, h.hole, 1e-9)
+}
+
+// TestStepBias holds the bound against sines that really are rounded, at all offsets: the
+// worst of them stays below it.
+func TestStepBias(t *testing.T) {
+	t.Parallel()
+	const n = 20000
+	r := rand.New(rand.NewPCG(2, 2))
+	for _, amp := range []float64{0.8, 1.3, 2.1, 3.4, 7.7} {
+		for _, sigma := range []float64{0, 0.2, 0.4} {
+			worstOf := 0.0
+			for offset := 0.0; offset < 1; offset += 0.1 {
+				c, s := 0.0, 0.0
+				for i := range n {
+					sin, cos := math.Sincos(2 * math.Pi * float64(i) * 0.61803398875)
+					v := math.Round(offset + amp*cos + sigma*r.NormFloat64())
+					c, s = c+2*v*cos/n, s+2*v*sin/n
+				}
+				worstOf = max(worstOf, math.Abs(math.Hypot(c, s)/amp-1))
+			}
+			chance := 3 * (0.3 + sigma) * math.Sqrt(2.0/n) / amp
+			assert.LessOrEqual(t, worstOf, stepBias(amp, 1, sigma)+chance, "amplitude %g, noise %g steps", amp, sigma)
+		}
+	}
+}
