@@ -131,8 +131,7 @@ func (r *record) block(b sensor.Block) {
 	rec.Axes = len(b.Axes)
 	rec.Seconds = math.Round(1e6*b.T[len(b.T)-1]) / 1e6
 	rec.Notes = append(rec.Notes, b.Notes...)
-	if rec.Seconds > 0 {
-		rate := math.Round(1e4*float64(r.samples-1)/rec.Seconds) / 1e4
+	if rate := math.Round(1e4*float64(r.samples-1)/rec.Seconds) / 1e4; rate > 0 && !math.IsInf(rate, 0) {
 		rec.RateHz = &rate
 	}
 }
