@@ -16,8 +16,11 @@ const (
 	// shown is the amplitude over its standard error at which a line at a known frequency
 	// is more than noise: for six Gaussian numbers (three axes) χ² > 30 has probability 4e-5.
 	shown = 5.5
-	// plain: a line so many times over the threshold is measured best in the longest look.
+	// plain: a line so many times over the threshold cannot be overlooked. Chosen.
 	plain = 50.0
+	// outrun: a line so many times faster (m/s) than the one the dial means casts doubt on
+	// the dial. Chosen: belts and motors stay below.
+	outrun = 3.0
 	// singles: of two lines without multiples the lesser is a rival from this share of the
 	// greater one's velocity. Chosen.
 	singles = 0.3
@@ -60,7 +63,7 @@ func (tr *Tracker) peaks(looks []*look, low, high float64) []peak {
 			switch {
 			case same < 0:
 				found = append(found, p)
-			case found[same].look == l && found[same].z < p.z, found[same].look != l && 4*found[same].z < p.z && found[same].z < plain:
+			case found[same].look == l && found[same].z < p.z, found[same].look != l && found[same].smeared(p):
 				found[same] = p
 			}
 		}
@@ -68,6 +71,12 @@ func (tr *Tracker) peaks(looks []*look, low, high float64) []peak {
 	tr.found = found
 	slices.SortStableFunc(found, func(a, b peak) int { return cmp.Compare(b.z*float64(b.look.seconds), a.z*float64(a.look.seconds)) })
 	return found
+}
+
+// smeared reports whether p, from a longer look, holds less than half of the velocity of q,
+// from a shorter one: its speed changed in between. A steady line holds the same in both.
+func (p peak) smeared(q peak) bool {
+	return p.look.velocity(p.f)*p.f < 0.5*q.look.velocity(q.f)*q.f
 }
 
 // gone reports whether p, strong in its look, no longer stands in the shorter looks, where it
@@ -89,6 +98,14 @@ type suspicion struct{ f, at float64 } // Hz, s
 // that explains the data about as well, 0 if there is none.
 func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival float64) {
 	all := tr.groups(looks, now)
+	if tr.Hint > 0 {
+		if len(all) == 0 {
+			return hypothesis{}, tr.outside(looks, 0)
+		}
+		if rival = tr.outside(looks, all[0].f); rival > 0 {
+			return all[0], rival
+		}
+	}
 	if len(all) == 0 {
 		return hypothesis{}, 0
 	}
@@ -128,6 +145,28 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 	return best, 0
 }
 
+// outside returns the frequency of a line in the lathe's range that makes the dial's word
+// doubtful where best Hz is the line it stands for (0: none): any line where there is
+// none, a line that best would be the multiple of, and one several times as fast. 0 if there
+// is no such line.
+func (tr *Tracker) outside(looks []*look, best float64) float64 {
+	l := looks[0]
+	own, most, found := 0.0, 0.0, 0.0
+	if best > 0 {
+		own = l.velocity(best)
+	}
+	for p := range l.lines(plain*thresholds[l.axes], tr.low(), tr.high()) {
+		v := l.velocity(p.f)
+		if best > 0 && (tr.belongs(p, hypothesis{f: best, look: l}) || v < outrun*own && !multiple(best, p.f) || v < own) {
+			continue
+		}
+		if v > most && !isMains(p.f, 0) && tr.fold(p.f) >= tr.low() {
+			most, found = v, p.f
+		}
+	}
+	return found
+}
+
 // multiple reports whether f is twice, three times, … up to maxTooth times g, within 1 %.
 func multiple(f, g float64) bool {
 	if g <= 0 {
@@ -151,7 +190,7 @@ func (tr *Tracker) groups(looks []*look, now float64) []hypothesis {
 		if len(all) == most {
 			break
 		}
-		if tr.fold(p.f) < low { // the image of the slow drift of a sensor
+		if tr.fold(p.f) < tr.low() { // the image of the slow drift of a sensor
 			continue
 		}
 		if slices.ContainsFunc(all, func(h hypothesis) bool { return tr.belongs(p, h) }) || tr.bystander(p.f, 0.7*p.look.df) {

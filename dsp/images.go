@@ -17,58 +17,66 @@ func (tr *Tracker) fold(f float64) float64 {
 	return math.Abs(f - rate*math.Round(f/rate))
 }
 
-// images compares the fit just made with fits at the other frequencies that even samples could
-// not tell from it, all in the range that is searched. Uneven times do tell: the best one is
-// kept in tr.fit. It reports whether another is as good.
-func (tr *Tracker) images(c hypothesis, now, seconds float64) bool {
+// images asks whether the line just fitted at f, drift is the image of another in the range
+// that is searched, m rates away, which even samples could not tell from it. Uneven times do
+// tell. It returns the frequency and drift that fit best and whether another is as good.
+func (tr *Tracker) images(c hypothesis, f, drift, now, seconds float64) (best, bend float64, same bool) {
 	low, high := tr.bounds()
-	rate, f, drift := 1/tr.dt, tr.fit.f, tr.fit.drift
-	same := false
+	rate := 1 / tr.dt
+	best, bend = f, drift
 	for m := 1.0; m*rate-f < high; m++ {
-		for side, g := range [2]float64{m*rate - f, m*rate + f} {
+		for _, g := range [2]float64{m*rate - f, m*rate + f} {
 			if g < low || g > high || math.Abs(g-f)*seconds < 2 {
 				continue
 			}
-			bend := drift
-			if side == 0 {
-				bend = -drift
+			its := drift
+			if g < m*rate {
+				its = -drift
 			}
-			if !tr.fitLine(&tr.probe, c.look, g, bend, now, seconds, 1, maxMultiple) {
-				same = true
-				continue
-			}
-			better, expected := tr.compare(m)
+			better, expected := tr.compare(c, f, drift, g, its, m, now, seconds)
 			switch {
-			case expected < toldApart || math.Abs(better) < max(toldApart, 0.8*expected):
+			case expected < toldApart || math.Abs(better) < max(toldApart, 0.85*expected):
 				same = true
 			case better > 0:
-				tr.fit, tr.probe = tr.probe, tr.fit
-				same = false
+				best, bend = g, its
 			}
 		}
 	}
-	return same
+	return best, bend, same
 }
 
-// compare returns the χ² of tr.fit less that of tr.probe, its image m rates away, and what the
-// unevenness of the sample times lets expect for that: χ² of the whole line times 1−|mean
-// exp(2πi·m·δ/dt)|², δ the time of a sample less that of an even one. Unevenness no larger
-// than the stamps' own rounding is none: the stamps may be to blame, not the samples.
-func (tr *Tracker) compare(m float64) (better, expected float64) {
-	t := tr.fit.t
-	n := float64(len(t))
-	for a := range tr.axes {
-		mine, its := sumSquares(tr.fit.residual[a]), sumSquares(tr.probe.residual[a])
-		noise := max(min(mine, its), 1e-30) / n
-		better += (mine - its) / noise
-		p := tr.fit.phasor[1][a]
-		expected += n * (real(p)*real(p) + imag(p)*imag(p)) / 2 / noise
+// compare fits the lines at f and at g, each alone, and returns by how much χ² is smaller for g, and the
+// size of that difference that the unevenness of the sample times lets expect: χ² of the line
+// times 1−|mean exp(2πi·m·δ/dt)|², δ the time of a sample less that of an even one, less
+// the share that the unknowns take up. Unevenness no larger than the stamps' own rounding is
+// none: the stamps may be to blame, not the samples.
+func (tr *Tracker) compare(c hypothesis, f, drift, g, bend, m, now, seconds float64) (better, expected float64) {
+	s := &tr.probe
+	var mine, power [3]float64
+	if !tr.fitLine(s, c.look, f, drift, now, seconds, 1, 1) {
+		return 0, 0
 	}
-	spread, mean := unevenness(t, tr.dt, m)
-	if spread < 1.5*tick(t)/math.Sqrt(12) {
+	for a := range tr.axes {
+		mine[a] = sumSquares(s.residual[a])
+		p := s.phasor[1][a]
+		power[a] = (real(p)*real(p) + imag(p)*imag(p)) / 2
+	}
+	if !tr.fitLine(s, c.look, g, bend, now, seconds, 1, 1) {
+		return 0, 0
+	}
+	n := float64(len(s.t))
+	for a := range tr.axes {
+		its := sumSquares(s.residual[a])
+		noise := max(min(mine[a], its), 1e-30) / n
+		better += (mine[a] - its) / noise
+		expected += n * power[a] / noise
+	}
+	spread, mean := unevenness(s.t, tr.dt, m)
+	if spread < 1.5*tick(s.t)/math.Sqrt(12) {
 		return better, 0
 	}
-	return better, expected * (1 - mean*mean)
+	unknowns := float64(4 + 2*len(s.foreign))
+	return better, expected * (1 - mean*mean) * (1 - unknowns/n)
 }
 
 // unevenness returns the standard deviation in s of the times t about the best even grid of

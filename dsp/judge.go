@@ -53,7 +53,7 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	add(Weak, tr.weak(rev))
 	// With no word of the dial a line counts when it was there a reading ago as well.
 	fresh := tr.Hint == 0 && !tr.track.agrees(rev)
-	add(Changing, fresh || math.Abs(rev.Drift) > settled*rev.Freq && math.Abs(rev.Drift) > 2*math.Sqrt(s.driftVar))
+	add(Changing, fresh || math.Abs(rev.Drift) > settled*rev.Freq && math.Abs(rev.Drift) > 3*math.Sqrt(s.driftVar))
 	add(Folded, tr.ambiguous)
 	// What dithers the steps is what the fit left over, less the rounding itself, q²/12.
 	rest := 0.0

@@ -14,19 +14,28 @@ const enough = 0.012
 func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) bool {
 	s := &tr.fit
 	f, drift, seconds := tr.outset(c, now, have)
-	for try := 0; ; try++ {
-		if !tr.fitLine(s, c.look, f, drift, now, seconds, c.anchor, max(c.anchor, maxMultiple)) {
-			return false
-		}
+	fit := func() (excess float64, ok bool) {
+		ok = tr.fitLine(s, c.look, f, drift, now, seconds, c.anchor, max(c.anchor, maxMultiple))
 		amp, se := worst(s.phasor[1], s.variance())
-		if se <= enough*amp || seconds >= have-1e-9 || try == 3 {
+		return se / (enough * amp), ok
+	}
+	excess, ok := fit()
+	for try := 0; ok && excess > 1 && seconds < have-1e-9 && try < 3; try++ {
+		was, start, before := excess, f, seconds
+		// The error falls with the root of the length, while the speed holds.
+		seconds = min(max(1.2*seconds*excess*excess, 1.3*seconds), have)
+		if math.Sqrt(s.fVar)*seconds < 0.3 {
+			f, drift = s.f+s.drift*(before-seconds)/2, s.drift
+		}
+		if excess, ok = fit(); !ok || excess > was {
+			// It does not hold: the shorter window said more.
+			f, drift, seconds = start, 0, before
+			_, ok = fit()
 			break
 		}
-		excess := se / (0.9 * enough * amp) // falls with the root of the length
-		seconds = min(max(seconds*excess*excess, 1.3*seconds), have)
-		if math.Sqrt(s.fVar)*seconds < 0.3 {
-			f, drift = s.f, 0
-		}
+	}
+	if !ok {
+		return false
 	}
 	s.disputed = false
 	if s.split() {
@@ -37,8 +46,14 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 			return false
 		}
 	}
-	c.f = s.f
-	tr.ambiguous = tr.images(c, now, seconds)
+	g, bend, same := tr.images(c, s.f, s.drift, now, seconds)
+	tr.ambiguous = same
+	if g != s.f {
+		f, drift = g, bend
+		if _, ok = fit(); !ok {
+			return false
+		}
+	}
 	tr.report(rev, s)
 	return true
 }
@@ -49,7 +64,9 @@ func (tr *Tracker) outset(c hypothesis, now, have float64) (f, drift, seconds fl
 	seconds = min(max(turns/c.f, shortest), have)
 	p := tr.track.predict(now - seconds/2)
 	if p > 0 && math.Abs(p-c.f) < max(c.look.df, 0.02*c.f) {
-		seconds = min(max(seconds, tr.track.span), have)
+		if math.Abs(tr.track.drift) < settled*p {
+			seconds = min(max(seconds, tr.track.span), have)
+		}
 		return tr.track.predict(now - seconds/2), tr.track.drift, seconds
 	}
 	return c.f, 0, min(seconds, 1.5*c.look.seconds)
@@ -94,7 +111,8 @@ func (tr *Tracker) multiples(s *fit, l *look, f, limit, seconds float64, anchor,
 		g := float64(k) * f
 		folded := tr.fold(g)
 		tooClose := func(h float64) bool { return math.Abs(h-folded)*seconds < 0.8 }
-		if folded > limit || slices.ContainsFunc(shown[:len(s.ks)], tooClose) {
+		// At 0 Hz it would be the offset.
+		if folded > limit || folded*seconds < 1 || slices.ContainsFunc(shown[:len(s.ks)], tooClose) {
 			continue
 		}
 		shown[len(s.ks)] = folded
@@ -119,9 +137,10 @@ func (tr *Tracker) strangers(s *fit, l *look, own, seconds float64) {
 	for p := range l.lines(2*thresholds[l.axes], 0, top) {
 		near := math.Round(p.f / own)
 		family := near >= 1 && near <= float64(s.ks[len(s.ks)-1]) && math.Abs(p.f-near*own) < 2.5*l.df
+		image := math.Abs(tr.fold(p.f)-tr.fold(own)) < 2.5*l.df
 		distance := math.Abs(p.f-own) * seconds
 		leak := math.Sqrt(l.strength(p.f)/strength) / (math.Pi * distance)
-		if family || distance < apart || leak < little {
+		if family || image || distance < apart || leak < little {
 			continue
 		}
 		at := 0

@@ -265,6 +265,9 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	t, x, _ := tr.window(rev.Time+rev.Span/2, rev.Span, math.Inf(1))
 	tr.diagnose(&rev, t, x)
 	switch {
+	case !found && rival > 0:
+		rev.Rival = rival
+		rev.Faults = append(rev.Faults, Doubtful)
 	case !found:
 		rev.Faults = append(rev.Faults, NoTurn)
 	case !known:
