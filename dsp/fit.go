@@ -85,7 +85,9 @@ func (s *fit) run(near bool) bool {
 	}
 	s.noise()
 	s.errors()
-	return true
+	amp, se := worst(s.phasor[1], s.variance())
+	sum := s.f + s.fVar + s.drift + s.driftVar + amp + se
+	return !math.IsNaN(sum) && !math.IsInf(sum, 0)
 }
 
 // descend takes at most so many steps, until one moves f by less than enough/span.

@@ -76,6 +76,9 @@ func (tr *Tracker) outset(c hypothesis, now, have float64) (f, drift, seconds fl
 // most over the last seconds. The multiples that stand clear in look l, and anchor, set the
 // frequency. The result is refused when the frequency runs away from its start.
 func (tr *Tracker) fitLine(s *fit, l *look, f, drift, now, seconds float64, anchor, most int) bool {
+	if !(f > 0) { // a track that runs down
+		return false
+	}
 	rate := float64(most) * f / passband
 	if tr.health.missing > 0.005 {
 		rate *= 4 // bridging what is missing costs accuracy near the end of the passband
