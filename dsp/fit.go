@@ -3,7 +3,10 @@ package dsp
 import (
 	"math"
 
+	"gonum.org/v1/gonum/blas"
+	"gonum.org/v1/gonum/blas/blas64"
 	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/lapack/lapack64"
 )
 
 const (
@@ -139,7 +142,7 @@ func (s *fit) solve() bool {
 			s.gram[a*lines+b] = floats.Dot(s.cols[a], s.cols[b])
 		}
 	}
-	if !cholesky(s.gram, lines) {
+	if !factor(s.gram, lines) {
 		return false
 	}
 	for a, x := range s.x {
@@ -147,7 +150,7 @@ func (s *fit) solve() bool {
 		for c := range lines {
 			s.coef[a][c] = floats.Dot(s.cols[c], x)
 		}
-		cholSolve(s.gram, lines, s.coef[a])
+		solveFactored(s.gram, lines, s.coef[a])
 		s.residual[a] = grow(s.residual[a], n)
 		copy(s.residual[a], x)
 		for c := range lines {
@@ -173,7 +176,7 @@ func (s *fit) improve() (size float64, ok bool) {
 			s.step[r] += s.weight[a] * floats.Dot(s.jac[a][r], s.residual[a])
 		}
 	}
-	cholSolve(s.hess, p, s.step)
+	solveFactored(s.hess, p, s.step)
 	limit := func(v, m float64) float64 { return max(-m, min(m, v)) }
 	df := limit(s.step[0], 0.5/s.span)
 	s.f += df
@@ -253,45 +256,40 @@ func (s *fit) normal(p int) bool {
 		}
 		s.hess[r*p+r] *= 1 + 1e-9
 	}
-	return cholesky(s.hess, p)
+	return factor(s.hess, p)
 }
 
-// cholesky replaces the lower triangle of the n×n a by L with LLᵀ = a, and says whether
-// a was safely positive definite.
-func cholesky(a []float64, n int) bool {
+// factor replaces the lower triangle of the n×n a by L with LLᵀ = a, and says whether a was
+// safely positive definite: a column needs 1e-9 of its square for itself, or lines cannot
+// be told apart.
+func factor(a []float64, n int) bool {
+	var own [2 + 2*maxTooth + 2*maxForeign]float64
 	for i := range n {
-		diag := a[i*n+i]
-		for j := 0; j <= i; j++ {
-			sum := a[i*n+j] - floats.Dot(a[i*n:i*n+j], a[j*n:j*n+j])
-			if i != j {
-				a[i*n+j] = sum / a[j*n+j]
-				continue
-			}
-			// 1e-9 of a column must be its own, or lines cannot be told apart.
-			if !(sum > 1e-9*diag) {
-				return false
-			}
-			a[i*n+i] = math.Sqrt(sum)
+		own[i] = 1e-9 * a[i*n+i]
+	}
+	if _, ok := lapack64.Potrf(blas64.Symmetric{Uplo: blas.Lower, N: n, Stride: n, Data: a}); !ok {
+		return false
+	}
+	for i := range n {
+		if !(a[i*n+i]*a[i*n+i] > own[i]) {
+			return false
 		}
 	}
 	return true
 }
 
-// forward solves L·y = v in place.
-func forward(l []float64, n int, v []float64) {
-	for i := range n {
-		v[i] = (v[i] - floats.Dot(l[i*n:i*n+i], v[:i])) / l[i*n+i]
-	}
+// lower returns the triangle that factor left in l.
+func lower(l []float64, n int) blas64.Triangular {
+	return blas64.Triangular{Uplo: blas.Lower, Diag: blas.NonUnit, N: n, Stride: n, Data: l}
 }
 
-// cholSolve solves L·Lᵀ·y = v in place.
-func cholSolve(l []float64, n int, v []float64) {
+// forward solves L·y = v in place.
+func forward(l []float64, n int, v []float64) {
+	blas64.Trsv(blas.NoTrans, lower(l, n), blas64.Vector{N: n, Inc: 1, Data: v})
+}
+
+// solveFactored solves L·Lᵀ·y = v in place.
+func solveFactored(l []float64, n int, v []float64) {
 	forward(l, n, v)
-	for i := n - 1; i >= 0; i-- {
-		sum := v[i]
-		for j := i + 1; j < n; j++ {
-			sum -= l[j*n+i] * v[j]
-		}
-		v[i] = sum / l[i*n+i]
-	}
+	blas64.Trsv(blas.Trans, lower(l, n), blas64.Vector{N: n, Inc: 1, Data: v})
 }
