@@ -59,7 +59,7 @@ func Ceilings(l Lathe, b Blank, t Task) []Ceiling {
 	if l.ChuckMax > 0 {
 		out = append(out, Ceiling{"chuck", l.ChuckMax, "the fastest speed written on the chuck", "", "the chuck's own rating"})
 	}
-	for _, c := range []Ceiling{blankCeiling(b, t), mountCeiling(b), taskCeiling(b, t), whirlCeiling(b), throwCeiling(l, b)} {
+	for _, c := range []Ceiling{blankCeiling(b, t), mountCeiling(b), taskCeiling(b, t), whirlCeiling(b)} {
 		if c.RPM > 0 && c.RPM <= farAbove {
 			out = append(out, c)
 		}
@@ -186,17 +186,3 @@ func whirlCeiling(b Blank) Ceiling {
 // whirlShare keeps the response to bow and imbalance below 1/(1−0.7²), about twice the
 // slow one (chosen).
 const whirlShare = 0.7
-
-// offsets of the centre of mass from the axis in mm that count before anything was
-// measured (chosen; too small lets a lopsided blank start too fast).
-var offsets = map[Balance]float64{True: 0.2, Sawn: 2, RoughBlank: 4, Burl: 8}
-
-func throwCeiling(l Lathe, b Blank) Ceiling {
-	mass := l.Mass
-	if mass == 0 {
-		mass = lightest
-	}
-	e := offsets[b.Balance]
-	return Ceiling{"throw", ThrowSpeed(b.Mass, e, mass), fmt.Sprintf("%.1f kg with its heavy spot %.1f mm off centre then throws with a fifth of the lathe's weight (%.0f kg), and the lathe may walk", b.Mass, e, mass),
-		fmt.Sprintf("√(0.2 × %.0f kg × g / (%.1f kg × %.1f mm))", mass, b.Mass, e), "force of a rotating mass, m·e·ω²; the share is common practice, no source"}
-}

@@ -70,12 +70,5 @@ func (b Blank) whirl() RPM {
 	return Whirl(b.Diameter, b.Length, ends, w.Stiffness(b.Moisture), dense)
 }
 
-// ThrowSpeed is the speed at which a mass of kg with its centre offset mm from the axis
-// throws with a fifth of the weight of a lathe of latheMass kg, m·e·ω² = 0.2·M·g: from
-// there on a lathe may walk (chosen share; common practice, no source). 0 is unknown.
-func ThrowSpeed(mass, offset, latheMass float64) RPM {
-	return RPM(positive(math.Sqrt(walkShare*latheMass*gravity/(mass*offset/1000)) * 60 / (2 * math.Pi)))
-}
-
 // walkShare is the share of the lathe's weight at which it may walk.
 const walkShare = 0.2

@@ -139,14 +139,6 @@ func TestEnergy(t *testing.T) {
 	assert.InEpsilon(t, 128, assess.DiscEnergy(4, 100, 500)/assess.DiscEnergy(0.5/16, 100, 500), 1e-9)
 }
 
-func TestThrow(t *testing.T) {
-	t.Parallel()
-	// Closed form F = m·e·ω²: 10 g at 100 mm and 1000 rpm is 10.966 N; a fifth of the
-	// weight of a lathe of 5.591 kg.
-	assert.InEpsilon(t, 1000, float64(assess.ThrowSpeed(0.010, 100, 10.966/9.80665/0.2)), digits)
-	assert.Zero(t, assess.ThrowSpeed(0, 1, 50))
-}
-
 func TestWoodDensity(t *testing.T) {
 	t.Parallel()
 	// Wood Handbook (FPL-GTR-190), ch. 4: ρ = 1000·G_M·(1 + M/100), G_M from the basic

@@ -12,10 +12,6 @@ const (
 	searchHigh RPM = 4000
 )
 
-// lightest is what the mass of an unknown lathe counts as, kg: a small bench lathe
-// (chosen; heavier would let an unknown lathe throw harder).
-const lightest = 30
-
 // Lathe is what is known of a lathe. The zero value is an unknown one.
 type Lathe struct {
 	Name     string  `json:"name"`

@@ -95,6 +95,9 @@ func check(l Lathe, b Blank, t Task) error {
 // tooSlow says that the lathe has no speed below the ceiling, and what to do.
 func tooSlow(l Lathe, top Ceiling) string {
 	low, _ := l.ends()
+	if !l.Known() {
+		return fmt.Sprintf("Do not start: this blank allows %.0f rpm (%s), slower than lathes run. Saw it round and balance it first, and say all that is known of it.", float64(top.RPM), top.Name)
+	}
 	return fmt.Sprintf("Do not start: the lathe's slowest speed is %v and this blank allows %.0f (%s). Saw it round and balance it first, or use a slower lathe.", low, float64(top.RPM), top.Name)
 }
 
@@ -108,7 +111,6 @@ func unknownsOf(l Lathe, b Blank, t Task) []string {
 	add(t == "", "task not given: counted as roughing")
 	add(t == Drilling && b.Bit == 0, "bit not given: counted as the largest")
 	add(!l.Known(), "the lathe's own range of speeds is not known: 60 to 4000 rpm is only the range of the search")
-	add(l.Mass == 0, "the lathe's mass is not known: counted as 30 kg")
 	add(l.ChuckMax == 0, "the chuck's fastest speed is not known: read it on the chuck and stay below it")
 	return out
 }

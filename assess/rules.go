@@ -66,7 +66,10 @@ func (a *Adviser) stoodStill() bool {
 	return true
 }
 
-// faultWords say what a fault means to a turner.
+// FaultWords says what a fault means to a turner, the same on every screen; "" for a code
+// that is none.
+func FaultWords(f dsp.Fault) string { return faultWords[f] }
+
 var faultWords = map[dsp.Fault]string{
 	dsp.NoTurn:   "nothing turns",
 	dsp.Weak:     "the shake is too small or too noisy to be sure of",

@@ -98,7 +98,7 @@ func (p *page) overTime(all []stretch, band [2]float64) {
 		p.wrap("  ", fmt.Sprintf("total: all vibration from %.0f to %.0f Hz together, mm/s; slower than %.0f rpm the shake itself is below that", band[0], band[1], 60*band[0]))
 	}
 	for _, f := range seen {
-		p.wrap("  ", string(f)+": "+faultWords[f])
+		p.wrap("  ", string(f)+": "+assess.FaultWords(f))
 	}
 }
 

@@ -91,7 +91,7 @@ func TestInterrupted(t *testing.T) {
 func TestFaultWords(t *testing.T) {
 	t.Parallel()
 	for _, f := range []dsp.Fault{dsp.NoTurn, dsp.Weak, dsp.Changing, dsp.Clipped, dsp.Stuck, dsp.Gap, dsp.Coarse, dsp.Folded, dsp.Doubtful} {
-		assert.NotEmpty(t, faultWords[f], f)
+		assert.NotEmpty(t, assess.FaultWords(f), f)
 	}
 }
 
