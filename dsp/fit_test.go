@@ -96,6 +96,9 @@ func b2f(b bool) float64 {
 // of it, bias at most a tenth. With 1000 records an rms is known to 2.2 %, a mean to 0.032.
 func TestCramerRao(t *testing.T) {
 	t.Parallel()
+	if testing.Short() {
+		t.Skip("statistics of thousands of records; nothing runs at once here for a race detector to see")
+	}
 	const trials, chance = 1000, 3 * 0.032
 	for i, c := range []trial{
 		{f: 10, seconds: 1, db: 10, rate: 200, axes: 3},
@@ -123,6 +126,9 @@ func TestCramerRao(t *testing.T) {
 // kind know the share to 0.7 %, all together to 0.3 %.
 func TestStandardErrors(t *testing.T) {
 	t.Parallel()
+	if testing.Short() {
+		t.Skip("statistics of thousands of records; nothing runs at once here for a race detector to see")
+	}
 	kinds := []trial{
 		{f: 10, seconds: 1, db: 15, rate: 200, axes: 3},
 		{f: 5, seconds: 2, db: 20, rate: 200, axes: 3},

@@ -220,7 +220,7 @@ func (s *spectrum) whiten(l *look, reach float64) {
 	l.z = grow(l.z, bins)
 	clear(l.z)
 	half := max(int(reach/l.df), 16)
-	const apart = 8 // bins between two places where it is measured
+	const apart = 16 // bins between two places where it is measured
 	for a := range l.axes {
 		p := l.power[a]
 		l.noise[a] = grow(l.noise[a], bins)
