@@ -205,6 +205,15 @@ func (a *Adviser) comfort() float64 {
 func (a *Adviser) ceilings() []Ceiling {
 	if a.tops == nil || a.topsAt != a.response.when {
 		a.tops, a.topsAt = Ceilings(a.Lathe, a.Blank, a.Task), a.response.when
+		if a.undescribed() {
+			// The worst of all blanks would call every speed too fast; what is known of the
+			// lathe and the task holds all the same.
+			known := []string{"lathe", "chuck", "task"}
+			if a.Blank.Held == Vacuum {
+				known = append(known, "mount")
+			}
+			a.tops = slices.DeleteFunc(a.tops, func(c Ceiling) bool { return !slices.Contains(known, c.Name) })
+		}
 		if c := a.response.walk(); c.RPM > 0 && c.RPM < farAbove {
 			a.tops = append(a.tops, c)
 			slices.SortStableFunc(a.tops, func(a, b Ceiling) int { return cmp.Compare(a.RPM, b.RPM) })
@@ -212,6 +221,10 @@ func (a *Adviser) ceilings() []Ceiling {
 	}
 	return a.tops
 }
+
+// undescribed reports whether nobody said how large the blank is. Then no speed can be
+// called safe: rough and violent are still said, nothing else is.
+func (a *Adviser) undescribed() bool { return a.Blank.Diameter == 0 }
 
 // avoid lists the bands below the ceiling where the likeliest shake is above the comfort
 // limit, as of the last fit.

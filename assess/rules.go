@@ -13,7 +13,7 @@ func (a *Adviser) decide(r Reading, top Ceiling) Advice {
 	if !r.OK {
 		return a.blind(r)
 	}
-	for _, rule := range []func(Reading, Ceiling) (Advice, bool){a.grown, a.stopped, a.tooFast, a.rough, a.lowered, a.foreign, a.unsettled, a.raise} {
+	for _, rule := range []func(Reading, Ceiling) (Advice, bool){a.grown, a.stopped, a.tooFast, a.rough, a.lowered, a.foreign, a.unsettled, a.unknown, a.raise} {
 		if d, ok := rule(r, top); ok {
 			return d
 		}
@@ -202,6 +202,15 @@ func (a *Adviser) unsettled(r Reading, _ Ceiling) (Advice, bool) {
 	}
 	return Advice{Action: Wait, Say: fmt.Sprintf("Wait: %v, %s so far, not settled for 2 s yet.", r.Speed, ShakeText(r.Shake)),
 		Reasons: []Reason{{"unsettled", "2 s of good readings at one speed come first", practice}}}, true
+}
+
+// unknown waits where nobody said what turns.
+func (a *Adviser) unknown(r Reading, _ Ceiling) (Advice, bool) {
+	if !a.undescribed() {
+		return Advice{}, false
+	}
+	return Advice{Action: Wait, Say: fmt.Sprintf("Wait: %s, %s at %v. Say the blank's diameter first.", ShakeText(r.Shake), FeelOf(r.Shake, DefaultEdges), r.Speed),
+		Reasons: []Reason{{"diameter", "without the diameter no speed can be called safe, however calm it runs; length, balance and way of holding help too", practice}}}, true
 }
 
 // raise asks for the fastest speed that law and evidence allow, if it is worth it.

@@ -75,10 +75,13 @@ func (j *job) notes() []string {
 	return nil
 }
 
-// sizeless says why the ceilings are as low as they are. (A plan lists all it was not told.)
+// sizeless says what saying less than all costs. (A plan lists all it was not told.)
 func (j *job) sizeless() []string {
-	if j.blank.Diameter > 0 && j.blank.Length > 0 {
-		return nil
+	switch {
+	case j.blank.Diameter == 0:
+		return []string{"without --diameter no speed can be called safe; say also --length, --held and --balance"}
+	case j.blank.Length == 0 || j.blank.Held == "" || j.blank.Balance == "":
+		return []string{"what was not said counts as the worst case: --length, --held and --balance raise the ceilings"}
 	}
-	return []string{"without --diameter and --length the blank counts as the largest there is, and the ceilings are very low"}
+	return nil
 }
