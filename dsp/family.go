@@ -97,6 +97,7 @@ type suspicion struct{ f, at float64 } // Hz, s
 // choose returns the hypothesis to believe, with f 0 if there is none, and the frequency of a rival
 // that explains the data about as well, 0 if there is none.
 func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival float64) {
+	tr.latest = looks[len(looks)-1]
 	all := tr.groups(looks, now)
 	if tr.Hint > 0 {
 		if len(all) == 0 {
@@ -208,7 +209,7 @@ func (tr *Tracker) belongs(p peak, h hypothesis) bool {
 	df := max(p.look.df, h.look.df)
 	for k := 1; k <= maxTooth; k++ {
 		g := float64(k) * h.f
-		if math.Abs(g-p.f) < (1+0.1*float64(k))*df || k <= maxMultiple && math.Abs(tr.fold(g)-tr.fold(p.f)) < df {
+		if math.Abs(g-p.f) < (0.5+0.1*float64(k))*df || k <= maxMultiple && math.Abs(tr.fold(g)-tr.fold(p.f)) < df {
 			return true
 		}
 	}
@@ -324,6 +325,9 @@ func (tr *Tracker) rate(h hypothesis) hypothesis {
 		if z := l.tooth(g, (0.4+0.06*float64(k))*l.df); z > limit {
 			h.score += min(certain, math.Log(z/limit))
 			h.speed = max(h.speed, l.velocity(g))
+			if tr.latest.at(g, 1) > thresholds[l.axes] { // a long look blurs a speed that changed
+				h.speed = max(h.speed, tr.latest.velocity(g))
+			}
 			h.lines++
 		}
 	}

@@ -36,6 +36,7 @@ type state struct {
 
 	spectrum   spectrum
 	looks      [3]look
+	latest     *look        // the shortest of them
 	wide       [3][]float64 // power spectra of broadband
 	found      []peak
 	fit, probe fit
