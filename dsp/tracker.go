@@ -293,11 +293,15 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	return rev
 }
 
-// look computes the spectra of the last 4, 2 and 1 s, as far as there are so many.
+// look computes the spectra of the last 4, 2 and 1 s, as far as there are so many; on a
+// steady track the middle one would say nothing new.
 func (tr *Tracker) look(now, have float64) []*look {
 	_, high := tr.bounds()
 	var looks []*look
 	for i, seconds := range [3]float64{4, 2, 1} {
+		if i == 1 && tr.track.count >= steady && have > 0.95*longest {
+			continue
+		}
 		if i > 0 && have < 2*seconds/1.4 {
 			seconds = have / float64(int(1)<<i)
 			if seconds < 0.5 {
