@@ -50,11 +50,8 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 			rev.Faults = append(rev.Faults, f)
 		}
 	}
-	add(Weak, tr.weak(rev))
-	// With no word of the dial a line counts when it was there a reading ago as well.
-	fresh := tr.Hint == 0 && !tr.track.agrees(rev)
-	add(Changing, fresh || math.Abs(rev.Drift) > settled*rev.Freq && math.Abs(rev.Drift) > 3*math.Sqrt(s.driftVar))
 	add(Folded, tr.ambiguous)
+	add(Weak, tr.weak(rev))
 	// What dithers the steps is what the fit left over, less the rounding itself, q²/12.
 	rest := 0.0
 	for a := range s.x {
@@ -67,6 +64,9 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 		unsure = quiet || isMains(rev.Freq, 0)
 	}
 	add(Doubtful, unsure || rev.Rival > 0 || s.disputed || s.dying())
+	// With no word of the dial a line counts when it was there a reading ago as well.
+	fresh := tr.Hint == 0 && !tr.track.agrees(rev)
+	add(Changing, fresh || math.Abs(rev.Drift) > settled*rev.Freq && math.Abs(rev.Drift) > 3*math.Sqrt(s.driftVar))
 	rev.OK = len(rev.Faults) == 0 || len(rev.Faults) == 1 && rev.Faults[0] == Gap && tr.health.missing < 0.3
 	// Seen only through its image, but the dial says which: a number, with a mark.
 	add(Folded, tr.Hint > 0 && rev.Freq > 0.5*rev.Rate)
