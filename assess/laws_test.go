@@ -227,7 +227,7 @@ func law2(t *rapid.T, a *assess.Adviser, heard []assess.Reading, d assess.Advice
 // usable reports whether r is ok and carries at most the fault that forbids nothing by
 // itself, a few samples missing.
 func usable(r assess.Reading) bool {
-	return r.OK && !slices.ContainsFunc(r.Faults, func(f dsp.Fault) bool { return f != dsp.Gap })
+	return r.OK && !slices.ContainsFunc(r.Faults, func(f dsp.Fault) bool { return f != dsp.Gap && f != dsp.Folded })
 }
 
 // law4: missing or bad data never raises a speed, and never holds one that was unsafe.

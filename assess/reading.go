@@ -50,9 +50,10 @@ type Reading struct {
 	Warnings  []string    `json:"warnings"`
 }
 
-// forbids reports whether a reading with this fault has no number to act on. A gap does
-// only when dsp says so by its own OK.
-func forbids(f dsp.Fault) bool { return f != dsp.Gap }
+// forbids reports whether a reading with this fault has no number to act on. A gap, or a
+// line seen through its image, does only when dsp says so by its own OK: with few samples
+// missing, or the dial's word for it, there is a number.
+func forbids(f dsp.Fault) bool { return f != dsp.Gap && f != dsp.Folded }
 
 // Read turns a revolution into shop words with the default edges:
 //

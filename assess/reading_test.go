@@ -47,7 +47,8 @@ func TestReadRefuses(t *testing.T) {
 		"frequency no number": {func(r *dsp.Revolution) { r.Freq = math.NaN() }, dsp.NoTurn},
 		"amplitude no number": {func(r *dsp.Revolution) { r.Amp = math.Inf(1) }, dsp.Weak},
 		"not ok by itself":    {func(r *dsp.Revolution) { r.OK = false; r.Faults = []dsp.Fault{dsp.Gap} }, dsp.Gap},
-		"folded though ok":    {func(r *dsp.Revolution) { r.Faults = []dsp.Fault{dsp.Folded} }, dsp.Folded},
+		"doubtful though ok":  {func(r *dsp.Revolution) { r.Faults = []dsp.Fault{dsp.Doubtful} }, dsp.Doubtful},
+		"folded, no dial":     {func(r *dsp.Revolution) { r.OK = false; r.Faults = []dsp.Fault{dsp.Folded} }, dsp.Folded},
 	} {
 		rev := clean()
 		c.change(&rev)
@@ -58,6 +59,8 @@ func TestReadRefuses(t *testing.T) {
 	gap := clean()
 	gap.Faults = []dsp.Fault{dsp.Gap}
 	assert.True(t, assess.Read(gap).OK, "a few samples missing forbid no number")
+	gap.Faults = []dsp.Fault{dsp.Folded}
+	assert.True(t, assess.Read(gap).OK, "the dial says which image it is")
 }
 
 func TestReadingJSON(t *testing.T) {
