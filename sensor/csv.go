@@ -127,15 +127,12 @@ func (c *csvFile) midLine() bool {
 
 // row is the line as a row: time in s since the first, axes in m/s².
 func (c *csvFile) row() (row [4]float64, err error) {
-	if raw, ok := c.quick(); ok {
-		if row, err = c.scale(raw); err == nil {
-			return row, nil
+	c.spans = c.spans[:0]
+	raw, ok := c.quick()
+	if !ok {
+		if raw, err = c.raw(); err != nil {
+			return row, err
 		}
-	}
-	// Slower, with the places of the cells that an error names.
-	raw, err := c.raw()
-	if err != nil {
-		return row, err
 	}
 	return c.scale(raw)
 }
@@ -261,9 +258,21 @@ func (c *csvFile) wrong(column int, format string, args ...any) error {
 // rather than slices: storing pointers costs a tenth of the whole.
 type span struct{ from, to, column int32 }
 
-func (c *csvFile) cell(i int) []byte { return c.within[c.spans[i].from:c.spans[i].to] }
+func (c *csvFile) cell(i int) []byte {
+	s := c.place(i)
+	return c.within[s.from:s.to]
+}
 
-func (c *csvFile) column(i int) int { return int(c.spans[i].column) }
+func (c *csvFile) column(i int) int { return int(c.place(i).column) }
+
+// place is where cell i lies. A line that quick has read is cut up only now, for an error to
+// point at; it has no quotes, so that cannot fail.
+func (c *csvFile) place(i int) span {
+	if len(c.spans) == 0 && c.split() != nil || i >= len(c.spans) {
+		return span{column: 1}
+	}
+	return c.spans[i]
+}
 
 // split cuts the line into cells with no blanks around them.
 func (c *csvFile) split() error {
