@@ -99,31 +99,53 @@ type suspicion struct{ f, at float64 } // Hz, s
 func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival float64) {
 	tr.latest = looks[len(looks)-1]
 	all := tr.groups(looks, now)
-	if tr.Hint > 0 {
-		if len(all) == 0 {
-			return hypothesis{}, tr.outside(looks, 0)
-		}
-		if rival = tr.outside(looks, all[0].f); rival > 0 {
-			return all[0], rival
-		}
-	}
 	if len(all) == 0 {
-		return hypothesis{}, 0
+		if tr.Hint > 0 {
+			rival = tr.outside(looks, 0)
+		}
+		return hypothesis{}, rival
 	}
+	expected := tr.track.predict(now)
+	best = believe(all, expected)
+	if tr.Hint > 0 {
+		if rival = tr.outside(looks, best.f); rival > 0 {
+			return best, rival
+		}
+	} else if rival = tr.suspicious(best, now); rival > 0 {
+		return best, rival
+	}
+	// A line that was followed and is still there is not left for another on one look.
+	if tr.track.count >= steady && expected > 0 && math.Abs(best.f-expected) > 0.03*expected {
+		if tr.latest.at(tr.fold(expected), 1) > 2*thresholds[tr.axes] {
+			return best, expected
+		}
+	}
+	return best, rivalOf(best, all, looks[0].seconds)
+}
+
+// worth is a hypothesis' score, less for being slower (m/s) than the fastest line, top.
+func (h hypothesis) worth(top float64) float64 { return h.score + max(-4, math.Log(h.speed/top)) }
+
+func fastest(all []hypothesis) float64 {
 	top := 0.0
 	for _, h := range all {
 		top = max(top, h.speed)
 	}
-	worth := func(h hypothesis) float64 { return h.score + max(-4, math.Log(h.speed/top)) }
-	expected := tr.track.predict(now)
+	return top
+}
+
+// believe picks the hypothesis worth most, the track's own a little more (expected, Hz; 0
+// none).
+func believe(all []hypothesis, expected float64) hypothesis {
+	top := fastest(all)
 	liking := func(h hypothesis) float64 {
 		if expected > 0 && math.Abs(h.f-expected) < max(0.03*expected, 1.5*h.look.df) {
-			return worth(h) + margin/2
+			return h.worth(top) + margin/2
 		}
-		return worth(h)
+		return h.worth(top)
 	}
 	slices.SortStableFunc(all, func(a, b hypothesis) int { return cmp.Compare(liking(b), liking(a)) })
-	best = all[0]
+	best := all[0]
 	for _, h := range all[1:] {
 		if multiple(best.f, h.f) {
 			// Both are readings of the same lines, and the slower one has a line more.
@@ -131,19 +153,43 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 			best = h
 		}
 	}
-	if tr.Hint == 0 && best.doubt == 0 && now-tr.suspect.at < suspectFor && multiple(best.f, tr.suspect.f) {
-		best.doubt = tr.suspect.f
+	return best
+}
+
+// suspicious returns the frequency of another reading of the lines of best that cannot be
+// ruled out: found with it, found a while ago, or, where a multiple was the strongest line
+// before, best itself, which may be that multiple again. 0 if there is none.
+func (tr *Tracker) suspicious(best hypothesis, now float64) float64 {
+	switch {
+	case best.doubt > 0:
+		return best.doubt
+	case now-tr.suspect.at < suspectFor && multiple(best.f, tr.suspect.f):
+		return tr.suspect.f
+	case best.anchor == 1 && tr.track.count < 3*steady && now-tr.topped < toppedFor:
+		return best.f
 	}
+	return 0
+}
+
+// rivalOf returns the frequency of the hypothesis in all that is about as good as best, or is
+// faster (m/s), or, if both are single lines, not much slower; 0 if there is none. In a look of few seconds
+// more must speak for best.
+func rivalOf(best hypothesis, all []hypothesis, seconds float64) float64 {
+	lead := margin
+	if seconds < blurred {
+		lead *= 3
+	}
+	top := fastest(all)
 	for _, h := range all {
 		if h.f == best.f || h.lines == 0 || multiple(h.f, best.f) {
 			continue
 		}
-		close := worth(h) > worth(best)-enough
-		if close || h.speed > best.speed || h.lines == 1 && best.lines == 1 && h.speed > singles*best.speed {
-			return best, h.f
+		single := h.lines == 1 && best.lines == 1 && h.speed > singles*best.speed
+		if single || h.speed > best.speed || h.worth(top) > best.worth(top)-lead {
+			return h.f
 		}
 	}
-	return best, 0
+	return 0
 }
 
 // outside returns the frequency of a line in the lathe's range that makes the dial's word

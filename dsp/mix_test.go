@@ -22,7 +22,7 @@ var (
 )
 
 // mix is a random lathe, blank and sensor with a random choice of disturbances. All numbers
-// are chosen to cover what issue and handbook call usual and somewhat more: 3 to 65 Hz, 60
+// are chosen to cover what workshops have and somewhat more: 3 to 65 Hz, 60
 // to 3200 samples a second with jitter and missing samples, shake from 0.05 to 20 mm/s rms,
 // multiples up to ten times the line, belt, motor, mains, cutting in bursts, knocks.
 type mix struct {
