@@ -165,7 +165,7 @@ func (tr *Tracker) suspicious(best hypothesis, now float64) float64 {
 		return best.doubt
 	case now-tr.suspect.at < suspectFor && multiple(best.f, tr.suspect.f):
 		return tr.suspect.f
-	case best.anchor == 1 && tr.track.count < 3*steady && now-tr.topped < toppedFor:
+	case best.anchor == 1 && tr.track.count < steady && now-tr.topped < toppedFor:
 		return best.f
 	}
 	return 0
