@@ -79,7 +79,7 @@ var faultWords = map[dsp.Fault]string{
 	dsp.Gap:      "samples are missing",
 	dsp.Coarse:   "the sensor is too coarse for so small a shake",
 	dsp.Folded:   "this sensor is too slow to be sure of the speed; say what the dial shows",
-	dsp.Doubtful: "another speed explains the shake as well; say what the dial shows",
+	dsp.Doubtful: "another speed explains the shake as well; check what the dial shows",
 }
 
 const lookAt = "look at the mount, the tenon and for cracks; something may be coming loose"
