@@ -6,6 +6,9 @@ const (
 	// tooWeak is the relative standard error of the amplitude above which there is no
 	// number: two of them are 10 %. Chosen; too high shows noise as shake.
 	tooWeak = 0.05
+	// hiding is the same where the dial says nothing: a line of a ninth of this one's size,
+	// of which it might be a multiple, would be seen (shown standard errors). Chosen.
+	hiding = 0.02
 	// tooVague is the same for the speed: two of them are 0.4 %. Chosen.
 	tooVague = 0.002
 	// fewestTurns in a window shorter than the longest. Chosen: fewer do not part the line
@@ -51,7 +54,7 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 		}
 	}
 	add(Folded, tr.ambiguous)
-	add(Weak, tr.weak(rev))
+	add(Weak, tr.weak(rev, best))
 	// What dithers the steps is what the fit left over, less the rounding itself, q²/12.
 	rest := 0.0
 	for a := range s.x {
@@ -73,16 +76,19 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 }
 
 // weak reports whether the line does not stand clear enough for a number.
-func (tr *Tracker) weak(rev *Revolution) bool {
+func (tr *Tracker) weak(rev *Revolution, best hypothesis) bool {
 	if !(rev.AmpSE <= tooWeak*rev.Amp) || !(rev.FreqSE <= tooVague*rev.Freq) {
 		return true
 	}
 	if rev.Span*rev.Freq < fewestTurns && rev.Span < 0.95*longest {
 		return true
 	}
-	// A line just found, of which the dial says nothing, may be the multiple of one that
-	// is still too small to be seen; it must stand clearer.
-	return tr.Hint == 0 && tr.track.count < steady+2 && rev.AmpSE > enough*rev.Amp
+	// A line of which the dial says nothing may be the multiple of one that is still too
+	// small to be seen: it must stand clearer, most of all when it was just found.
+	if tr.Hint > 0 {
+		return false
+	}
+	return best.anchor == 1 && rev.AmpSE > hiding*rev.Amp || tr.track.count < steady+2 && rev.AmpSE > enough*rev.Amp
 }
 
 // broadband fills in the total velocity over the last second: each bin of the acceleration
