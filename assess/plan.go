@@ -76,6 +76,9 @@ func MakePlan(l Lathe, b Blank, t Task) (Plan, error) {
 	p.Start = atLeast(RPM(startShare[b.Balance]) * high)
 	p.Figures = figures(b, high)
 	p.Say = fmt.Sprintf("Start at %v; up to %v when it runs calmly (%s).", p.Start, high, top.Name)
+	if slices.Contains(b.Defects, Crack) {
+		p.Say = "Do not start a cracked blank: cut the crack away, or glue it and let it harden. Then: s" + p.Say[1:]
+	}
 	if r := taskRanges[t]; r.low > high {
 		p.Say += fmt.Sprintf(" The usual %v to %v for %s is too fast for this blank.", r.low, r.high, t)
 	}
@@ -95,7 +98,7 @@ func check(l Lathe, b Blank, t Task) error {
 // tooSlow says that the lathe has no speed below the ceiling, and what to do.
 func tooSlow(l Lathe, top Ceiling) string {
 	low, _ := l.ends()
-	if !l.Known() {
+	if l.Low == 0 && len(l.Steps) == 0 {
 		return fmt.Sprintf("Do not start: this blank allows %.0f rpm (%s), slower than lathes run. Saw it round and balance it first, and say all that is known of it.", float64(top.RPM), top.Name)
 	}
 	return fmt.Sprintf("Do not start: the lathe's slowest speed is %v and this blank allows %.0f (%s). Saw it round and balance it first, or use a slower lathe.", low, float64(top.RPM), top.Name)

@@ -36,12 +36,15 @@ const remedies = "let it stop, then look for cracks and a loose mount; saw or ba
 // blind is the advice when there is no number: what was unsafe stays unsafe, the rest
 // waits.
 func (a *Adviser) blind(r Reading) Advice {
-	if r.Has(dsp.NoTurn) && (a.alarm == nil || a.stoodStill()) {
+	// A stuck or gappy sensor cannot know that nothing turns, and must not say so to a hand
+	// near the chuck.
+	sees := !r.Has(dsp.Stuck) && !r.Has(dsp.Gap) && !r.Has(dsp.Folded)
+	if r.Has(dsp.NoTurn) && sees && (a.alarm == nil || a.stoodStill()) {
 		return Advice{Action: Wait, Say: "Wait: nothing turns.", Reasons: []Reason{{"no-turn", faultWords[dsp.NoTurn], ownReadings}}}
 	}
 	reasons := []Reason{}
 	for _, f := range r.Faults {
-		if w := faultWords[f]; w != "" {
+		if w := faultWords[f]; w != "" && (f != dsp.NoTurn || sees) {
 			reasons = append(reasons, Reason{string(f), w, ownReadings})
 		}
 	}
