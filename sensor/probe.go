@@ -38,7 +38,7 @@ func (c *csvFile) learn() error {
 		}
 	}
 	sureTime, sureUnit := c.unit[0].name != "", c.unit[1].name != ""
-	if sureTime && sureUnit && !(c.names == nil && c.at[0] < 0) {
+	if sureTime && sureUnit && c.axes < 3 && !(c.names == nil && c.at[0] < 0) {
 		return nil
 	}
 	p, err := c.probe()
@@ -83,7 +83,7 @@ type probed struct {
 	axes [3][]float64
 }
 
-// probe reads ahead until there are 64 rows and, if the unit of acceleration is asked, 1 s
+// probe reads ahead until there are 64 rows and, if the unit of acceleration is asked or three axes can tell it, 1 s
 // of them (at most 20 000 rows or 1 MB); then puts what it read back. Bad rows are passed
 // over: they are told when they are read in earnest.
 func (c *csvFile) probe() (p probed, err error) {
@@ -127,7 +127,7 @@ func (p *probed) enough(c *csvFile) bool {
 	if u.name == "" {
 		u, _ = p.timeUnit()
 	}
-	return c.unit[1].name != "" || p.seconds(c, u) >= 1
+	return c.unit[1].name != "" && c.axes < 3 || p.seconds(c, u) >= 1
 }
 
 // seconds is the length of the rows probed.
@@ -171,8 +171,17 @@ func (p *probed) settle(c *csvFile) error {
 			c.notes = append(c.notes, fmt.Sprintf("no unit of time given: steps of %.4g fit %s, about %.4g samples a second", step, u.name, 1/u.si(step)))
 		}
 	}
-	if c.unit[1].name != "" {
-		return nil
+	if named := c.unit[1]; named.name != "" {
+		u, mean := p.gravity(c.axes)
+		if c.axes < 3 || u.name == "" || u == named || !(p.seconds(c, c.unit[0]) >= 0.5) {
+			return nil
+		}
+		what := fmt.Sprintf("the unit is said to be %s, but gravity shows as %.3g, as it does in %s", named.name, mean, u.name)
+		if c.file.o.Unit != "" {
+			c.notes = append(c.notes, what+"; taken as said")
+			return nil
+		}
+		return fault(what + "; give --unit " + u.name + ", or --unit " + named.name + " if the header is right")
 	}
 	if length := p.seconds(c, c.unit[0]); !(length >= 0.5) {
 		return fault(fmt.Sprintf("no unit of acceleration given, and %.2g s are too short to find it from gravity; give --unit m/s2, g or mg", max(0, length)))
