@@ -218,7 +218,9 @@ func (a *Adviser) unknown(r Reading, _ Ceiling) (Advice, bool) {
 
 // raise asks for the fastest speed that law and evidence allow, if it is worth it.
 func (a *Adviser) raise(r Reading, top Ceiling) (Advice, bool) {
-	if a.worst2s() >= a.comfort() || a.growth >= risingFactor {
+	// However little of it comes once per turn: a headstock that shakes this much is no place
+	// to go faster from.
+	if a.worst2s() >= a.comfort() || r.Total >= DefaultEdges[1] || a.growth >= risingFactor {
 		return Advice{}, false
 	}
 	a.response.refit()
