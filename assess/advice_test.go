@@ -96,6 +96,31 @@ func TestStopStands(t *testing.T) {
 	}
 }
 
+// TestCrack: a cracked blank is stopped, number or no number, and not to be started.
+func TestCrack(t *testing.T) {
+	t.Parallel()
+	a := turning()
+	a.Blank.Defects = []assess.Defect{assess.Bark, assess.Crack}
+	p, err := assess.MakePlan(a.Lathe, a.Blank, a.Task)
+	require.NoError(t, err)
+	assert.Zero(t, p.Start)
+	assert.Zero(t, p.Window)
+	assert.Contains(t, p.Say, "Do not start: a cracked blank must not turn.")
+	for _, r := range append(steady(0, 40, 300, 0.2),
+		assess.Reading{T: 11, Faults: []dsp.Fault{dsp.Weak}}, assess.Reading{T: 12, Faults: []dsp.Fault{dsp.Stuck, dsp.NoTurn}}, assess.Reading{T: 13}) {
+		d := a.See(r)
+		assert.Equal(t, assess.Stop, d.Action, "%s on %+v", d.Say, r)
+	}
+	for i := range 12 {
+		d := a.See(assess.Reading{T: 14 + 0.25*float64(i), Faults: []dsp.Fault{dsp.NoTurn}})
+		if i >= 8 {
+			assert.Equal(t, assess.Wait, d.Action)
+			assert.Contains(t, d.Say, "Do not start a cracked blank.")
+		}
+	}
+	assert.Equal(t, assess.Stop, a.See(steady(20, 1, 300, 0.2)[0]).Action)
+}
+
 // TestEmptyLathe: a shake that the lathe has with nothing mounted is its own.
 func TestEmptyLathe(t *testing.T) {
 	t.Parallel()

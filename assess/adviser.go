@@ -90,6 +90,9 @@ func (a *Adviser) See(r Reading) Advice {
 	ceilings := a.ceilings()
 	d, urgent := a.violent(r, firm)
 	if !urgent {
+		d, urgent = a.cracked(r)
+	}
+	if !urgent {
 		d = a.decide(r, ceilings[0])
 	}
 	if repeated := a.alarm != nil && a.alarm.Say == d.Say; !repeated && (d.Action == Stop || d.Action == Lower) {

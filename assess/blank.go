@@ -68,9 +68,12 @@ type Blank struct {
 // tailstock reports whether the far end is supported.
 func (b Blank) tailstock() bool { return b.Tailstock || b.Held == Centres }
 
+// cracked reports whether a crack was seen. Such a blank is not to be started.
+func (b Blank) cracked() bool { return slices.Contains(b.Defects, Crack) }
+
 // Validate returns an InputError for a blank that cannot be, on this lathe and for this
-// task, and nil when it can. What is not known is no error. It does not look at cracks:
-// those lower the ceilings.
+// task, and nil when it can. What is not known is no error, and neither is a crack: the
+// plan and the advice speak of it.
 func (b Blank) Validate(l Lathe, task Task) error {
 	for _, check := range []func() error{
 		func() error { return b.sizes(l) },

@@ -29,7 +29,7 @@ func TestClosedLoop(t *testing.T) {
 	var sum tally
 	for seed := range uint64(*shops) {
 		sum.quiet(t, seed)
-		sum.loose(seed)
+		sum.loose(t, seed)
 	}
 	share := func(n, of int) float64 { return 100 * float64(n) / float64(max(of, 1)) }
 	t.Logf("%d quiet sessions: unsafe advice in %d, within 10 %% of the fastest comfortable speed %.1f %%, slower %.1f %%, false stops %.1f %%",
@@ -80,7 +80,7 @@ func (sum *tally) quiet(t *testing.T, seed uint64) {
 	}
 }
 
-func (sum *tally) loose(seed uint64) {
+func (sum *tally) loose(t *testing.T, seed uint64) {
 	s, p, ok := opened(seed)
 	if !ok {
 		return
@@ -93,5 +93,7 @@ func (sum *tally) loose(seed uint64) {
 	sum.loosened++
 	if o.stopped != "" && o.stoppedAt <= o.grown+4 {
 		sum.caught++
+		return
 	}
+	t.Logf("shop %d: loosening by %.1f %% a second, 1.6 times at %.1f s, stopped at %.1f s; %s", seed, 100*s.loosening, o.grown, o.stoppedAt, o.said)
 }

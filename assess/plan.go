@@ -1,14 +1,11 @@
 package assess
 
-import (
-	"fmt"
-	"slices"
-)
+import "fmt"
 
 // Plan is what may be said before mounting.
 type Plan struct {
 	Window Window `json:"window"`
-	// Start is the speed to switch on at, 0 when no speed is slow enough.
+	// Start is the speed to switch on at, 0 when it must not be started.
 	Start    RPM       `json:"start_rpm"`
 	Say      string    `json:"say"`      // one line
 	Ceilings []Ceiling `json:"ceilings"` // lowest first, the first one wins
@@ -49,8 +46,8 @@ func (f Figures) MarshalJSON() ([]byte, error) {
 var startShare = map[Balance]float64{True: 0.5, Sawn: 0.45, RoughBlank: 0.4, Burl: 0.33, "": 0.33}
 
 // MakePlan returns the plan for a blank on a lathe. It returns an InputError, with a hint,
-// for what cannot be and for a missing diameter. No speed slow enough is no error: the
-// window and the start are then unknown, and Say tells what to do.
+// for what cannot be and for a missing diameter. A cracked blank and no speed slow enough
+// are no errors: the window and the start are then unknown, and Say tells what to do.
 func MakePlan(l Lathe, b Blank, t Task) (Plan, error) {
 	if err := check(l, b, t); err != nil {
 		return Plan{}, err
@@ -61,8 +58,9 @@ func MakePlan(l Lathe, b Blank, t Task) (Plan, error) {
 	p := Plan{Ceilings: Ceilings(l, b, t), Cautions: Cautions()}
 	_, p.Assumed = b.worst(l)
 	p.Assumed = append(p.Assumed, unknownsOf(l, b, t)...)
-	if slices.Contains(b.Defects, Crack) {
-		p.Cautions = append([]string{"A cracked blank should not be turned: cut the crack away, or glue it and let it harden."}, p.Cautions...)
+	if b.cracked() {
+		p.Say = "Do not start: a cracked blank must not turn. First " + mendCrack + "; then plan again."
+		return p, nil
 	}
 	top := p.Ceilings[0]
 	high := l.Fit(top.RPM)
@@ -76,9 +74,6 @@ func MakePlan(l Lathe, b Blank, t Task) (Plan, error) {
 	p.Start = atLeast(RPM(startShare[b.Balance]) * high)
 	p.Figures = figures(b, high)
 	p.Say = fmt.Sprintf("Start at %v; up to %v when it runs calmly (%s).", p.Start, high, top.Name)
-	if slices.Contains(b.Defects, Crack) {
-		p.Say = "Do not start a cracked blank: cut the crack away, or glue it and let it harden. Then: s" + p.Say[1:]
-	}
 	if r := taskRanges[t]; r.low > high {
 		p.Say += fmt.Sprintf(" The usual %v to %v for %s is too fast for this blank.", r.low, r.high, t)
 	}

@@ -33,18 +33,37 @@ func (a *Adviser) violent(r Reading, firm bool) (Advice, bool) {
 
 const remedies = "let it stop, then look for cracks and a loose mount; saw or balance the blank, mount it shorter, or bring up the tailstock"
 
+// cracked stops whatever turns, number or no number, when the blank is said to be cracked.
+func (a *Adviser) cracked(r Reading) (Advice, bool) {
+	if !a.Blank.cracked() || stands(r) {
+		return Advice{}, false
+	}
+	return Advice{Action: Stop, Say: "Stop: a cracked blank must not turn.", Reasons: []Reason{crackReason}}, true
+}
+
+var crackReason = Reason{"crack", "a cracked blank may fly apart at any speed: " + mendCrack, practice}
+
+const mendCrack = "cut the crack away, or glue it and let it harden"
+
+// stands reports whether nothing turns. A stuck or gappy sensor cannot know that, and must
+// not say so to a hand near the chuck.
+func stands(r Reading) bool {
+	return r.Has(dsp.NoTurn) && !r.Has(dsp.Stuck) && !r.Has(dsp.Gap) && !r.Has(dsp.Folded)
+}
+
 // blind is the advice when there is no number: what was unsafe stays unsafe, the rest
 // waits.
 func (a *Adviser) blind(r Reading) Advice {
-	// A stuck or gappy sensor cannot know that nothing turns, and must not say so to a hand
-	// near the chuck.
-	sees := !r.Has(dsp.Stuck) && !r.Has(dsp.Gap) && !r.Has(dsp.Folded)
-	if r.Has(dsp.NoTurn) && sees && (a.alarm == nil || a.stoodStill()) {
-		return Advice{Action: Wait, Say: "Wait: nothing turns.", Reasons: []Reason{{"no-turn", faultWords[dsp.NoTurn], ownReadings}}}
+	if stands(r) && (a.alarm == nil || a.stoodStill()) {
+		d := Advice{Action: Wait, Say: "Wait: nothing turns.", Reasons: []Reason{{"no-turn", faultWords[dsp.NoTurn], ownReadings}}}
+		if a.Blank.cracked() {
+			d.Say, d.Reasons = "Wait: nothing turns. Do not start a cracked blank.", append(d.Reasons, crackReason)
+		}
+		return d
 	}
 	reasons := []Reason{}
 	for _, f := range r.Faults {
-		if w := faultWords[f]; w != "" && (f != dsp.NoTurn || sees) {
+		if w := faultWords[f]; w != "" && (f != dsp.NoTurn || stands(r)) {
 			reasons = append(reasons, Reason{string(f), w, ownReadings})
 		}
 	}
