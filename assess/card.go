@@ -3,6 +3,7 @@ package assess
 import (
 	"fmt"
 	"html"
+	"slices"
 	"strings"
 )
 
@@ -44,16 +45,29 @@ func MakeCard(l Lathe) (Card, error) {
 	return c, nil
 }
 
-// title, and the lines below the table.
 func (c Card) title() string {
-	if c.Lathe.Name == "" {
-		return "Fastest speeds, rpm"
+	low, high := c.Lathe.ends()
+	title := "Fastest speeds, rpm"
+	if c.Lathe.Name != "" {
+		title += ": " + c.Lathe.Name
 	}
-	return "Fastest speeds, rpm: " + c.Lathe.Name
+	if c.Lathe.Known() {
+		title += fmt.Sprintf(" (%.0f to %.0f)", float64(low), float64(high))
+	}
+	return title
 }
 
-func (c Card) notes() []string {
-	return append([]string{"Sound, sawn bowl blanks on a faceplate. Burls, voids, long overhang: slower. Source: " + practice + "."}, Cautions()...)
+// Notes say what the speeds hold for. The cautions go with them, on every card.
+func (c Card) Notes() []string {
+	notes := []string{"For sound, sawn bowl blanks half as long as wide, on a faceplate without tailstock, truly round from finishing on.",
+		"Start at half of it. Burls, voids, long overhang: slower.", "Source: " + practice + "."}
+	if slices.ContainsFunc(c.Speeds, func(row []RPM) bool { return slices.Contains(row, 0) }) {
+		notes = append(notes, "no: this lathe has no speed slow enough.")
+	}
+	if !c.Lathe.Known() {
+		notes = append(notes, "The lathe's own range of speeds is not known, nor counted.")
+	}
+	return notes
 }
 
 func (c Card) head(d int) string { return fmt.Sprintf("%.0f mm", float64(c.Diameters[d])) }
@@ -65,7 +79,7 @@ func speedText(n RPM) string {
 	return fmt.Sprintf("%.0f", float64(n))
 }
 
-// Text is the card as a table of lines.
+// Text is the title and the table, without a line's end after the last row.
 func (c Card) Text() string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s\n\n%-8s", c.title(), "")
@@ -78,16 +92,17 @@ func (c Card) Text() string {
 			fmt.Fprintf(&b, "%11s", speedText(n))
 		}
 	}
-	b.WriteString("\n\n" + strings.Join(c.notes(), "\n") + "\n")
 	return b.String()
 }
 
-// SVG is the card as a drawing of its own size, to print.
+// SVG is the card as a drawing of its own size, to print, with notes and cautions.
 func (c Card) SVG() string {
 	const line, column = 34, 130
 	var b strings.Builder
-	width, height := column*(len(c.Tasks)+1)+60, line*(len(c.Diameters)+3)+24*len(c.notes())
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" font-family="sans-serif" font-size="20">`+"\n", width, height)
+	notes := append(c.Notes(), Cautions()...)
+	width, height := column*(len(c.Tasks)+1)+60, line*(len(c.Diameters)+3)+24*len(notes)
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" font-family="sans-serif">`+"\n", width, height)
+	fmt.Fprintf(&b, `<rect width="%d" height="%d" fill="white"/>`+"\n", width, height)
 	put := func(x, y, size int, anchor, text string) {
 		fmt.Fprintf(&b, `<text x="%d" y="%d" font-size="%d" text-anchor="%s">%s</text>`+"\n", x, y, size, anchor, html.EscapeString(text))
 	}
@@ -96,12 +111,14 @@ func (c Card) SVG() string {
 		put(column*(j+2), 2*line, 20, "end", string(t))
 	}
 	for i, row := range c.Speeds {
-		put(30, line*(i+3), 20, "start", c.head(i))
+		y := line * (i + 3)
+		fmt.Fprintf(&b, `<path d="M30 %d H%d" stroke="silver"/>`+"\n", y-line+10, width-60)
+		put(30, y, 20, "start", c.head(i))
 		for j, n := range row {
-			put(column*(j+2), line*(i+3), 20, "end", speedText(n))
+			put(column*(j+2), y, 20, "end", speedText(n))
 		}
 	}
-	for i, note := range c.notes() {
+	for i, note := range notes {
 		put(30, line*(len(c.Diameters)+3)+24*i, 12, "start", note)
 	}
 	b.WriteString("</svg>\n")

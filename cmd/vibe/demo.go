@@ -1,12 +1,8 @@
 package main
 
 import (
-	"cmp"
-	"errors"
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
 
 	"github.com/spf13/cobra"
 
@@ -101,26 +97,11 @@ as any recording of yours, and explains what it prints.`,
 	return cmd
 }
 
-// saveDemo writes the recording as CSV, whole or not at all, and over no other file.
-func saveDemo(stdout io.Writer, name string) (err error) {
-	if _, err := os.Lstat(name); err == nil {
-		return hintf("choose another name, or remove it first", "%s is there already", name)
-	}
-	f, err := os.CreateTemp(filepath.Dir(name), ".vibe-*")
-	if err != nil {
+// saveDemo writes the recording as CSV.
+func saveDemo(stdout io.Writer, name string) error {
+	if err := saveNew(name, func(w io.Writer) error { return sensor.WriteCSV(w, demoLathe()) }); err != nil {
 		return err
 	}
-	defer func() {
-		if err != nil {
-			err = errors.Join(err, os.Remove(f.Name()))
-		}
-	}()
-	if err := cmp.Or(sensor.WriteCSV(f, demoLathe()), f.Chmod(0o644), f.Close()); err != nil {
-		return err
-	}
-	if err := os.Rename(f.Name(), name); err != nil {
-		return err
-	}
-	_, err = fmt.Fprintf(stdout, "%s holds the demo's recording, %g s of an invented lathe. Now:\n  vibe read %s %s\n", name, demoLathe().Seconds, name, demoFlags)
+	_, err := fmt.Fprintf(stdout, "%s holds the demo's recording, %g s of an invented lathe. Now:\n  vibe read %s %s\n", name, demoLathe().Seconds, name, demoFlags)
 	return err
 }

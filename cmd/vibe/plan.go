@@ -4,15 +4,19 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"vibe/assess"
 )
 
 func newPlan() *cobra.Command {
 	var j job
-	var asJSON bool
+	var asJSON, asCard bool
+	var to string
 	cmd := &cobra.Command{
 		Use:   "plan --diameter 310mm",
 		Short: "before mounting: where to start, how fast at most, and why",
@@ -20,9 +24,16 @@ func newPlan() *cobra.Command {
 go, which rule sets that limit, and what energy would be turning.
 The more you tell it, the less it has to assume the worst.`,
 		Example: `  vibe plan --diameter 310mm --length 120mm --balance rough --held faceplate
-  vibe plan --diameter 12in --wood cherry --lowest 250 --highest 3000`,
+  vibe plan --diameter 12in --wood cherry --lowest 250 --highest 3000
+  vibe plan --card --lowest 250 --highest 3000 --to card.svg`,
 		Args: takes(),
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			switch {
+			case asCard:
+				return j.card(cmd, to)
+			case to != "":
+				return usage{hintf("vibe plan --card --to "+to+" does", "--to writes a speed card alone")}
+			}
 			plan, err := assess.MakePlan(j.lathe, j.blank, j.task)
 			if err != nil {
 				return inputError(err)
@@ -40,7 +51,39 @@ The more you tell it, the less it has to assume the worst.`,
 	fs.SortFlags = false
 	j.flags(fs)
 	fs.BoolVar(&asJSON, "json", false, "one JSON document on standard output, no text")
+	fs.BoolVar(&asCard, "card", false, "a speed card of the lathe instead, for the wall")
+	fs.StringVar(&to, "to", "", "write the card as a drawing (SVG) into this new `FILE`")
 	return cmd
+}
+
+// card prints the speed card of the lathe, or draws it into the file to. A flag that it has
+// no use for is refused.
+func (j *job) card(cmd *cobra.Command, to string) error {
+	var idle []string
+	cmd.Flags().Visit(func(f *pflag.Flag) {
+		if !slices.Contains([]string{"card", "to", "lowest", "highest", "steps", "chuck-max"}, f.Name) {
+			idle = append(idle, "--"+f.Name)
+		}
+	})
+	if len(idle) > 0 {
+		return usage{hintf("leave it out, or leave --card out for a plan", "a card is about the lathe alone and has no use for %s", strings.Join(idle, ", "))}
+	}
+	card, err := assess.MakeCard(j.lathe)
+	switch {
+	case err != nil:
+		return inputError(err)
+	case to == "":
+		p := newPage(cmd.OutOrStdout())
+		p.line("%s\n", card.Text())
+		p.list(card.Notes())
+		p.cautions(assess.Cautions())
+		return p.flush(cmd.OutOrStdout())
+	}
+	if err := saveNew(to, func(w io.Writer) error { _, err := io.WriteString(w, card.SVG()); return err }); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(cmd.OutOrStdout(), "%s holds the card, as a drawing to print\n", to)
+	return err
 }
 
 // plan writes what is to be known before mounting, the speed to start at first.

@@ -1,0 +1,33 @@
+package main
+
+import (
+	"cmp"
+	"errors"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+)
+
+// saveNew writes a new file, whole or not at all, and over no other one.
+func saveNew(name string, write func(io.Writer) error) (err error) {
+	if _, err := os.Lstat(name); err == nil {
+		return hintf("choose another name, or remove it first", "%s is there already", name)
+	}
+	f, err := os.CreateTemp(filepath.Dir(name), ".vibe-*")
+	if errors.Is(err, fs.ErrNotExist) {
+		return hintf("make the folder first, or choose another", "there is no folder %s", filepath.Dir(name))
+	}
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, os.Remove(f.Name()))
+		}
+	}()
+	if err := cmp.Or(write(f), f.Chmod(0o644), f.Close()); err != nil {
+		return err
+	}
+	return os.Rename(f.Name(), name)
+}
