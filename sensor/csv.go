@@ -26,6 +26,7 @@ type csvFile struct {
 	delim byte
 	role  []int // of each column: 0 time, 1 to 3 axes, -1 none; empty when the time is a stamp
 	ready bool
+	timed bool // the unit of time was judged by a block
 
 	line   int    // number of text, from 1
 	text   []byte // the line, valid until the next is read
@@ -50,6 +51,17 @@ func (c *csvFile) next() (Block, error) {
 		}
 		c.ready = true
 	}
+	b, err := c.block()
+	if !c.timed && len(b.T) >= telling {
+		c.timed = true
+		if err := c.misnamed(b.T); err != nil {
+			return Block{}, err
+		}
+	}
+	return b, err
+}
+
+func (c *csvFile) block() (Block, error) {
 	b := Block{Axes: make([][]float64, c.axes)}
 	for len(b.T) < rows || c.midLine() {
 		if len(b.T) > 0 && c.r.Buffered() == 0 {
@@ -108,7 +120,7 @@ func (c *csvFile) end() error {
 	switch {
 	case c.bad > c.good:
 		// Not a few bad rows but a file that was misread, or one that is no recording.
-		return &ParseError{File: c.file.name, Err: fmt.Errorf("%d of %d rows are bad; the first: %w", c.bad, c.bad+c.good, c.firstly)}
+		return &ParseError{File: c.file.name, Err: fmt.Errorf("%d of %d rows are bad, the first in %w", c.bad, c.bad+c.good, c.firstly)}
 	case c.good == 0:
 		return &ParseError{File: c.file.name, Line: c.line, Err: errors.New("a header and no rows; was the recording stopped at once?")}
 	}
@@ -250,8 +262,14 @@ func (c *csvFile) scale(raw [4]float64) (row [4]float64, err error) {
 
 // wrong is a bad row, with what to try.
 func (c *csvFile) wrong(column int, format string, args ...any) error {
-	return &ParseError{File: c.file.name, Line: c.line, Column: column,
-		Err: fmt.Errorf(format+"; mend it, or leave bad rows out with --skip-bad", args...)}
+	try := "mend it, or leave bad rows out with --skip-bad"
+	switch {
+	case c.file.o.SkipBad && c.at[0] >= 0:
+		try = "too many to leave out: mend the file, or give --rate if only its times are wrong"
+	case c.file.o.SkipBad:
+		try = "too many to leave out: mend the file"
+	}
+	return &ParseError{File: c.file.name, Line: c.line, Column: column, Err: fmt.Errorf(format+"; "+try, args...)}
 }
 
 // span is where a cell lies, and the column, in bytes from 1, in which it began. Numbers
@@ -348,6 +366,10 @@ func (c *csvFile) anyLine() error {
 		return nil
 	}
 	text, err := c.r.ReadSlice('\n')
+	if c.line == 0 && bytes.IndexByte(bytes.TrimRight(text, "\r\n"), '\r') >= 0 {
+		c.r = bufio.NewReaderSize(returns{io.MultiReader(bytes.NewReader(bytes.Clone(text)), c.r)}, longest)
+		text, err = c.r.ReadSlice('\n')
+	}
 	for err == bufio.ErrBufferFull && len(bytes.Trim(text, "\x00")) == 0 {
 		text, err = c.r.ReadSlice('\n')
 	}
@@ -377,4 +399,17 @@ func (c *csvFile) anyLine() error {
 	}
 	c.text = text
 	return nil
+}
+
+// returns reads lines that end in a carriage return alone, as old spreadsheets write them.
+type returns struct{ io.Reader }
+
+func (r returns) Read(p []byte) (int, error) {
+	n, err := r.Reader.Read(p)
+	for i, b := range p[:n] {
+		if b == '\r' {
+			p[i] = '\n'
+		}
+	}
+	return n, err
 }

@@ -9,6 +9,7 @@ import (
 	"math"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -83,6 +84,7 @@ func TestCSVForms(t *testing.T) {
 		"named":                  {"t_s,Left (g),right\n0,1,2\n1,3,4\n", sensor.Options{Axes: []string{"RIGHT", "left"}}, []float64{0, 1}, [][]float64{{2 * g, 4 * g}, {g, 3 * g}}},
 		"bad rows left out":      {"t_s,x_g\n0,1\n1,abc\n2,\n1.5,NaN\n3,3\n3,4\n4,5\n5\n6,7\n7,8\n8,9\n", sensor.Options{SkipBad: true}, []float64{0, 3, 4, 6, 7, 8}, [][]float64{{g, 3 * g, 5 * g, 7 * g, 8 * g, 9 * g}}},
 		"zeros after a crash":    {"t_s,x_g\n0,1\n1,2\n" + strings.Repeat("\x00", 200000), sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
+		"old spreadsheet":        {"t_s,x_g\r0,1\r1,2\r", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
 		"cut off":                {"t_s,x_g,y_g\n0,1,1\n1,2,2\n2,3", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}, {g, 2 * g}}},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -129,7 +131,18 @@ func TestCSVErrors(t *testing.T) {
 		"time goes back":              {"x_g,t_ms\n1,0\n1,20\n1,10\n", sensor.Options{}, `r.csv:4:3: t_ms goes back to 10` + mend},
 		"time goes back after quotes": {"t_s,x_g\n\"0\",1\n0.2,1\n0.1,1\n", sensor.Options{}, `r.csv:4:1: t_s goes back to 0.1` + mend},
 		"all times equal":             {"t,x_g\n7,1\n7,2\n7,3\n", sensor.Options{}, `r.csv:3:1: t repeats 7` + mend},
-		"equal, skipped":              {"t,x_g\n7,1\n7,2\n7,3\n", sensor.Options{SkipBad: true}, `r.csv: 2 of 3 rows are bad; the first: r.csv:3:1: t repeats 7` + mend},
+		"equal, skipped":              {"t,x_g\n7,1\n7,2\n7,3\n", sensor.Options{SkipBad: true}, `r.csv: 2 of 3 rows are bad, the first in r.csv:3:1: t repeats 7; too many to leave out: mend the file, or give --rate if only its times are wrong`},
+		"text, skipped":               {"x_g\n1\na\nb\n", sensor.Options{SkipBad: true, Rate: 100}, `r.csv: 2 of 3 rows are bad, the first in r.csv:3:1: x_g is "a", not a finite number; too many to leave out: mend the file`},
+		"broken row below the header": {"t_s,x_g,y_g\nabc,g,g\n0,1,2\n", sensor.Options{}, `r.csv:2:1: t_s is "abc", not a finite number` + mend},
+		"half a row below the header": {"t_s,x_g,y_g\ns,g\n0,1,2\n", sensor.Options{}, `r.csv:2:4: 2 cells where 3 belong` + mend},
+		"axis twice":                  {"t_s,x_g\n0,1\n", sensor.Options{Axes: []string{"x", "X_g"}}, `r.csv:1: column "X_g" is named twice as an axis; name each once`},
+		"time as axis":                {"t_s,x_g\n0,1\n", sensor.Options{Axes: []string{"x", "t_s"}}, `r.csv:1: column "t_s" is the time, which is no axis; name the axes alone`},
+		"full scale":                  {"t_s,x_g\n0,1\n", sensor.Options{FullScale: 2}, `r.csv: full scale is for WAV files and this is text; leave --full-scale out, --unit says what its values mean`},
+		"rate against the times":      {"t_ms,x_g\n" + ramp(1000, 2, 1), sensor.Options{Rate: 1000}, `r.csv:2: the times in column "t_ms" make 500 samples a second, but --rate says 1000; leave --rate out, or take the column out of the file if its times are wrong`},
+		"rate against stamps":         {"time,x_g\n2026-11-25T10:00:00Z,1\n" + strings.Join(stamps(200, 0.02), ""), sensor.Options{Rate: 60}, `r.csv:2: the times in column "time" make 50 samples a second, but --rate says 60; leave --rate out, or take the column out of the file if its times are wrong`},
+		"rate off by a little":        {"t,x_g\n" + ramp(1000, 0.002, 1), sensor.Options{Rate: 510}, `r.csv:2: the times in column "t" make 500 samples a second, but --rate says 510; leave --rate out, or take the column out of the file if its times are wrong`},
+		"s called ms":                 {"t_ms,x_g\n" + ramp(200, 0.001, 1), sensor.Options{}, `r.csv: the times in column "t_ms" make 1e+06 samples a second in ms, in s it would be 1000; name the column t_s`},
+		"us called s":                 {"t_s,x_g\n" + ramp(200, 1250, 1), sensor.Options{}, `r.csv: the times in column "t_s" make 0.0008 samples a second in s, in us it would be 800; name the column t_us`},
 		"time absurd":                 {"t_s,x_g\n0,1\n1e300,2\n", sensor.Options{}, `r.csv:3:1: t_s is 1e300, which is no time of this recording` + mend},
 		"bad stamp":                   {"time,x_g\n2026-11-25T10:00:00Z,1\n2026-11-25T25:00:00Z,1\n", sensor.Options{}, `r.csv:3:1: time is "2026-11-25T25:00:00Z", not a time like 2026-11-25T10:00:00.125Z` + mend},
 		"unknown unit":                {"t_s,x (counts)\n0,1\n1,1\n", sensor.Options{}, `r.csv:1: unit "counts" of column "x (counts)" is not one of m/s2, g, mg; give --unit if you know it`},
@@ -153,7 +166,7 @@ func TestCSVErrors(t *testing.T) {
 		"SQLite":                      {"SQLite format 3\x00", sensor.Options{}, `r.csv: an SQLite database, not a recording; kept sessions are read by their number`},
 		"spreadsheet":                 {"PK\x03\x04....", sensor.Options{}, `r.csv: a zip or spreadsheet file (xlsx, ods); save it as CSV, or unpack it`},
 		"binary":                      {"\x01\x02\x03\x04\x05\x06\x07", sensor.Options{}, `r.csv: binary data, neither text nor WAV; record or export as CSV or WAV`},
-		"cut gzip":                    {squeeze("t_s,x_g\n0,1\n")[:20], sensor.Options{}, `r.csv: compressed data are cut off or damaged: unexpected EOF`},
+		"cut gzip":                    {squeeze("t_s,x_g\n0,1\n")[:20], sensor.Options{}, `r.csv: compressed data are cut off or damaged (unexpected EOF); copy the file again`},
 		"unit option":                 {"", sensor.Options{Unit: "furlong"}, `unit "furlong": want m/s2, g or mg`},
 		"rate option":                 {"", sensor.Options{Rate: math.NaN()}, `rate NaN Hz: want a positive number up to 1e6`},
 		"rate 0":                      {"", sensor.Options{Rate: -1}, `rate -1 Hz: want a positive number up to 1e6`},
@@ -177,6 +190,17 @@ func ramp(n int, step float64, axes ...float64) string {
 		b.WriteByte('\n')
 	}
 	return b.String()
+}
+
+// stamps is rows of a time stamp every step s, and one axis.
+func stamps(n int, step float64) []string {
+	var rows []string
+	at := time.Date(2026, 11, 25, 10, 0, 0, 0, time.UTC)
+	for range n {
+		at = at.Add(time.Duration(step * float64(time.Second)))
+		rows = append(rows, at.Format(time.RFC3339Nano)+",1\n")
+	}
+	return rows
 }
 
 func squeeze(text string) string {
@@ -214,7 +238,11 @@ func TestCSVSaysWhatItFound(t *testing.T) {
 		"rate and time": {"t_s,x_g\n" + ramp(20, 0.5, 1), sensor.Options{Rate: 10}, g, 10, []string{`a rate was given, so column "t_s" is not used`}},
 		"two sensors": {"t_s,accX_g,accY_g,userAccX_g,accX_g\n" + ramp(20, 0.5, 0, 1, 2, 3), sensor.Options{}, g, 2, []string{
 			`column "userAccX_g" is not used, "accX_g" comes first`, `column "accX_g" is not used, "accX_g" comes first`}},
-		"cut off": {"t_s,x_g\n0,1\n1,1\n2", sensor.Options{}, g, 1, []string{"the last line is cut off and was left out"}},
+		"rate and another unit": {"t_s,x_g\n" + ramp(200, 2, 1), sensor.Options{Rate: 500}, g, 500, []string{`a rate was given, so column "t_s" is not used`}},
+		"rate and times in bursts": {"t_s,x_g\n" + ramp(90, 0.0001, 1) + strings.ReplaceAll(ramp(90, 0.0001, 1), "0.00", "1.00"), sensor.Options{Rate: 100}, g, 100, []string{
+			`a rate was given, so column "t_s" is not used`}},
+		"rate and no times": {"t_s,x_g\n" + strings.Repeat("never,1\n", 100), sensor.Options{Rate: 100}, g, 100, []string{`a rate was given, so column "t_s" is not used`}},
+		"cut off":           {"t_s,x_g\n0,1\n1,1\n2", sensor.Options{}, g, 1, []string{"the last line is cut off and was left out"}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -234,7 +262,7 @@ func TestCSVSaysWhatItFound(t *testing.T) {
 // The blocks before an error are delivered first.
 func TestCSVDeliversWhatPrecedesAnError(t *testing.T) {
 	t.Parallel()
-	got, err := read("t_s,x_g\n"+ramp(3000, 1, 1)+"3000,x\n"+ramp(5, 1, 1), sensor.Options{})
+	got, err := read("t_s,x_g\n"+ramp(3000, 0.01, 1)+"3000,x\n"+ramp(5, 1, 1), sensor.Options{})
 	require.EqualError(t, err, `r.csv:3002:6: x_g is "x", not a finite number; mend it, or leave bad rows out with --skip-bad`)
 	assert.Len(t, got.t, 3000)
 	var where *sensor.ParseError

@@ -15,15 +15,17 @@ import (
 // Options say what a recording itself does not. The zero value is right for a CSV file whose
 // header names time, axes and units.
 type Options struct {
-	// Rate is the number of samples a second, Hz, of a CSV file with no time column. Where
-	// there is one it is left aside.
+	// Rate is the number of samples a second, Hz, of a CSV file with no time column, or with
+	// one that is of no use: the times are then not used. Good times that contradict it are
+	// an error.
 	Rate float64
 	// Unit of the axes of a CSV file, "m/s2", "g" or "mg". It wins over the header.
 	Unit string
 	// Axes names the columns that are the axes, one to three, as the header spells them
 	// (any case, with or without the unit). For a WAV file: numbers of channels from 1.
 	Axes []string
-	// FullScale is the acceleration in m/s² at full scale of a WAV file, which needs it.
+	// FullScale is the acceleration in m/s² at full scale of a WAV file, which needs it. An
+	// option that the format has no use for is an error, as something else was meant.
 	FullScale float64
 	// SkipBad leaves out bad rows and counts them in Block.Lost. Without it the first one
 	// is an error.
@@ -198,7 +200,7 @@ func (f *file) open() (decoder, error) {
 	if bytes.HasPrefix(start, []byte("\x1f\x8b")) {
 		z, err := gzip.NewReader(r)
 		if err != nil {
-			return nil, &ParseError{File: f.name, Err: fmt.Errorf("compressed, but %w", err)}
+			return nil, &ParseError{File: f.name, Err: fmt.Errorf("compressed, but %w; copy it again, or unpack it first", err)}
 		}
 		r = bufio.NewReaderSize(z, longest)
 		start, err = peek(r, 12)
@@ -210,6 +212,9 @@ func (f *file) open() (decoder, error) {
 	case err != nil:
 		return nil, f.reading(err)
 	case bytes.HasPrefix(start, []byte("RIFF")):
+		if f.o.Rate > 0 || f.o.Unit != "" {
+			return nil, &ParseError{File: f.name, Err: errors.New("a WAV file says its own rate and has no unit; leave --rate and --unit out, --full-scale says what its values mean")}
+		}
 		return &wavFile{file: f, r: r}, nil
 	}
 	if what := foreign(start); what != "" {
@@ -219,6 +224,9 @@ func (f *file) open() (decoder, error) {
 		if _, err := r.Discard(3); err != nil {
 			return nil, f.reading(err)
 		}
+	}
+	if f.o.FullScale > 0 {
+		return nil, &ParseError{File: f.name, Err: errors.New("full scale is for WAV files and this is text; leave --full-scale out, --unit says what its values mean")}
 	}
 	return &csvFile{file: f, r: r, began: math.NaN()}, nil
 }
@@ -241,7 +249,7 @@ func peek(r *bufio.Reader, n int) ([]byte, error) {
 // reading says what reading was about.
 func (f *file) reading(err error) error {
 	if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, gzip.ErrChecksum) || errors.Is(err, gzip.ErrHeader) {
-		return &ParseError{File: f.name, Err: fmt.Errorf("compressed data are cut off or damaged: %w", err)}
+		return &ParseError{File: f.name, Err: fmt.Errorf("compressed data are cut off or damaged (%w); copy the file again", err)}
 	}
 	return fmt.Errorf("read %s: %w", f.name, err)
 }
@@ -252,9 +260,9 @@ func foreign(b []byte) string {
 		{"SQLite forma", "an SQLite database, not a recording; kept sessions are read by their number"},
 		{"PK\x03\x04", "a zip or spreadsheet file (xlsx, ods); save it as CSV, or unpack it"},
 		{"\xd0\xcf\x11\xe0", "an old spreadsheet file (xls); save it as CSV"},
-		{"\x89PNG", "a picture (PNG), not a recording"},
-		{"\xff\xd8\xff", "a picture (JPEG), not a recording"},
-		{"%PDF", "a PDF file, not a recording"},
+		{"\x89PNG", "a picture (PNG), not a recording; export CSV or WAV from the recorder"},
+		{"\xff\xd8\xff", "a picture (JPEG), not a recording; export CSV or WAV from the recorder"},
+		{"%PDF", "a PDF file, not a recording; export CSV or WAV from the recorder"},
 		{"fLaC", "a FLAC file; save it as WAV"},
 		{"OggS", "an Ogg file; save it as WAV"},
 		{"ID3", "an MP3 file, which has no exact samples; record as WAV or CSV"},

@@ -23,11 +23,8 @@ type layout struct {
 func readHeader(names []string, o Options) (layout, error) {
 	l := layout{names: names, cells: len(names), at: [4]int{-1}}
 	l.findTime()
-	if o.Rate > 0 {
-		if l.at[0] >= 0 {
-			l.notes = append(l.notes, fmt.Sprintf("a rate was given, so column %q is not used", l.title[0]))
-		}
-		l.at[0], l.unit[0] = -1, seconds
+	if l.at[0] < 0 {
+		l.unit[0] = seconds // of the rate, if there is one
 	}
 	var err error
 	if len(o.Axes) > 0 {
@@ -91,8 +88,13 @@ func (l *layout) namedAxes(wanted []string) error {
 			base, _, _ := splitUnit(name)
 			return strings.EqualFold(name, want) || strings.EqualFold(base, want)
 		})
-		if i < 0 {
+		switch {
+		case i < 0:
 			return fmt.Errorf("no column %q; there are %s", want, l.list())
+		case i == l.at[0]:
+			return fmt.Errorf("column %q is the time, which is no axis; name the axes alone", want)
+		case slices.Contains(l.at[1:1+l.axes], i):
+			return fmt.Errorf("column %q is named twice as an axis; name each once", want)
 		}
 		l.addAxis(i)
 	}

@@ -27,6 +27,11 @@ func (c *csvFile) learn() error {
 			_, c.stamps = parseStamp(c.cell(i))
 		}
 	}
+	if c.file.o.Rate > 0 && c.at[0] >= 0 {
+		if err := c.leaveTimes(); err != nil {
+			return err
+		}
+	}
 	if c.stamps {
 		c.unit[0] = seconds
 	} else {
@@ -83,9 +88,9 @@ type probed struct {
 	axes [3][]float64
 }
 
-// probe reads ahead until there are 64 rows and, if the unit of acceleration is asked or three axes can tell it, 1 s
-// of them (at most 20 000 rows or 1 MB); then puts what it read back. Bad rows are passed
-// over: they are told when they are read in earnest.
+// probe reads ahead until there are 64 rows and 1 s of them (at most 20 000 rows or 1 MB);
+// then puts what it read back. Bad rows are passed over: they are told when they are read
+// in earnest.
 func (c *csvFile) probe() (p probed, err error) {
 	line := c.line
 	if c.held {
@@ -120,14 +125,14 @@ func (c *csvFile) probe() (p probed, err error) {
 
 func (p *probed) enough(c *csvFile) bool {
 	n := len(p.t)
-	if n < 64 {
+	if n < telling {
 		return false
 	}
 	u := c.unit[0]
 	if u.name == "" {
 		u, _ = p.timeUnit()
 	}
-	return c.unit[1].name != "" && c.axes < 3 || p.seconds(c, u) >= 1
+	return p.seconds(c, u) >= 1
 }
 
 // seconds is the length of the rows probed.
@@ -204,25 +209,106 @@ func rising(v []float64) bool {
 	return true
 }
 
+// telling is how many rows it takes to judge the times of a file (chosen: fewer are told by
+// chance, more than a slow pipe brings at once).
+const telling = 64
+
+// leaveTimes gives the column of times up for the rate that was given. Where the times
+// contradict it that is an error: one of the two is wrong, and every speed with it.
+func (c *csvFile) leaveTimes() error {
+	p, err := c.probe()
+	if err != nil {
+		return err
+	}
+	given := c.file.o.Rate
+	if rate := p.contradicts(given, c.unit[0]); rate > 0 {
+		return &ParseError{File: c.file.name, Line: c.line + 1, Err: fmt.Errorf("the times in column %q make %.4g samples a second, but --rate says %.4g; leave --rate out, or take the column out of the file if its times are wrong", c.title[0], rate, given)}
+	}
+	c.notes = append(c.notes, fmt.Sprintf("a rate was given, so column %q is not used", c.title[0]))
+	c.at[0], c.unit[0], c.stamps = -1, seconds, false
+	return nil
+}
+
+// contradicts returns the rate in Hz of the times where they look good and it is another
+// than given, else 0. Good is rising and even: where the median and the mean of the steps are
+// far apart the times came in bursts. Another is off by more than 1 % by both (chosen: more
+// than a nominal rate is off, less than a turner would see); a column that names the wrong
+// unit is not.
+func (p *probed) contradicts(given float64, named unit) float64 {
+	n := len(p.t)
+	if n < telling || !rising(p.t) {
+		return 0
+	}
+	mean, median := (p.t[n-1]-p.t[0])/float64(n-1), p.median()
+	if mean > 1.5*median || median > 1.5*mean {
+		return 0
+	}
+	off := func(step float64) bool { return math.Abs(step*given-1) > 0.01 }
+	for _, u := range []unit{seconds, millis, micros, nanos} {
+		if !off(u.si(mean)) || !off(u.si(median)) {
+			return 0
+		}
+	}
+	if named.name == "" {
+		named, _ = p.timeUnit()
+	}
+	if named.name == "" {
+		return 0
+	}
+	return 1 / named.si(mean)
+}
+
+// Rates in Hz beyond which a unit of time is doubted (chosen: no spindle shows at a slower
+// one, no sensor for lathes runs at a faster one).
+const (
+	slowestRate = 5
+	fastestRate = 50e3
+)
+
+// misnamed is an error where the times t in s make a rate that no recording has in the unit
+// that their column names, and another unit fits.
+func (c *csvFile) misnamed(t []float64) error {
+	if c.at[0] < 0 || c.stamps || len(t) < telling {
+		return nil
+	}
+	p := probed{t: t}
+	step := p.median() // s, as the column says
+	if rate := 1 / step; rate > slowestRate && rate < fastestRate || !(step > 0) {
+		return nil
+	}
+	raw := probed{t: []float64{0, step * c.unit[0].div}}
+	u, _ := raw.timeUnit()
+	if u.name == "" {
+		return nil
+	}
+	return &ParseError{File: c.file.name, Err: fmt.Errorf("the times in column %q make %.4g samples a second in %s, in %s it would be %.4g; name the column t_%s",
+		c.title[0], 1/step, c.unit[0].name, u.name, 1/u.si(raw.t[1]), u.name)}
+}
+
 // timeUnit is the unit whose rate lies between 20 Hz and 20 kHz: these ranges (of the median
 // step: 50 µs to 50 ms) do not overlap, as a thousand lies between their ends. On an end, and
 // for a step that is not positive, there is none.
 func (p *probed) timeUnit() (u unit, step float64) {
-	var steps []float64
-	for i := 1; i < len(p.t); i++ {
-		steps = append(steps, p.t[i]-p.t[i-1])
-	}
-	if len(steps) == 0 {
-		return unit{}, 0
-	}
-	slices.Sort(steps)
-	step = steps[len(steps)/2]
+	step = p.median()
 	for _, u := range []unit{seconds, millis, micros, nanos} {
 		if s := u.si(step); s > 50.001e-6 && s < 49.999e-3 {
 			return u, step
 		}
 	}
 	return unit{}, step
+}
+
+// median is the median step of the times, in the unit of the file; 0 below two rows.
+func (p *probed) median() float64 {
+	var steps []float64
+	for i := 1; i < len(p.t); i++ {
+		steps = append(steps, p.t[i]-p.t[i-1])
+	}
+	if len(steps) == 0 {
+		return 0
+	}
+	slices.Sort(steps)
+	return steps[len(steps)/2]
 }
 
 // gravity is the unit in which the mean of the axes is 1 g within 30 % (chosen: generous, and

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 )
 
@@ -146,7 +147,7 @@ func (w *wavFile) open() error {
 			return w.data(size)
 		case "fmt ":
 			if w.channels > 0 || size < 16 || size > 4096 {
-				return w.wrong("its format chunk is damaged")
+				return w.wrong("its format chunk is damaged; save it again as WAV")
 			}
 			format := make([]byte, size+size%2)
 			if err := w.read(format); err != nil {
@@ -172,7 +173,7 @@ func (w *wavFile) read(b []byte) error {
 func (w *wavFile) short(err error) error {
 	switch {
 	case errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF):
-		return w.wrong("cut off before its first sample")
+		return w.wrong("cut off before its first sample; copy it again, or was the recording stopped at once?")
 	case err != nil:
 		return w.file.reading(err)
 	}
@@ -195,7 +196,7 @@ func (w *wavFile) format(b []byte) error {
 	case rate == 0 || rate > 1e6:
 		return w.wrong("its header says %d samples a second; want 1 to 1000000", rate)
 	case channels == 0 || channels > 64 || align != channels*bits/8:
-		return w.wrong("its header cannot be: %d channels of %d bits in %d bytes", channels, bits, align)
+		return w.wrong("its header cannot be: %d channels of %d bits in %d bytes; save it again as WAV of one to three channels", channels, bits, align)
 	}
 	w.bytes, w.channels, w.rate = bits/8, channels, float64(rate)
 	return w.choose()
@@ -216,6 +217,9 @@ func (w *wavFile) choose() error {
 		c, err := strconv.Atoi(name)
 		if err != nil || c < 1 || c > w.channels {
 			return w.wrong("no channel %q; there are 1 to %d", name, w.channels)
+		}
+		if slices.Contains(w.axes, c-1) {
+			return w.wrong("channel %d is named twice as an axis; name each once", c)
 		}
 		w.axes = append(w.axes, c-1)
 	}

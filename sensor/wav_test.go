@@ -137,9 +137,9 @@ func TestWAVErrors(t *testing.T) {
 		text, want string
 	}{
 		"no full scale": {good, "r.csv: a WAV file does not say what full scale is; give --full-scale, such as --full-scale 2g"},
-		"only RIFF":     {"RIFF", "r.csv: cut off before its first sample"},
-		"cut header":    {good[:30], "r.csv: cut off before its first sample"},
-		"no data":       {good[:36], "r.csv: cut off before its first sample"},
+		"only RIFF":     {"RIFF", "r.csv: cut off before its first sample; copy it again, or was the recording stopped at once?"},
+		"cut header":    {good[:30], "r.csv: cut off before its first sample; copy it again, or was the recording stopped at once?"},
+		"no data":       {good[:36], "r.csv: cut off before its first sample; copy it again, or was the recording stopped at once?"},
 		"no samples":    {good[:44], "r.csv: no samples; was the recording stopped at once?"},
 		"half a sample": {good[:45], "r.csv: no samples; was the recording stopped at once?"},
 		"not WAVE":      {strings.Replace(good, "WAVE", "AVI ", 1), "r.csv: a RIFF file, but not WAVE; save it as WAV"},
@@ -148,11 +148,11 @@ func TestWAVErrors(t *testing.T) {
 		"A-law":         {riff(chunk("fmt ", format(6, 1, 10, 16)), pcm), "r.csv: its samples are of format 6 with 16 bits; save it as PCM of 16, 24 or 32 bits, or 32-bit float"},
 		"double":        {riff(chunk("fmt ", format(3, 1, 10, 64)), pcm), "r.csv: its samples are of format 3 with 64 bits; save it as PCM of 16, 24 or 32 bits, or 32-bit float"},
 		"0 Hz":          {riff(chunk("fmt ", format(1, 1, 0, 16)), pcm), "r.csv: its header says 0 samples a second; want 1 to 1000000"},
-		"no channel":    {riff(chunk("fmt ", format(1, 0, 10, 16)), pcm), "r.csv: its header cannot be: 0 channels of 16 bits in 0 bytes"},
+		"no channel":    {riff(chunk("fmt ", format(1, 0, 10, 16)), pcm), "r.csv: its header cannot be: 0 channels of 16 bits in 0 bytes; save it again as WAV of one to three channels"},
 		"4 channels":    {riff(chunk("fmt ", format(1, 4, 10, 16)), pcm), "r.csv: 4 channels; choose one to three with --axes, such as --axes 1,2,3"},
-		"short format":  {riff(chunk("fmt ", []byte{1, 0}), pcm), "r.csv: its format chunk is damaged"},
-		"huge format":   {riff(binary.LittleEndian.AppendUint32([]byte("fmt "), math.MaxUint32)), "r.csv: its format chunk is damaged"},
-		"two formats":   {riff(chunk("fmt ", format(1, 1, 10, 16)), chunk("fmt ", format(1, 1, 10, 16))), "r.csv: its format chunk is damaged"},
+		"short format":  {riff(chunk("fmt ", []byte{1, 0}), pcm), "r.csv: its format chunk is damaged; save it again as WAV"},
+		"huge format":   {riff(binary.LittleEndian.AppendUint32([]byte("fmt "), math.MaxUint32)), "r.csv: its format chunk is damaged; save it again as WAV"},
+		"two formats":   {riff(chunk("fmt ", format(1, 1, 10, 16)), chunk("fmt ", format(1, 1, 10, 16))), "r.csv: its format chunk is damaged; save it again as WAV"},
 		"no format":     {riff(pcm), "r.csv: its samples come before their format; save it again as WAV"},
 		"not a number":  {riff(chunk("fmt ", format(3, 1, 10, 32)), chunk("data", floats(1, float32(math.Inf(1))))), "r.csv: sample 2 is not a finite acceleration; leave bad samples out with --skip-bad"},
 	} {
@@ -168,6 +168,12 @@ func TestWAVErrors(t *testing.T) {
 	}
 	_, err := read(good, sensor.Options{FullScale: 10, Axes: []string{"x"}})
 	require.EqualError(t, err, `r.csv: no channel "x"; there are 1 to 1`)
+	_, err = read(good, sensor.Options{FullScale: 10, Axes: []string{"1", "1"}})
+	require.EqualError(t, err, `r.csv: channel 1 is named twice as an axis; name each once`)
+	for _, o := range []sensor.Options{{FullScale: 10, Rate: 500}, {FullScale: 10, Unit: "g"}} {
+		_, err = read(good, o)
+		require.EqualError(t, err, `r.csv: a WAV file says its own rate and has no unit; leave --rate and --unit out, --full-scale says what its values mean`)
+	}
 	_, err = read(good, sensor.Options{FullScale: -1})
 	require.EqualError(t, err, "full scale -1 m/s²: want a positive number up to 1e+06")
 }

@@ -42,8 +42,9 @@ func parseHint(err error) error {
 	if !errors.As(err, &parse) || hintOf(err) != "" {
 		return err
 	}
-	if what, try, ok := strings.Cut(err.Error(), "; "); ok {
-		return hintf(try, "%s", what)
+	text := err.Error()
+	if i := strings.LastIndex(text, "; "); i >= 0 {
+		return hintf(text[i+2:], "%s", text[:i])
 	}
 	return err
 }
