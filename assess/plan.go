@@ -1,13 +1,19 @@
 package assess
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+	"strings"
+)
 
 // Plan is what may be said before mounting.
 type Plan struct {
 	Window Window `json:"window"`
 	// Start is the speed to switch on at, 0 when it must not be started.
-	Start    RPM       `json:"start_rpm"`
-	Say      string    `json:"say"`      // one line
+	Start RPM    `json:"start_rpm"`
+	Say   string `json:"say"` // one line
+	// More says which answers would allow a higher speed, and how high; "" if none.
+	More     string    `json:"more"`
 	Ceilings []Ceiling `json:"ceilings"` // lowest first, the first one wins
 	Figures  Figures   `json:"figures"`
 	// Assumed says what was not given and how it was counted.
@@ -62,6 +68,7 @@ func MakePlan(l Lathe, b Blank, t Task) (Plan, error) {
 		p.Say = "Do not start: a cracked blank must not turn. First " + mendCrack + "; then plan again."
 		return p, nil
 	}
+	p.More = sayMore(l, b, t)
 	top := p.Ceilings[0]
 	high := l.Fit(top.RPM)
 	if high == 0 {
@@ -78,6 +85,54 @@ func MakePlan(l Lathe, b Blank, t Task) (Plan, error) {
 		p.Say += fmt.Sprintf(" The usual %v to %v for %s is too fast for this blank.", r.low, r.high, t)
 	}
 	return p, nil
+}
+
+// sayMore says which answers that were not given would allow a higher speed, at best, and
+// how high: each alone and all together. "" when none would.
+func sayMore(l Lathe, b Blank, t Task) string {
+	type answer struct {
+		open  bool
+		words string
+		give  func(*Blank, *Task)
+	}
+	var open []answer
+	for _, a := range []answer{
+		{b.Balance == "", "--balance true", func(b *Blank, _ *Task) { b.Balance = True }},
+		{b.Length == 0, fmt.Sprintf("--length %.0fmm", float64(b.Diameter)), func(b *Blank, _ *Task) { b.Length = b.Diameter }},
+		{b.Held == "", "--held faceplate", func(b *Blank, _ *Task) { b.Held = Faceplate }},
+		{!b.tailstock(), "--tailstock", func(b *Blank, _ *Task) { b.Tailstock = true }},
+		{t == "", "--task finishing", func(_ *Blank, t *Task) { *t = Finishing }},
+	} {
+		if a.open {
+			open = append(open, a)
+		}
+	}
+	with := func(given ...answer) RPM {
+		b, t := b, t
+		for _, a := range given {
+			a.give(&b, &t)
+		}
+		return l.Fit(Ceilings(l, b, t)[0].RPM)
+	}
+	all := with(open...)
+	if all <= with() {
+		return ""
+	}
+	var each []string
+	for i, a := range open {
+		others := slices.Delete(slices.Clone(open), i, i+1)
+		switch alone := with(a); {
+		case alone > with():
+			each = append(each, fmt.Sprintf("%s (up to %v)", a.words, alone))
+		case with(others...) < all:
+			each = append(each, a.words)
+		}
+	}
+	say := "What was not said counts as the worst. If it is so, say " + strings.Join(each, ", ")
+	if len(each) > 1 {
+		say += fmt.Sprintf("; all together up to %v", all)
+	}
+	return say + "."
 }
 
 func check(l Lathe, b Blank, t Task) error {

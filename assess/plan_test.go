@@ -116,6 +116,36 @@ func TestPlanNames(t *testing.T) {
 	assert.Zero(t, p.Figures.Whirl)
 }
 
+// TestMore: what was not said and would allow more is named with what it would allow, and
+// holds when it is then said.
+func TestMore(t *testing.T) {
+	t.Parallel()
+	b := assess.Blank{Diameter: 310}
+	p, err := assess.MakePlan(assess.Lathe{}, b, "")
+	require.NoError(t, err)
+	assert.Equal(t, "What was not said counts as the worst. If it is so, say --balance true (up to 230 rpm), --length 310mm (up to 285 rpm), "+
+		"--held faceplate, --tailstock (up to 340 rpm), --task finishing; all together up to 680 rpm.", p.More)
+	for high, said := range map[assess.RPM]func(){
+		230: func() { b.Balance = assess.True },
+		285: func() { b.Length = 310 },
+		340: func() { b.Tailstock = true },
+		680: func() { b.Balance, b.Length, b.Held, b.Tailstock = assess.True, 310, assess.Faceplate, true },
+	} {
+		b = assess.Blank{Diameter: 310}
+		said()
+		task := assess.Task("")
+		if high == 680 {
+			task = assess.Finishing
+		}
+		q, err := assess.MakePlan(assess.Lathe{}, b, task)
+		require.NoError(t, err)
+		assert.Equal(t, high, q.Window.High)
+	}
+	p, err = assess.MakePlan(workshop(), bowl(), assess.Finishing)
+	require.NoError(t, err)
+	assert.Empty(t, p.More, "all was said")
+}
+
 // TestTooFastLathe: the slowest speed, 850 on some small lathes (common practice), is above
 // what the blank allows.
 func TestTooFastLathe(t *testing.T) {

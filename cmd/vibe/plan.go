@@ -89,6 +89,9 @@ func (j *job) card(cmd *cobra.Command, to string) error {
 // plan writes what is to be known before mounting, the speed to start at first.
 func (p *page) plan(plan assess.Plan) {
 	p.wrap("", p.paint(bold, plan.Say))
+	if plan.More != "" {
+		p.wrap("", plan.More)
+	}
 	p.ceilings(plan.Ceilings)
 	if f := plan.Figures; plan.Window.High > 0 {
 		p.head(fmt.Sprintf("What %v means, the fastest this blank may go", plan.Window.High))
