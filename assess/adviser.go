@@ -52,7 +52,8 @@ const (
 
 // Adviser turns readings into advice for one blank on one lathe. Set the fields before the
 // first See; the zero value is an unknown blank on an unknown lathe, which may do little.
-// Time is what the readings say. The fields must be valid.
+// Later only Comfort may be set; Change tells of another blank or task. Time is what the
+// readings say. The fields must be valid.
 type Adviser struct {
 	Lathe Lathe
 	Blank Blank
@@ -65,8 +66,8 @@ type Adviser struct {
 	Empty []MapPoint
 
 	response  response
-	avoided   [][2]RPM // bands as of avoidedAt, s
-	avoidedAt float64
+	avoided   [][2]RPM   // bands as of avoidedOf
+	avoidedOf [2]float64 // s, of the fit, and the comfort limit
 	watch     watch
 	growth    float64   // of the watch, as of the newest ok reading
 	tops      []Ceiling // the ceilings, lowest first, as of topsAt, s
@@ -168,7 +169,7 @@ func (a *Adviser) note(r Reading) {
 	broken := !r.OK || !a.any || r.T <= a.last || r.T-a.last > longestGap
 	if r.T < a.last || r.T-a.last > growthTime { // another clock, or long ago
 		a.watch = watch{}
-		a.response = response{}
+		a.forget()
 	}
 	if !r.Has(dsp.NoTurn) || !a.any || r.T < a.still || r.T-a.last > longestGap {
 		a.still = r.T
@@ -232,10 +233,11 @@ func (a *Adviser) undescribed() bool { return a.Blank.Diameter == 0 }
 // avoid lists the bands below the ceiling where the likeliest shake is above the comfort
 // limit, as of the last fit.
 func (a *Adviser) avoid() [][2]RPM {
-	if a.avoidedAt == a.response.when && a.avoided != nil || a.response.cells == nil {
+	of := [2]float64{a.response.when, a.comfort()}
+	if a.avoidedOf == of && a.avoided != nil || a.response.cells == nil {
 		return slices.Clone(a.avoided)
 	}
-	a.avoided, a.avoidedAt = [][2]RPM{}, a.response.when
+	a.avoided, a.avoidedOf = [][2]RPM{}, of
 	inside := false
 	for _, p := range a.response.predict(a.ladder()) {
 		switch shaky := p.Shake > a.comfort(); {

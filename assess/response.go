@@ -30,6 +30,7 @@ type response struct {
 	fitted []observed      // what it was fitted to
 	when   float64         // s
 	edges  map[int]float64 // upper edges already taken from the cells, by ln n in 1/200
+	walked Ceiling         // last one known, see walk
 }
 
 // bin is what was measured near one speed.
@@ -39,6 +40,7 @@ type bin struct {
 	se    float64 // mm/s rms, of one reading
 	count float64 // readings in the mean, at most mostCount
 	last  float64 // s
+	doubt float64 // relative standard error that a change of the blank has added
 }
 
 // Constants of the map, all chosen. Cutting makes the shake of one speed wander for a
@@ -67,8 +69,8 @@ func (m *response) add(r Reading) {
 	m.now = r.T
 	k := int(math.Round(math.Log(float64(r.Speed)) / math.Log1p(binWidth)))
 	b := m.bins[k]
-	if r.T-b.last > 10 { // an old value says less than the first new one
-		b.count = 0
+	if r.T-b.last > 10 || b.doubt > 0 { // an old value says less than the first new one
+		b.count, b.doubt = 0, 0
 	}
 	b.count = min(b.count+1, mostCount)
 	b.speed += (r.Speed - b.speed) / RPM(b.count)
@@ -102,7 +104,7 @@ func (m *response) forget() {
 func (b bin) sigma(now float64) float64 {
 	looks := 1 + b.count/8
 	age := max(0, now-b.last) / 60
-	return math.Hypot(b.se, b.shake*math.Sqrt(wander*wander/looks+misfit*misfit+ageing*ageing*age))
+	return math.Hypot(b.se, b.shake*math.Sqrt(wander*wander/looks+misfit*misfit+ageing*ageing*age+b.doubt*b.doubt))
 }
 
 // seen lists what the bins say of now, by rising speed.
@@ -240,17 +242,18 @@ func (m *response) neighbours(n RPM) (here, below observed) {
 // walk is the speed at which the imbalance as measured throws with a fifth of the lathe's
 // weight. Far above its resonance the lathe moves by X = m·e/M, so the force m·e·ω² is
 // 0.2·M·g at ω = √(0.2·g/X), whatever M is (Thomson, eq. 3.2-4, for large r; what moves
-// is at most the lathe, so this is the careful side). Its RPM is 0 while X is not known to
-// within a third.
+// is at most the lathe, so this is the careful side). X must be known to within a third;
+// until it is again, the last one stands. Its RPM is 0 before the first.
 func (m *response) walk() Ceiling {
 	if m.cells == nil {
-		return Ceiling{}
+		return m.walked
 	}
 	x := quantiles(m.cells, func(cell) float64 { return math.Sqrt2 }, misfit, 0.5, 0.975)
-	if x[1] > 1.33*x[0] {
-		return Ceiling{}
+	if x[1] <= 1.33*x[0] {
+		n := RPM(math.Sqrt(walkShare*gravity*1000/x[1]) * 60 / (2 * math.Pi))
+		m.walked = Ceiling{"walk", n, "the imbalance as measured then throws with a fifth of the lathe's weight, and the lathe may walk",
+			fmt.Sprintf("60/2π × √(0.2 × g / %.3f mm)", x[1]),
+			"Thomson, Theory of Vibration with Applications, eq. 3.2-4, on " + ownReadings + "; the share is " + practice}
 	}
-	n := RPM(math.Sqrt(walkShare*gravity*1000/x[1]) * 60 / (2 * math.Pi))
-	return Ceiling{"walk", n, "the imbalance as measured then throws with a fifth of the lathe's weight, and the lathe may walk",
-		fmt.Sprintf("√(0.2 × g / %.3f mm)", x[1]), ownReadings + "; the share is common practice, no source"}
+	return m.walked
 }

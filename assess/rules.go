@@ -84,7 +84,8 @@ func (a *Adviser) stoodStill() bool {
 	if a.last-a.still < settledTime {
 		return false
 	}
-	a.watch, a.response, a.alarm = watch{}, response{}, nil
+	a.watch, a.alarm = watch{}, nil
+	a.forget()
 	return true
 }
 

@@ -1,0 +1,127 @@
+package assess_test
+
+import (
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"vibe/assess"
+)
+
+// climbed is an adviser that has seen a lathe shake more and more towards 600 rpm.
+func climbed(t *testing.T) (*assess.Adviser, float64) {
+	t.Helper()
+	a := turning()
+	at := 0.0
+	for _, p := range []struct {
+		n assess.RPM
+		v float64
+	}{{300, 0.3}, {345, 0.5}, {390, 0.8}, {440, 1.3}, {500, 2.4}} {
+		d := hear(a, steady(at, 12, p.n, p.v)...)
+		require.NotEqual(t, assess.Stop, d.Action)
+		at += 4
+	}
+	return a, at
+}
+
+// width of the map where nothing was measured, upper over lower edge at about 400 rpm.
+func width(t *testing.T, a *assess.Adviser) float64 {
+	t.Helper()
+	for _, m := range a.Map() {
+		if m.Speed > 405 && !m.Seen {
+			return m.High / m.Low
+		}
+	}
+	require.Fail(t, "no such point")
+	return 0
+}
+
+func speedsSeen(points []assess.MapPoint) []assess.RPM {
+	var out []assess.RPM
+	for _, p := range points {
+		if p.Seen {
+			out = append(out, p.Speed)
+		}
+	}
+	return out
+}
+
+func TestChange(t *testing.T) {
+	t.Parallel()
+	a, at := climbed(t)
+	before, sure := a.Map(), width(t, a)
+
+	b := a.Blank
+	b.Held = "glue"
+	require.Error(t, a.Change(b, a.Task))
+	assert.Equal(t, assess.Faceplate, a.Blank.Held, "what cannot be changes nothing")
+
+	require.NoError(t, a.Change(a.Blank, assess.Sanding))
+	d := a.See(steady(at, 1, 500, 2.4)[0])
+	assert.Equal(t, assess.Lower, d.Action, "sanding is slower")
+	assert.Equal(t, speedsSeen(before), speedsSeen(a.Map()), "what was measured stands")
+
+	a, at = climbed(t)
+	b = a.Blank
+	b.Diameter = 290
+	require.NoError(t, a.Change(b, a.Task))
+	assert.Zero(t, a.Blank.Mass, "the mass is that of before the cut")
+	assert.Greater(t, width(t, a), 1.5*sure, "after a cut the map is less sure")
+	assert.Equal(t, assess.Wait, a.See(steady(at, 1, 500, 2.4)[0]).Action, "and must settle again")
+
+	b.Tailstock = false
+	require.NoError(t, a.Change(b, a.Task))
+	assert.Empty(t, a.Map(), "held otherwise it is another blank")
+
+	a = &assess.Adviser{Lathe: workshop()}
+	hear(a, steady(0, 12, 300, 0.5)...)
+	require.NoError(t, a.Change(assess.Blank{Diameter: 310, Length: 90}, ""))
+	assert.NotEmpty(t, a.Map(), "to say what turns changes no blank")
+}
+
+// TestChangeKeepsStop: no change of words ends a stop.
+func TestChangeKeepsStop(t *testing.T) {
+	t.Parallel()
+	a := turning()
+	require.Equal(t, assess.Stop, hear(a, steady(0, 1, 600, 12)...).Action)
+	b := a.Blank
+	b.Diameter = 200
+	require.NoError(t, a.Change(b, assess.Sanding))
+	assert.Equal(t, assess.Stop, hear(a, steady(1, 16, 590, 1)...).Action)
+}
+
+// TestChangeNeverFaster: after a change no raise within 2 s, and none to a speed above what
+// an adviser gives that knew the new blank from the start and saw the same.
+func TestChangeNeverFaster(t *testing.T) {
+	t.Parallel()
+	r := rand.New(rand.NewPCG(4, 4))
+	raises := 0
+	thinner := func(b *assess.Blank, _ *assess.Task) { b.Diameter *= assess.MM(0.3 + 0.7*r.Float64()) }
+	for name, change := range map[string]func(*assess.Blank, *assess.Task){
+		"thinner": thinner, "thinner again": thinner,
+		"no tailstock": func(b *assess.Blank, _ *assess.Task) { b.Tailstock = false },
+		"rough":        func(b *assess.Blank, _ *assess.Task) { b.Balance = assess.RoughBlank },
+		"hollowing":    func(_ *assess.Blank, t *assess.Task) { *t = assess.Hollowing },
+	} {
+		a, at := climbed(t)
+		knew, _ := climbed(t)
+		change(&knew.Blank, &knew.Task)
+		if knew.Blank.Diameter != a.Blank.Diameter {
+			knew.Blank.Mass = 0
+		}
+		b, task := knew.Blank, knew.Task
+		require.NoError(t, a.Change(b, task), name)
+		n, shake := assess.RPM(300+260*r.Float64()), 0.1+2*r.Float64()
+		for i, reading := range steady(at, 16, n, shake) {
+			d, k := a.See(reading), knew.See(reading)
+			if d.Action == assess.Raise {
+				raises++
+				assert.GreaterOrEqual(t, i, 8, "%s: %q", name, d.Say)
+				assert.True(t, k.Action != assess.Raise || d.Speed <= k.Speed+5, "%s: %q, without the change %q", name, d.Say, k.Say)
+			}
+		}
+	}
+	assert.Positive(t, raises)
+}
