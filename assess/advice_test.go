@@ -30,7 +30,7 @@ func hear(a *assess.Adviser, readings ...assess.Reading) assess.Advice {
 }
 
 func turning() *assess.Adviser {
-	return &assess.Adviser{Lathe: workshop(), Blank: bowl(), Task: assess.Finishing}
+	return &assess.Adviser{Lathe: workshop(), Blank: bowl(), Task: assess.Finishing, Checked: true}
 }
 
 // TestSay holds the words of each kind of advice.

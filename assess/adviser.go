@@ -64,6 +64,9 @@ type Adviser struct {
 	// Empty is the map of the lathe with nothing mounted, nil if not known. It serves to
 	// tell the lathe's own shake.
 	Empty []MapPoint
+	// Checked says that the dial or pulley was compared with the speed of the readings.
+	// Until then a raise is only said with an if: the action is hold.
+	Checked bool
 
 	response  response
 	avoided   [][2]RPM   // bands as of avoidedOf
@@ -102,6 +105,9 @@ func (a *Adviser) See(r Reading) Advice {
 	}
 	a.said = d
 	d.Reasons = slices.Clone(d.Reasons)
+	if r.OK && !a.Checked {
+		d = a.unchecked(d, r, ceilings[0])
+	}
 	if why := a.causeHere(r); r.OK && d.Action != Wait && why.Code != "" {
 		d.Reasons = append(d.Reasons, why)
 	}

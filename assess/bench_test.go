@@ -16,7 +16,7 @@ func session() (*assess.Adviser, *shop) {
 	}
 	s.visible(p.Start)
 	s.turn(p.Start)
-	a := &assess.Adviser{Lathe: s.lathe, Blank: s.blank, Task: s.task}
+	a := &assess.Adviser{Lathe: s.lathe, Blank: s.blank, Task: s.task, Checked: true}
 	for s.t < 60 {
 		d := a.See(s.next())
 		if d.Action == assess.Raise || d.Action == assess.Lower {

@@ -148,7 +148,8 @@ func hostile(t *rapid.T) []assess.Reading {
 func TestLawsOfAdvice(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
-		a := &assess.Adviser{Lathe: drawLathe(t), Blank: drawBlank(t), Task: drawTask(t), Comfort: rapid.SampledFrom([]float64{0, 1.5, 4.5, 99}).Draw(t, "comfort")}
+		a := &assess.Adviser{Lathe: drawLathe(t), Blank: drawBlank(t), Task: drawTask(t), Comfort: rapid.SampledFrom([]float64{0, 1.5, 4.5, 99}).Draw(t, "comfort"),
+			Checked: rapid.Bool().Draw(t, "checked")}
 		if a.Blank.Validate(a.Lathe, a.Task) != nil || a.Lathe.Validate() != nil {
 			t.Skip("cannot be")
 		}
@@ -160,6 +161,7 @@ func TestLawsOfAdvice(t *testing.T) {
 			heard = append(heard, r)
 			law1(t, a.Lathe, ceilings, d)
 			if d.Action == assess.Raise {
+				require.True(t, a.Checked, "a raise from a speed that nobody compared with the dial")
 				law2(t, a, heard, d)
 			}
 			law4(t, r, before, d)
@@ -280,7 +282,7 @@ func TestLaw5(t *testing.T) {
 		noise := rapid.Float64Range(0.001, 0.03).Draw(t, "noise")
 		rise := rapid.Float64Range(0.5, 24).Draw(t, "s to 1.6 times")
 		errs := rapid.SliceOfN(rapid.Float64Range(-2, 2), 160, 160).Draw(t, "errors")
-		a := &assess.Adviser{Lathe: workshop(), Blank: bowl(), Task: assess.Finishing}
+		a := &assess.Adviser{Lathe: workshop(), Blank: bowl(), Task: assess.Finishing, Checked: true}
 		at := func(i int) assess.Reading {
 			now := 0.25 * float64(i)
 			shake := base * math.Pow(1.6, max(0, now-15)/rise) * (1 + noise*errs[i])

@@ -19,7 +19,7 @@ func TestPrediction(t *testing.T) {
 		s.lathe = assess.Lathe{Low: 60, High: 3000, Mass: 500}
 		s.blank = assess.Blank{Diameter: 75, Length: 60, Mass: 0.15, Balance: assess.True, Held: assess.Chuck, Tailstock: true}
 		s.faulty, s.fading = 0, 0.01
-		a := &assess.Adviser{Lathe: s.lathe, Blank: s.blank, Task: assess.Finishing}
+		a := &assess.Adviser{Lathe: s.lathe, Blank: s.blank, Task: assess.Finishing, Checked: true}
 		low := 250 * math.Exp(s.Float64())
 		s.visible(assess.RPM(low))
 		n := low

@@ -316,9 +316,14 @@ const worthMore = 1.03
 func (a *Adviser) hold(r Reading, top Ceiling) Advice {
 	d := Advice{Action: Hold, Speed: a.present(r.Speed, top.RPM), Reasons: []Reason{}}
 	d.Say = fmt.Sprintf("Hold %v: %s, %s.", d.Speed, ShakeText(r.Shake), FeelOf(r.Shake, DefaultEdges))
-	if a.Lathe.Fit(top.RPM) <= worthMore*d.Speed {
+	if feel := FeelOf(r.Total, DefaultEdges); r.Total >= DefaultEdges[1] {
+		d.Say = fmt.Sprintf("Hold %v: %s once per turn, but %s in all, %s.", d.Speed, ShakeText(r.Shake), ShakeText(r.Total), feel)
+		d.Reasons = append(d.Reasons, Reason{"total", fmt.Sprintf("all vibration together is %s, and only %s of it comes once per turn: look for a heavy cut, a loose part, a worn belt or bearing before you go faster", ShakeText(r.Total), ShakeText(r.Shake)), EdgesSource})
+	}
+	switch {
+	case a.Lathe.Fit(top.RPM) <= worthMore*d.Speed:
 		d.Reasons = append(d.Reasons, Reason{"ceiling", fmt.Sprintf("the lowest ceiling is %.0f rpm (%s): %s", float64(top.RPM), top.Name, top.Text), top.Source})
-	} else {
+	case r.Total < DefaultEdges[1]:
 		d.Reasons = append(d.Reasons, Reason{"edge", fmt.Sprintf("faster could pass the comfort limit of %s, or is not known well enough", ShakeText(a.comfort())), ownReadings})
 	}
 	return d

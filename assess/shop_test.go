@@ -178,7 +178,7 @@ type outcome struct {
 // run lets the turner obey for so many seconds. After a stop it is over, but for a violent
 // one in a start that was too fast: that is tried again slower, as long as the lathe can.
 func (s *shop) run(seconds float64, start, top assess.RPM) outcome {
-	a := &assess.Adviser{Lathe: s.lathe, Blank: s.blank, Task: s.task}
+	a := &assess.Adviser{Lathe: s.lathe, Blank: s.blank, Task: s.task, Checked: true}
 	var out outcome
 	s.turn(start)
 	heard, since, turned := assess.Advice{}, 0.0, 0.0

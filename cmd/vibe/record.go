@@ -87,7 +87,7 @@ type input struct {
 func (in input) follow(ctx context.Context) (*record, error) {
 	stop := context.AfterFunc(ctx, func() { in.src.Close() })
 	defer stop()
-	adviser := &assess.Adviser{Lathe: in.job.lathe, Blank: in.job.blank, Task: in.job.task}
+	adviser := &assess.Adviser{Lathe: in.job.lathe, Blank: in.job.blank, Task: in.job.task, Checked: in.dial > 0}
 	r := &record{doc: document{Recording: recording{Name: in.name, Faults: []dsp.Fault{}, Notes: []string{}}, Readings: []assess.Reading{}}}
 	told := time.Now()
 	err := loop(in.src, in.tracker(), adviser, func(b sensor.Block) {

@@ -1,0 +1,23 @@
+package assess
+
+import (
+	"fmt"
+	"slices"
+)
+
+// unchecked is advice d at reading r when nobody has compared the speed with the dial. A
+// motor, a belt or a multiple may look like a spindle, and a raise from a speed that is
+// none leads anywhere: it becomes a hold, with what to do if the dial agrees.
+func (a *Adviser) unchecked(d Advice, r Reading, top Ceiling) Advice {
+	why := Reason{"dial", fmt.Sprintf("the speed was found in the shake alone, and a motor or a belt can look like a spindle: it counts only if the dial shows about %v; if not, say what it shows (vibe read --speed)", r.Speed), ownReadings}
+	switch d.Action {
+	case Raise:
+		to := d.Speed
+		d.Action, d.Speed = Hold, a.present(r.Speed, top.RPM)
+		d.Say = fmt.Sprintf("Hold %v: %s, %s. If the dial shows about %.0f, raise to %v.", d.Speed, ShakeText(r.Shake), FeelOf(r.Shake, DefaultEdges), float64(r.Speed), to)
+		d.Reasons = slices.Insert(d.Reasons, 0, why)
+	case Hold, Lower:
+		d.Reasons = append(d.Reasons, why)
+	}
+	return d
+}

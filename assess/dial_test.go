@@ -1,0 +1,47 @@
+package assess_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"vibe/assess"
+)
+
+// TestUnchecked: a speed that nobody compared with the dial is raised only with an if, and
+// every advice about it asks for the dial. The comparison may come at any time.
+func TestUnchecked(t *testing.T) {
+	t.Parallel()
+	a := turning()
+	a.Checked = false
+	d := hear(a, steady(0, 12, 400, 0.1)...)
+	assert.Equal(t, assess.Hold, d.Action)
+	assert.EqualValues(t, 400, d.Speed)
+	assert.Equal(t, "Hold 400 rpm: 0.10 mm/s, calm. If the dial shows about 400, raise to 455 rpm.", d.Say)
+	assert.Equal(t, "dial", d.Reasons[0].Code)
+	assert.Contains(t, d.Reasons[0].Text, "--speed")
+
+	d = hear(a, steady(3, 12, 680, 0.5)...)
+	assert.Equal(t, "Hold 680 rpm: 0.50 mm/s, calm.", d.Say)
+	assert.Equal(t, "dial", d.Reasons[len(d.Reasons)-1].Code)
+
+	for _, r := range steady(6, 12, 400, 0.1) {
+		assert.NotEqual(t, assess.Raise, a.See(r).Action)
+	}
+	a.Checked = true
+	assert.Equal(t, assess.Raise, hear(a, steady(9, 1, 400, 0.1)...).Action)
+}
+
+// TestTotal: where it is not the shake that is large, the first line says what is.
+func TestTotal(t *testing.T) {
+	t.Parallel()
+	readings := steady(0, 12, 400, 0.4)
+	for i := range readings {
+		readings[i].Total = 6.2
+	}
+	d := hear(turning(), readings...)
+	assert.Equal(t, "Hold 400 rpm: 0.40 mm/s once per turn, but 6.2 mm/s in all, rough.", d.Say)
+	require.Len(t, d.Reasons, 1)
+	assert.Equal(t, "total", d.Reasons[0].Code)
+}
