@@ -18,7 +18,7 @@ func TestUnchecked(t *testing.T) {
 	d := hear(a, steady(0, 12, 400, 0.1)...)
 	assert.Equal(t, assess.Hold, d.Action)
 	assert.EqualValues(t, 400, d.Speed)
-	assert.Equal(t, "Hold 400 rpm: 0.10 mm/s, calm. If the dial shows about 400, raise to 455 rpm.", d.Say)
+	assert.Equal(t, "Hold 400 rpm: 0.10 mm/s, calm. If the dial shows about that, raise to 455 rpm.", d.Say)
 	assert.Equal(t, "dial", d.Reasons[0].Code)
 	assert.Contains(t, d.Reasons[0].Text, "--speed")
 

@@ -67,7 +67,7 @@ func newDemo() *cobra.Command {
 as any recording of yours, and explains what it prints.`,
 		Args: takes(),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if save != "" {
+			if cmd.Flags().Changed("save") {
 				return saveDemo(cmd.OutOrStdout(), save)
 			}
 			r, err := input{src: demoLathe(), name: "demo (simulated)", job: demoJob(), keep: asJSON}.follow(cmd.Context())

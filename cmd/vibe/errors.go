@@ -3,7 +3,9 @@ package main
 import (
 	"errors"
 	"fmt"
+	"io/fs"
 	"strings"
+	"syscall"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -14,7 +16,7 @@ import (
 // The rules of what the command says when it cannot go on:
 //
 //   - One line "vibe: what and where", lower case, no full stop, on standard error.
-//   - Then, where something can be done, one line "hint: what to try".
+//   - Then one line "hint: what to try".
 //   - Exit 2 when the command line was wrong, 1 when the world was.
 
 // hinted is an error that knows what to try next.
@@ -39,7 +41,7 @@ func (e usage) Unwrap() error { return e.error }
 // sensor package writes "where: what; what to try".
 func parseHint(err error) error {
 	var parse *sensor.ParseError
-	if !errors.As(err, &parse) || hintOf(err) != "" {
+	if !errors.As(err, &parse) || errors.As(err, new(*hinted)) {
 		return err
 	}
 	text := err.Error()
@@ -49,15 +51,24 @@ func parseHint(err error) error {
 	return err
 }
 
-// hintOf returns the innermost hint of err, "" if it has none.
+// hintOf returns the innermost hint of err, or what helps against such a failure of the
+// machine.
 func hintOf(err error) string {
 	hint := ""
-	for ; err != nil; err = errors.Unwrap(err) {
-		if h, ok := err.(*hinted); ok {
+	for e := err; e != nil; e = errors.Unwrap(e) {
+		if h, ok := e.(*hinted); ok {
 			hint = h.hint
 		}
 	}
-	return hint
+	switch {
+	case hint != "":
+		return hint
+	case errors.Is(err, fs.ErrPermission):
+		return "see who may read or write there (ls -l), or copy it to a folder of your own"
+	case errors.Is(err, syscall.ENOSPC):
+		return "make room there, or write to another place"
+	}
+	return "see whether the file, its disk and its cable are well, and try again"
 }
 
 // flagError turns what pflag says into a usage error in plain words.
@@ -66,6 +77,9 @@ func flagError(cmd *cobra.Command, err error) error {
 	var unknown *pflag.NotExistError
 	var missing *pflag.ValueRequiredError
 	switch {
+	case errors.As(err, &invalid) && invalid.GetFlag().Value.Type() == "bool":
+		name := invalid.GetFlag().Name
+		return usage{hintf("write --"+name+" alone, or leave it out", "--%s is a yes or no, not %q", name, invalid.GetValue())}
 	case errors.As(err, &invalid):
 		return usage{fmt.Errorf("--%s: %w", invalid.GetFlag().Name, invalid.Unwrap())}
 	case errors.As(err, &unknown):

@@ -9,6 +9,7 @@ import (
 type value struct {
 	name string
 	set  func(string) error
+	many bool // may be given more than once
 	text string
 }
 
@@ -17,6 +18,9 @@ func (v *value) Type() string   { return v.name }
 
 // Set implements pflag.Value.
 func (v *value) Set(s string) error {
+	if v.text != "" && !v.many {
+		return hintf("say it once", "given twice, as %q and as %q", v.text, s)
+	}
 	v.text = s
 	return v.set(s)
 }
@@ -48,7 +52,7 @@ func freeText(target *string) *value {
 
 // list is several values with commas between them; each takes one.
 func list(name string, each func(string) error) *value {
-	return &value{name: name, set: func(s string) error {
+	return &value{name: name, many: true, set: func(s string) error {
 		for part := range strings.SplitSeq(s, ",") {
 			part = strings.TrimSpace(part)
 			if err := notEmpty(part); err != nil {

@@ -48,6 +48,12 @@ func (j *job) flags(fs *pflag.FlagSet) {
 
 // check refuses what cannot be, as wrong usage.
 func (j *job) check() error {
+	if l := j.lathe; len(l.Steps) > 0 {
+		low, high := l.Steps[0], l.Steps[len(l.Steps)-1]
+		if l.Low > 0 && l.Low != low || l.High > 0 && l.High != high {
+			return usage{hintf("leave --lowest and --highest out, the steps say both", "--steps run from %v to %v, --lowest and --highest say another range", low, high)}
+		}
+	}
 	err := j.lathe.Validate()
 	if err == nil {
 		err = j.task.Validate()
@@ -77,11 +83,20 @@ func (j *job) notes() []string {
 
 // sizeless says what saying less than all costs. (A plan lists all it was not told.)
 func (j *job) sizeless() []string {
-	switch {
-	case j.blank.Diameter == 0:
+	if j.blank.Diameter == 0 {
 		return []string{"without --diameter no speed can be called safe; say also --length, --held and --balance"}
-	case j.blank.Length == 0 || j.blank.Held == "" || j.blank.Balance == "":
-		return []string{"what was not said counts as the worst case: --length, --held and --balance raise the ceilings"}
 	}
-	return nil
+	var missing []string
+	for _, m := range []struct {
+		unsaid bool
+		flag   string
+	}{{j.blank.Length == 0, "--length"}, {j.blank.Held == "", "--held"}, {j.blank.Balance == "", "--balance"}} {
+		if m.unsaid {
+			missing = append(missing, m.flag)
+		}
+	}
+	if missing == nil {
+		return nil
+	}
+	return []string{"not told: " + strings.Join(missing, ", ") + "; the worst was assumed, so the ceilings may be lower than this blank needs"}
 }

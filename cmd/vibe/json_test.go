@@ -32,7 +32,7 @@ var (
 	ceiling = map[string]shape{"name": "string", "rpm": "number", "text": "string", "source": "string"}
 
 	readShape = map[string]shape{
-		"recording": map[string]shape{"name": "string", "seconds": "number", "rate_hz": "number?", "axes": "number",
+		"recording": map[string]shape{"name": "string", "seconds": "number", "rate_hz": "number?", "axes": "number", "skipped": "number",
 			"faults": []shape{"string"}, "notes": []shape{"string"}},
 		"readings": []shape{map[string]shape{"t_s": "number", "span_s": "number", "ok": "bool", "speed_rpm": "number?",
 			"speed_se_rpm": "number?", "shake_mm_s": "number?", "shake_se_mm_s": "number?", "travel_um": "number?",

@@ -38,13 +38,11 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 		return 0
 	}
 	if ctx.Err() != nil {
-		err = errors.New("interrupted, nothing was written")
+		err = hintf("start it again when you like", "interrupted, nothing was written")
 	}
 	err = parseHint(err)
 	fmt.Fprintf(stderr, "vibe: %v\n", err)
-	if hint := hintOf(err); hint != "" {
-		fmt.Fprintf(stderr, "hint: %s\n", hint)
-	}
+	fmt.Fprintf(stderr, "hint: %s\n", hintOf(err))
 	if errors.As(err, new(usage)) {
 		return 2
 	}

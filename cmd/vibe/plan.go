@@ -28,10 +28,13 @@ The more you tell it, the less it has to assume the worst.`,
   vibe plan --card --lowest 250 --highest 3000 --to card.svg`,
 		Args: takes(),
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := j.check(); err != nil {
+				return err
+			}
 			switch {
 			case asCard:
 				return j.card(cmd, to)
-			case to != "":
+			case cmd.Flags().Changed("to"):
 				return usage{hintf("vibe plan --card --to "+to+" does", "--to writes a speed card alone")}
 			}
 			plan, err := assess.MakePlan(j.lathe, j.blank, j.task)
@@ -72,7 +75,7 @@ func (j *job) card(cmd *cobra.Command, to string) error {
 	switch {
 	case err != nil:
 		return inputError(err)
-	case to == "":
+	case !cmd.Flags().Changed("to"):
 		p := newPage(cmd.OutOrStdout())
 		p.line("%s\n", card.Text())
 		p.list(card.Notes())

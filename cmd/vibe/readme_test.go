@@ -1,6 +1,7 @@
 package main
 
 import (
+	"flag"
 	"os"
 	"regexp"
 	"strings"
@@ -33,25 +34,33 @@ func TestReadme(t *testing.T) {
 	}
 }
 
-// What the README shows of the demo is what the demo prints, but for the last digits and the
-// reservations of single readings.
+// update writes what the demo prints today into the README.
+var update = flag.Bool("update", false, "TestReadmeExcerpt writes what the demo prints into the README")
+
+// What the README shows of the demo is what the demo prints, to the last digit: the advice,
+// the usable rows of the table, and the picture.
 func TestReadmeExcerpt(t *testing.T) {
-	t.Parallel()
-	text, err := os.ReadFile("../../README.md")
+	part := func(pattern string) string {
+		found := regexp.MustCompile(pattern).FindString(demoText())
+		require.NotEmpty(t, found, "the demo has no %s", pattern)
+		return found
+	}
+	rows := regexp.MustCompile(`(?m)^ +from .*\n(?: .* s .*\n)+`).FindString(demoText())
+	rows = regexp.MustCompile(`(?m)^.*\?.*\n`).ReplaceAllString(rows, "")
+	table := part(`(?m)^(RAISE|HOLD|LOWER) .*\n`) + "\nWhat the lathe did\n" + rows
+	picture := part(`(?ms)^  mm/s\n.*^  avoid.*?\n`)
+
+	fence := regexp.MustCompile("(?s)(From the demo:\n\n```\n).*?(```\n.*?```\n).*?(```)")
+	readme, err := os.ReadFile("../../README.md")
 	require.NoError(t, err)
-	excerpt := regexp.MustCompile("(?s)From the demo:\n\n```\n(.*?)```").FindSubmatch(text)
-	require.NotNil(t, excerpt)
-	plain := func(s string) string {
-		s = regexp.MustCompile(`\d+\.\d+|\(.*?\)`).ReplaceAllString(s, "")
-		return strings.Join(strings.Fields(s), " ")
+	m := fence.FindSubmatch(readme)
+	require.NotNil(t, m, "the README shows no table and picture")
+	want := string(m[1]) + table + string(m[2]) + picture + string(m[3])
+	if *update {
+		require.NoError(t, os.WriteFile("../../README.md", []byte(strings.Replace(string(readme), string(m[0]), want, 1)), 0o644))
+		return
 	}
-	var printed []string
-	for line := range strings.Lines(demoText()) {
-		printed = append(printed, plain(line))
-	}
-	for line := range strings.Lines(string(excerpt[1])) {
-		assert.Contains(t, printed, plain(line))
-	}
+	assert.Equal(t, want, string(m[0]), "go test -run ReadmeExcerpt ./cmd/vibe -update writes it anew")
 }
 
 // Every flag that the README names is one that some command has, and the other way round.

@@ -31,8 +31,9 @@ type recording struct {
 	Seconds float64     `json:"seconds"` // from the first sample to the last
 	RateHz  *float64    `json:"rate_hz"` // samples that came, a second; nil below two samples
 	Axes    int         `json:"axes"`
-	Faults  []dsp.Fault `json:"faults"` // of the data, seen in any reading
-	Notes   []string    `json:"notes"`  // what the source found out by itself
+	Skipped int         `json:"skipped"` // bad rows left out, and samples known to be lost
+	Faults  []dsp.Fault `json:"faults"`  // of the data, seen in any reading
+	Notes   []string    `json:"notes"`   // what the source found out by itself
 }
 
 // ofData are the faults that speak of the recording and not of the spindle.
@@ -47,7 +48,6 @@ type record struct {
 	cause     string     // of the newest ok reading
 	band      [2]float64 // Hz, of the total
 	samples   int
-	lost      int
 
 	// closing is the newest advice that was more than waiting for a spindle to stop, at
 	// closingAt in s; since then after readings came, still of them "nothing turns", the
@@ -61,6 +61,7 @@ type record struct {
 type turn struct {
 	at     float64 // s
 	action assess.Action
+	ask    bool // for the dial first
 	say    string
 }
 
@@ -127,7 +128,7 @@ func (in input) tracker() *dsp.Tracker {
 func (r *record) block(b sensor.Block) {
 	rec := &r.doc.Recording
 	r.samples += len(b.T)
-	r.lost += b.Lost
+	rec.Skipped += b.Lost
 	rec.Axes = len(b.Axes)
 	rec.Seconds = math.Round(1e6*b.T[len(b.T)-1]) / 1e6
 	rec.Notes = append(rec.Notes, b.Notes...)
@@ -140,8 +141,9 @@ func (r *record) see(reading assess.Reading, advice assess.Advice, keep bool) {
 	r.stretches = together(r.stretches, reading)
 	r.doc.Advice = advice
 	r.close(reading, advice)
-	if n := len(r.turns); advice.Action != assess.Wait && (n == 0 || r.turns[n-1].action != advice.Action) {
-		r.turns = append(r.turns, turn{reading.T + reading.Span/2, advice.Action, advice.Say})
+	ask := len(advice.Reasons) > 0 && advice.Reasons[0].Code == "dial"
+	if n := len(r.turns); advice.Action != assess.Wait && (n == 0 || r.turns[n-1].action != advice.Action || r.turns[n-1].ask != ask) {
+		r.turns = append(r.turns, turn{reading.T + reading.Span/2, advice.Action, ask, advice.Say})
 	}
 	if reading.OK {
 		r.cause = reading.Cause
@@ -198,8 +200,8 @@ func (r *record) summary() string {
 		s += fmt.Sprintf(", %.4g samples a second", *rec.RateHz)
 	}
 	s += fmt.Sprintf(", %s", plural(rec.Axes, "axis", "axes"))
-	if r.lost > 0 {
-		s += fmt.Sprintf(", %s lost", plural(r.lost, "sample", "samples"))
+	if rec.Skipped > 0 {
+		s += fmt.Sprintf(", %s left out", plural(rec.Skipped, "bad sample", "bad samples"))
 	}
 	return s
 }

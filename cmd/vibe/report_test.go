@@ -132,6 +132,14 @@ func TestStretches(t *testing.T) {
 		"6.5 s 6.5 s 660 5.00 – rough",
 	}, rows)
 
+	wide := &page{width: 80}
+	crowded := stretch{ok: true, n: 1, faults: []dsp.Fault{dsp.Doubtful, dsp.Changing, dsp.Clipped, dsp.NoTurn}, most: assess.Reading{Shake: 10, Feel: assess.Violent}}
+	assert.Regexp(t, `violent  \(doubtful …\)$`, crowded.row(wide), "as many faults as there is room for")
+	assert.LessOrEqual(t, visible(crowded.row(wide)), 80)
+	crowded.ok = false
+	assert.Regexp(t, `doubtful changing …$`, crowded.row(wide))
+	assert.LessOrEqual(t, visible(crowded.row(wide)), 80)
+
 	kept := telling(all, 2)
 	require.Len(t, kept, 2)
 	assert.InDelta(t, 600, kept[0].speed/float64(kept[0].n), 0, "the longest")

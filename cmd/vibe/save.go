@@ -3,6 +3,7 @@ package main
 import (
 	"cmp"
 	"errors"
+	"fmt"
 	"io"
 	"io/fs"
 	"os"
@@ -11,12 +12,18 @@ import (
 
 // saveNew writes a new file, whole or not at all, and over no other one.
 func saveNew(name string, write func(io.Writer) error) (err error) {
+	if name == "" {
+		return usage{hintf("give the file a name", "the new file has no name")}
+	}
 	if _, err := os.Lstat(name); err == nil {
 		return hintf("choose another name, or remove it first", "%s is there already", name)
 	}
 	f, err := os.CreateTemp(filepath.Dir(name), ".vibe-*")
 	if errors.Is(err, fs.ErrNotExist) {
 		return hintf("make the folder first, or choose another", "there is no folder %s", filepath.Dir(name))
+	}
+	if path := new(fs.PathError); errors.As(err, &path) {
+		return fmt.Errorf("write %s: %w", name, path.Err) // not the name of the temporary file
 	}
 	if err != nil {
 		return err

@@ -30,8 +30,7 @@ func TestScripts(t *testing.T) {
 }
 
 // refused runs `refused CODE vibe …` and holds what every refusal must keep: that exit
-// code, one line "vibe: …" and at most one "hint: …" (always one for wrong usage) on
-// standard error, nothing on standard output.
+// code, one line "vibe: …" and one "hint: …" on standard error, nothing on standard output.
 func refused(ts *testscript.TestScript, neg bool, args []string) {
 	want, err := strconv.Atoi(args[0])
 	ts.Check(err)
@@ -42,7 +41,6 @@ func refused(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	out, msg := ts.ReadFile("stdout"), ts.ReadFile("stderr")
 	lines := strings.Split(strings.TrimRight(msg, "\n"), "\n")
-	hint := len(lines) == 2 && strings.HasPrefix(lines[1], "hint: ")
 	switch {
 	case neg || code != want:
 		ts.Fatalf("exit %d, want %d\n%s", code, want, msg)
@@ -50,7 +48,7 @@ func refused(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Fatalf("refused, but printed:\n%s", out)
 	case !strings.HasPrefix(lines[0], "vibe: ") || strings.Count(msg, "vibe: ") != 1:
 		ts.Fatalf("want one line vibe: …\n%s", msg)
-	case len(lines) > 2 || len(lines) == 2 && !hint || want == 2 && !hint:
+	case len(lines) != 2 || !strings.HasPrefix(lines[1], "hint: "):
 		ts.Fatalf("want one line hint: …\n%s", msg)
 	}
 }

@@ -110,18 +110,11 @@ func (s *stretch) note(faults []dsp.Fault) {
 const tableHead = "    from       to         rpm    shake mm/s   total   feel"
 
 func (s *stretch) row(p *page) string {
-	var codes []string
-	for _, f := range s.faults {
-		codes = append(codes, string(f))
-	}
-	if len(codes) > 3 {
-		codes = append(codes[:3], "…")
-	}
-	faults := strings.Join(codes, " ")
 	line := fmt.Sprintf("%8s %8s  ", clock(s.from), clock(s.to))
 	if !s.ok {
-		return line + p.paint(dim, fmt.Sprintf("%10s  %12s  %6s   %s", s.guess(), "–", "–", faults))
+		return line + p.paint(dim, fmt.Sprintf("%10s  %12s  %6s   %s", s.guess(), "–", "–", s.codes(p.width-beforeFeel)))
 	}
+	faults := s.codes(p.width - afterFeel - len("()"))
 	if faults != "" {
 		faults = "(" + faults + ")" // in some of its readings
 	}
@@ -131,6 +124,26 @@ func (s *stretch) row(p *page) string {
 	}
 	return line + fmt.Sprintf("%10.0f  %12s  %6s   %s %s", s.speed/float64(s.n), shake, number(s.most.Total),
 		p.paint(feelStyle[s.most.Feel], fmt.Sprintf("%-8s", s.most.Feel)), faults)
+}
+
+// The columns that a row takes before the feel, and with it.
+const (
+	beforeFeel = 54
+	afterFeel  = beforeFeel + 9
+)
+
+// codes are the faults in at most width columns, as many as there is room for.
+func (s *stretch) codes(width int) string {
+	text := ""
+	for i, f := range s.faults {
+		longer := strings.TrimLeft(text+" "+string(f), " ")
+		more := i < len(s.faults)-1
+		if n := len(longer); n > width || more && n+len(" …") > width {
+			return text + " …"
+		}
+		text = longer
+	}
+	return text
 }
 
 // guess is what may be said of a speed that is not to be used.

@@ -98,7 +98,8 @@ func TestWords(t *testing.T) {
 	v := word(&held, "chuck", "faceplate")
 	require.NoError(t, v.Set("Chuck"))
 	assert.Equal(t, "chuck", held)
-	err := v.Set("facplate")
+	assert.EqualError(t, v.Set("faceplate"), `given twice, as "Chuck" and as "faceplate"`)
+	err := word(&held, "chuck", "faceplate").Set("facplate")
 	require.EqualError(t, err, `"facplate" is not known here`)
 	assert.Equal(t, "did you mean faceplate? (chuck, faceplate)", hintOf(err))
 }

@@ -1,0 +1,93 @@
+package main
+
+import (
+	"encoding/json"
+	"io"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"vibe/assess"
+	"vibe/sensor"
+)
+
+// onlyMotor is a lathe whose well balanced blank turns at 600 rpm and does not show, beside a
+// motor that shows at 1488 rpm.
+func onlyMotor() *sensor.Simulated {
+	return &sensor.Simulated{
+		Seed:    7,
+		Seconds: 14,
+		Speed:   []sensor.Point{{At: 0, Value: 10}},
+		Lines:   []sensor.Line{{Hz: 24.8, Amp: [3]complex128{0.15, 0.08i, 0.02}}},
+		Chip:    sensor.Chip{Rate: 400, Noise: 0.001},
+	}
+}
+
+// turnedRound is a small blank in good hands.
+func turnedRound() job {
+	return job{
+		blank: assess.Blank{Diameter: 100, Length: 90, Held: assess.Chuck, Tailstock: true, Balance: assess.True},
+		task:  assess.Finishing,
+		lathe: assess.Lathe{Low: 300, High: 3000},
+	}
+}
+
+// Without the dial's word the motor's line is all there is to find: nobody may be told to go
+// faster on the strength of it. With the dial's word it is no spindle.
+func TestOnlyTheMotorShows(t *testing.T) {
+	t.Parallel()
+	r, err := input{src: onlyMotor(), name: "motor", job: turnedRound()}.follow(t.Context())
+	require.NoError(t, err)
+	a := r.doc.Advice
+	assert.Equal(t, assess.Hold, a.Action)
+	assert.Regexp(t, `^Hold 1490 rpm: .* If the dial shows about that, raise to \d+ rpm\.$`, a.Say)
+	require.NotEmpty(t, a.Reasons)
+	assert.Equal(t, "dial", a.Reasons[0].Code)
+	for _, turn := range r.turns {
+		assert.NotEqual(t, assess.Raise, turn.action)
+	}
+
+	r, err = input{src: onlyMotor(), name: "motor", job: turnedRound(), dial: 600}.follow(t.Context())
+	require.NoError(t, err)
+	assert.Equal(t, assess.Wait, r.doc.Advice.Action, r.doc.Advice.Say)
+}
+
+// The dial's word makes a plain raise of what it agrees with.
+func TestDialToldRaises(t *testing.T) {
+	t.Parallel()
+	for dial, want := range map[assess.RPM]assess.Action{0: assess.Hold, 700: assess.Raise} {
+		src := onlyMotor()
+		src.Speed[0].Value = 11.6
+		src.Lines = []sensor.Line{{Order: 1, Amp: [3]complex128{0.05, 0.04i, 0.01}}}
+		r, err := input{src: src, name: "spindle", job: turnedRound(), dial: dial}.follow(t.Context())
+		require.NoError(t, err)
+		assert.Equal(t, want, r.doc.Advice.Action, r.doc.Advice.Say)
+	}
+}
+
+// Rows left out are counted, in words and in JSON.
+func TestSkippedRows(t *testing.T) {
+	t.Parallel()
+	bad := func() *strings.Reader {
+		var text strings.Builder
+		good, err := io.ReadAll(&sine{hz: 10, rows: 5000})
+		require.NoError(t, err)
+		for i, line := range strings.SplitAfter(string(good), "\n") {
+			if i == 1000 || i == 2000 {
+				text.WriteString("?,?,?,?\n")
+			}
+			text.WriteString(line)
+		}
+		return strings.NewReader(text.String())
+	}
+	code, out, msg := vibe(t, bad(), "read", "-", "--skip-bad")
+	require.Zero(t, code, msg)
+	assert.Contains(t, out, ", 2 bad samples left out\n")
+	code, out, msg = vibe(t, bad(), "read", "-", "--skip-bad", "--json")
+	require.Zero(t, code, msg)
+	var doc struct{ Recording struct{ Skipped int } }
+	require.NoError(t, json.Unmarshal([]byte(out), &doc))
+	assert.Equal(t, 2, doc.Recording.Skipped)
+}
