@@ -67,6 +67,14 @@ func (l Lathe) ends() (low, high RPM) {
 	return low, high
 }
 
+// lowest returns the slowest speed, 0 where it is not known.
+func (l Lathe) lowest() RPM {
+	if len(l.Steps) > 0 {
+		return slices.Min(l.Steps)
+	}
+	return l.Low
+}
+
 // Fit returns the fastest speed that the lathe runs and that is not above n: a step, or
 // for a lathe without steps n to 5 rpm below. 0 when every speed is above n.
 func (l Lathe) Fit(n RPM) RPM {

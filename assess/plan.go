@@ -9,7 +9,8 @@ import (
 // Plan is what may be said before mounting.
 type Plan struct {
 	Window Window `json:"window"`
-	// Start is the speed to switch on at, 0 when it must not be started.
+	// Start is the speed to switch on at; 0 when it must not be started, and when it is the
+	// slowest speed of a lathe whose slowest is not known. Say tells which.
 	Start RPM    `json:"start_rpm"`
 	Say   string `json:"say"` // one line
 	// More says which answers would allow a higher speed, and how high; "" if none.
@@ -21,7 +22,8 @@ type Plan struct {
 	Cautions []string `json:"cautions"`
 }
 
-// Window is the range of speeds for the job, 0 and 0 when the lathe has none.
+// Window is the range of speeds for the job, 0 and 0 when the lathe has none. Low alone is 0
+// when it is the slowest speed of a lathe whose slowest is not known.
 type Window struct {
 	Low  RPM `json:"low_rpm"`
 	High RPM `json:"high_rpm"`
@@ -75,16 +77,30 @@ func MakePlan(l Lathe, b Blank, t Task) (Plan, error) {
 		p.Say = tooSlow(l, top)
 		return p, nil
 	}
-	low, _ := l.ends()
-	atLeast := func(n RPM) RPM { return max(low, l.Fit(n)) }
+	atLeast := func(n RPM) RPM { return max(l.lowest(), l.Fit(n)) }
 	p.Window = Window{High: high, Low: atLeast(min(high, max(taskRanges[t].low, thumbLow*high/thumbHigh)))}
 	p.Start = atLeast(RPM(startShare[b.Balance]) * high)
 	p.Figures = figures(b, high)
-	p.Say = fmt.Sprintf("Start at %v; up to %v when it runs calmly (%s).", p.Start, high, top.Name)
+	p.Say = sayStart(l, p.Start, high, top.Name)
 	if r := taskRanges[t]; r.low > high {
 		p.Say += fmt.Sprintf(" The usual %v to %v for %s is too fast for this blank.", r.low, r.high, t)
 	}
 	return p, nil
+}
+
+// sayStart is where to start and how far to go. Where the lathe's slowest speed is not known
+// it is the turner who must look at it: a lathe whose slowest is above high is none for
+// this blank.
+func sayStart(l Lathe, start, high RPM, top string) string {
+	at := start.String()
+	if start == 0 {
+		at = "the lathe's slowest speed"
+	}
+	say := fmt.Sprintf("Start at %s; up to %v when it runs calmly (%s).", at, high, top)
+	if l.lowest() == 0 {
+		say += fmt.Sprintf(" Not on a lathe whose slowest speed is above %v.", high)
+	}
+	return say
 }
 
 // sayMore says which answers that were not given would allow a higher speed, at best, and

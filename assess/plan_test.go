@@ -104,6 +104,31 @@ func TestPlan(t *testing.T) {
 	assert.Contains(t, p.Say, p.Start.String())
 }
 
+// The end of the search is no speed of a lathe: where the slowest is not known, the plan does
+// not name one.
+func TestPlanOfUnknownLathe(t *testing.T) {
+	t.Parallel()
+	p, err := assess.MakePlan(assess.Lathe{}, assess.Blank{Diameter: 310}, "")
+	require.NoError(t, err)
+	assert.Zero(t, p.Start)
+	assert.Equal(t, "Start at the lathe's slowest speed; up to 170 rpm when it runs calmly (blank). Not on a lathe whose slowest speed is above 170 rpm.", p.Say)
+
+	p, err = assess.MakePlan(assess.Lathe{}, assess.Blank{Diameter: 600}, "")
+	require.NoError(t, err)
+	assert.Zero(t, p.Window.Low)
+	assert.Positive(t, p.Window.High)
+
+	p, err = assess.MakePlan(assess.Lathe{High: 3000}, bowl(), assess.Finishing)
+	require.NoError(t, err)
+	assert.Positive(t, p.Start)
+	assert.Contains(t, p.Say, "Not on a lathe whose slowest speed is above "+p.Window.High.String())
+
+	p, err = assess.MakePlan(assess.Lathe{Low: 60, High: 3000}, assess.Blank{Diameter: 310}, "")
+	require.NoError(t, err)
+	assert.EqualValues(t, 60, p.Start)
+	assert.NotContains(t, p.Say, "slowest")
+}
+
 func TestPlanNames(t *testing.T) {
 	t.Parallel()
 	p, err := assess.MakePlan(assess.Lathe{}, assess.Blank{Diameter: 310}, "")
