@@ -43,7 +43,7 @@ func TestSay(t *testing.T) {
 		say      string
 		code     string
 	}{
-		"stands":     {[]assess.Reading{noTurn}, assess.Wait, "Wait: nothing turns.", "no-turn"},
+		"stands":     {[]assess.Reading{noTurn}, assess.Wait, "Wait: the sensor feels nothing turn.", "no-turn"},
 		"first look": {steady(0, 3, 400, 0.5), assess.Wait, "Wait: 400 rpm, 0.50 mm/s so far, not settled for 2 s yet.", "unsettled"},
 		"calm":       {steady(0, 12, 400, 0.1), assess.Raise, "Raise to 455 rpm: 0.10 mm/s, calm.", "predicted"},
 		"at the top": {steady(0, 12, 680, 0.5), assess.Hold, "Hold 680 rpm: 0.50 mm/s, calm.", "ceiling"},
@@ -156,5 +156,5 @@ func TestAdviceJSON(t *testing.T) {
 	assert.Nil(t, got["speed_rpm"])
 	assert.Equal(t, []any{}, got["avoid"])
 	assert.NotEmpty(t, got["ceilings"])
-	assert.Equal(t, []any{map[string]any{"code": "no-turn", "text": "nothing turns", "source": "this lathe's own readings"}}, got["reasons"])
+	assert.Equal(t, []any{map[string]any{"code": "no-turn", "text": "the sensor feels nothing turn: it stands still, or turns too smoothly to be felt", "source": "this lathe's own readings"}}, got["reasons"])
 }

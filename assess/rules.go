@@ -55,9 +55,9 @@ func stands(r Reading) bool {
 // waits.
 func (a *Adviser) blind(r Reading) Advice {
 	if stands(r) && (a.alarm == nil || a.stoodStill()) {
-		d := Advice{Action: Wait, Say: "Wait: nothing turns.", Reasons: []Reason{{"no-turn", faultWords[dsp.NoTurn], ownReadings}}}
+		d := Advice{Action: Wait, Say: "Wait: the sensor feels nothing turn.", Reasons: []Reason{{"no-turn", faultWords[dsp.NoTurn], ownReadings}}}
 		if a.Blank.cracked() {
-			d.Say, d.Reasons = "Wait: nothing turns. Do not start a cracked blank.", append(d.Reasons, crackReason)
+			d.Say, d.Reasons = "Wait: the sensor feels nothing turn. Do not start a cracked blank.", append(d.Reasons, crackReason)
 		}
 		return d
 	}
@@ -94,7 +94,7 @@ func (a *Adviser) stoodStill() bool {
 func FaultWords(f dsp.Fault) string { return faultWords[f] }
 
 var faultWords = map[dsp.Fault]string{
-	dsp.NoTurn:   "nothing turns",
+	dsp.NoTurn:   "the sensor feels nothing turn: it stands still, or turns too smoothly to be felt",
 	dsp.Weak:     "the shake is too small or too noisy to be sure of",
 	dsp.Changing: "the speed is still changing",
 	dsp.Clipped:  "the sensor is at the end of its range",

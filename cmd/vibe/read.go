@@ -48,7 +48,7 @@ FILE is CSV or WAV; - is standard input.`,
 			if err != nil {
 				return err
 			}
-			r.doc.Recording.Notes = slices.Concat(r.doc.Recording.Notes, j.notes(), j.sizeless())
+			r.doc.Recording.Notes = slices.Concat(r.doc.Recording.Notes, j.notes(), j.sizeless(), r.tryNext(dial))
 			say(cmd.ErrOrStderr(), r.doc.Recording.Notes)
 			if asJSON {
 				return writeJSON(cmd.OutOrStdout(), r.doc)

@@ -192,6 +192,28 @@ func (r *record) conclude() {
 		Text: fmt.Sprintf("this held at %s, before the spindle stopped", clock(r.closingAt)), Source: "this recording"})
 }
 
+// tryNext says what would help a recording that led to no advice.
+func (r *record) tryNext(dial assess.RPM) []string {
+	if r.doc.Advice.Action != assess.Wait {
+		return nil
+	}
+	undecided := slices.ContainsFunc(r.doc.Advice.Reasons, func(why assess.Reason) bool {
+		return why.Code == string(dsp.Folded) || why.Code == string(dsp.Doubtful)
+	})
+	switch known := slices.ContainsFunc(r.stretches, func(s stretch) bool { return s.ok }); {
+	case dial > 0 && !known:
+		return []string{fmt.Sprintf("no clear line near the %v of --speed: check it, or leave it out to search all speeds", dial)}
+	case dial == 0 && undecided:
+		return []string{"pass what the dial showed with --speed, about right is enough: it settles which line is the spindle"}
+	case r.doc.Recording.Seconds < longEnough:
+		return []string{fmt.Sprintf("%s is short: record ten seconds or more at one speed", clock(r.doc.Recording.Seconds))}
+	}
+	return nil
+}
+
+// longEnough is the recording at one speed that the README asks for, in s.
+const longEnough = 10
+
 // summary is the recording in one line.
 func (r *record) summary() string {
 	rec := r.doc.Recording

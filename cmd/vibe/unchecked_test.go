@@ -91,3 +91,28 @@ func TestSkippedRows(t *testing.T) {
 	require.NoError(t, json.Unmarshal([]byte(out), &doc))
 	assert.Equal(t, 2, doc.Recording.Skipped)
 }
+
+// A recording that leads to no advice is told what would help.
+func TestTryNext(t *testing.T) {
+	t.Parallel()
+	for name, c := range map[string]struct {
+		hz   float64
+		rows int
+		args string
+		want string
+	}{
+		"another dial": {10, 12000, "--diameter 100mm --speed 900", "no clear line near the 900 rpm of --speed"},
+		"short":        {10, 1500, "--speed 600", "1.5 s is short: record ten seconds or more"},
+		"no size":      {10, 12000, "", "without --diameter no speed can be called safe"},
+	} {
+		code, _, msg := vibe(t, &sine{hz: c.hz, rows: c.rows}, strings.Fields("read - "+c.args)...)
+		require.Zero(t, code, msg)
+		assert.Contains(t, msg, "note: "+c.want, name)
+		assert.LessOrEqual(t, strings.Count(msg, "note: "), 2, "%s: %s", name, msg)
+	}
+	r := &record{doc: document{Advice: assess.Advice{Action: assess.Wait, Reasons: []assess.Reason{{Code: "folded"}}}}}
+	assert.Len(t, r.tryNext(0), 1)
+	assert.Contains(t, r.tryNext(0)[0], "--speed")
+	r.doc.Advice.Action = assess.Hold
+	assert.Empty(t, r.tryNext(0))
+}
