@@ -16,8 +16,10 @@ require (
 )
 
 require (
+	github.com/creack/pty v1.1.24 // indirect
 	github.com/go-audio/riff v1.0.0 // indirect
 	github.com/inconshreveable/mousetrap v1.1.0 // indirect
+	go.bug.st/serial v1.8.0 // indirect
 	go.yaml.in/yaml/v3 v3.0.5 // indirect
 	golang.org/x/sys v0.50.0 // indirect
 	golang.org/x/tools v0.30.0 // indirect

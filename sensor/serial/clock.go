@@ -1,0 +1,124 @@
+package serial
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+const (
+	// shortest and longest steps between two samples, s: 20 kHz to 20 Hz (chosen, as for
+	// files). A time column in ms or ns for µs, at any rate in use, falls outside.
+	shortest, longest = 50e-6, 50e-3
+	// leap is how many steps a board's time may jump before the next line has to bear it out
+	// (chosen: a spoilt digit is dropped, some lost lines are not).
+	leap = 8
+	// patience is the longest gap in s that a board's clock is believed on its own (chosen;
+	// beyond it, and beyond twice the host's time, the clock has been set anew).
+	patience = 10
+)
+
+// timed is a sample with its time since the source opened, s.
+type timed struct {
+	t    float64
+	lost int // samples missing before it
+	v    [3]float64
+}
+
+// boardClock turns the times that a board sends into seconds since the source opened. They
+// are the board's own seconds: only at the first line, and where the board's clock starts
+// again, does the host's clock say where they begin.
+type boardClock struct {
+	t    float64 // of the newest sample; before the first, of the one before the cable was pulled
+	at   float64 // host time of the newest sample
+	us   uint32
+	step float64  // s, typical; 0 while it is being learnt
+	held []sample // not yet borne out: the first lines, or one whose time jumped
+
+	restarts int // how often the board's clock was set anew
+	drift    drift
+}
+
+// learning is how many lines show the typical step (chosen: 40 ms at 800 Hz; a few bad ones
+// among them do not move the median).
+const learning = 33
+
+// add takes the next line, which came at host time at, and returns the samples that are
+// certain by now. err says that the times are no µs.
+func (c *boardClock) add(s sample, at float64) (out []timed, err error) {
+	if c.step > 0 {
+		return c.place(s, at), nil
+	}
+	if c.held = append(c.held, s); len(c.held) < learning {
+		return nil, nil
+	}
+	if c.step, err = typical(c.held); err != nil {
+		return nil, err
+	}
+	first := c.held
+	c.held, c.us = nil, first[0].us
+	out = []timed{c.put(first[0], math.Max(c.t, at-c.step*learning)+c.step, at)}
+	for _, s := range first[1:] {
+		out = append(out, c.place(s, at)...)
+	}
+	return out, nil
+}
+
+// place gives s its time, holds it back, or lets one go that was held back. A held one that
+// the next line does not bear out was spoilt on the way; its place shows as a missing sample.
+func (c *boardClock) place(s sample, at float64) []timed {
+	held := c.held
+	c.held = nil
+	switch {
+	case c.follows(c.us, s.us):
+		return []timed{c.put(s, c.t+apart(c.us, s.us), at)}
+	case len(held) == 1 && c.follows(held[0].us, s.us):
+		ahead, waited := apart(c.us, held[0].us), at-c.at
+		if ahead > math.Max(patience, 2*waited) {
+			ahead = math.Max(waited, c.step)
+			c.restarts++
+			c.drift = drift{}
+		}
+		return []timed{c.put(held[0], c.t+ahead, at), c.put(s, c.t+apart(c.us, s.us), at)}
+	}
+	c.held = []sample{s}
+	return nil
+}
+
+// follows says that b may be the next time after a, wrapped or not, some lost lines between.
+func (c *boardClock) follows(a, b uint32) bool {
+	d := apart(a, b)
+	return d > 0 && d <= leap*c.step
+}
+
+// apart is the time from a to b in s, b being later.
+func apart(a, b uint32) float64 { return float64(b-a) * 1e-6 }
+
+func (c *boardClock) put(s sample, t, at float64) timed {
+	lost := missing(c.t, t, c.step)
+	c.t, c.us, c.at = t, s.us, at
+	return timed{t, lost, s.v}
+}
+
+// missing is how many samples there is room for between a and b, s. Before the first sample
+// of all, where a is 0, there are none.
+func missing(a, b, step float64) int {
+	if a == 0 {
+		return 0
+	}
+	return max(0, int(math.Round((b-a)/step))-1)
+}
+
+// typical is the median step of lines in s.
+func typical(lines []sample) (float64, error) {
+	var steps []float64
+	for i := 1; i < len(lines); i++ {
+		steps = append(steps, float64(int32(lines[i].us-lines[i-1].us))*1e-6)
+	}
+	slices.Sort(steps)
+	step := steps[len(steps)/2]
+	if step < shortest || step > longest {
+		return 0, fmt.Errorf("the first of four numbers rises by %.4g from line to line, which fits no time in µs", step*1e6)
+	}
+	return step, nil
+}

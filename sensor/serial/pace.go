@@ -1,0 +1,123 @@
+package serial
+
+import (
+	"fmt"
+	"math"
+)
+
+// hostClock gives a time to lines that bring none, from the pace at which they arrive.
+//
+// Sensors sample evenly but lines arrive in bunches, so the step and the time of the newest
+// line are tracked: first a straight line is fitted to the arrivals of two seconds, then each
+// tenth of a second corrects both. The gains are those of a least-squares line through all
+// arrivals so far, up to a minute of them (expanding-memory g-h filter: Brookner, Tracking and
+// Kalman Filtering Made Easy, 1998, ch. 1.2.10).
+type hostClock struct {
+	t    float64 // of the newest sample; before the first, of the one before the cable was pulled
+	step float64 // s, typical; 0 while it is being learnt
+	slew float64 // s a sample, by which the time is being brought in line
+	lost int     // not yet told
+
+	held    []sample
+	arrived []arrival
+
+	looks int     // corrections so far
+	since int     // samples since the last
+	due   float64 // host time of the next
+}
+
+// arrival says that so many lines had come at host time at.
+type arrival struct {
+	lines int
+	at    float64
+}
+
+const (
+	learn   = 2.0  // s of arrivals to start from (chosen)
+	look    = 0.1  // s from one correction to the next (chosen)
+	memory  = 600  // corrections that count, a minute (chosen)
+	late    = 0.02 // s that one look is believed at most (chosen: a busy computer is later)
+	stalled = 0.25 // s behind the arrivals: lines are missing (chosen: far above any delay)
+)
+
+// add takes the lines that arrived together at host time at, and the number of spoilt ones
+// among them; a spoilt line takes its place in time. err says that the pace is no sensor's.
+func (c *hostClock) add(lines []sample, spoilt int, at float64) (out []timed, err error) {
+	if c.step == 0 {
+		return c.start(lines, at)
+	}
+	c.lost += spoilt
+	c.t += float64(spoilt) * c.step
+	if wait := at - c.t - float64(len(lines))*c.step; wait > stalled {
+		c.lost += int(math.Round(wait / c.step))
+		c.t += wait
+	}
+	for _, s := range lines {
+		c.t += c.step + c.slew
+		out = append(out, timed{c.t, c.lost, s.v})
+		c.lost = 0
+	}
+	c.since += len(lines) + spoilt
+	if at >= c.due && c.since > 0 {
+		c.correct(at)
+	}
+	return out, nil
+}
+
+func (c *hostClock) correct(at float64) {
+	k := float64(min(c.looks, memory))
+	off := min(max(at-c.t, -late), late)
+	c.slew = 2 * (2*k + 1) / ((k + 1) * (k + 2)) * off / float64(c.since)
+	c.step += 6 / ((k + 1) * (k + 2)) * off / float64(c.since)
+	c.step = min(max(c.step, shortest), longest)
+	c.slew = min(max(c.slew, -c.step/2), c.step/2)
+	c.looks++
+	c.since, c.due = 0, at+look
+}
+
+// start collects lines until their pace is known.
+func (c *hostClock) start(lines []sample, at float64) ([]timed, error) {
+	if len(lines) == 0 {
+		return nil, nil
+	}
+	c.held = append(c.held, lines...)
+	c.arrived = append(c.arrived, arrival{len(c.held), at})
+	if at-c.arrived[0].at < learn {
+		return nil, nil
+	}
+	step, end := fit(c.arrived)
+	if step < shortest || step > longest {
+		return nil, fmt.Errorf("%.4g lines a second come, and a sensor that can be used sends 20 to 20000", 1/step)
+	}
+	n := float64(len(c.held))
+	last := c.t
+	c.step, c.t = step, math.Max(last, end-n*step)
+	c.looks, c.due = int(learn/look), at+look
+	held := c.held
+	c.held, c.arrived = nil, nil
+	var out []timed
+	for _, s := range held {
+		c.t += step
+		out = append(out, timed{c.t, missing(last, c.t, step), s.v})
+		last = c.t
+	}
+	return out, nil
+}
+
+// fit is the straight line through the arrivals, by least squares: s a line, and the host
+// time of the last.
+func fit(a []arrival) (step, end float64) {
+	var n, at float64
+	for _, x := range a {
+		n += float64(x.lines) / float64(len(a))
+		at += x.at / float64(len(a))
+	}
+	var nn, na float64
+	for _, x := range a {
+		d := float64(x.lines) - n
+		nn += d * d
+		na += d * (x.at - at)
+	}
+	step = na / nn
+	return step, at + step*(float64(a[len(a)-1].lines)-n)
+}

@@ -1,0 +1,103 @@
+package serial
+
+import (
+	"fmt"
+	"math"
+
+	"vibe/sensor"
+)
+
+// gravity is the standard acceleration of free fall, m/s², ISO 80000-3.
+const gravity = 9.80665
+
+// counts is the unit of a board that sends its sensor's numbers as they are.
+const counts = "counts"
+
+// known says that name is a unit of the line protocol.
+func known(name string) bool {
+	return name == counts || factor(name) > 0
+}
+
+// factor is how many m/s² one of the unit is, 0 where the name does not say.
+func factor(name string) float64 {
+	f, err := sensor.ParseAcceleration("1" + name)
+	if err != nil {
+		return 0
+	}
+	return f
+}
+
+// weight is what gravity says of the unit: how many m/s² a 1 as sent stands for, 0 if that
+// cannot be told, and what is to be said about it.
+type weight struct {
+	scale float64
+	note  string
+	// against says that gravity shows as it would in another unit than the one that was given.
+	against bool
+}
+
+// weigh finds the scale of samples that stand for a second or so: from the unit if it is given,
+// else from gravity.
+//
+// The mean of the three axes is 1 g, as vibration has none. Without a unit it has to be within
+// 30 % of 1 g in m/s², g or mg (chosen: generous, and the three bands are far apart). For counts
+// any mean will do, so the sensor must have been still: both halves agree within 2 % (chosen:
+// a sensor that is being turned in the hand moves by far more).
+func weigh(unit string, x [][3]float64) weight {
+	first, second := mean(x[:len(x)/2]), mean(x[len(x)/2:])
+	middle := norm(add(first, second, 1)) / 2
+	if unit == counts {
+		if apart := norm(add(first, second, -1)); !(apart < 0.02*middle) {
+			return weight{note: "hold the sensor still for a second: its unit is found from gravity"}
+		}
+		return weight{scale: gravity / middle, note: fmt.Sprintf("the board sends counts: 1 g of gravity found as %.4g of them; "+
+			"a sensor whose zero is off makes shake wrong by as much, often some percent", middle)}
+	}
+	found := unitOf(x, middle)
+	in := factor(unit) * middle / gravity
+	switch {
+	case unit == "" && found == "":
+		return weight{note: fmt.Sprintf("no unit given, and no clear gravity in the data (mean %.4g)", middle)}
+	case unit == "":
+		return weight{scale: factor(found), note: fmt.Sprintf("no unit given: 1 g of gravity found (mean %.4g), so the values are in %s", middle, found)}
+	case found != "" && found != unit:
+		return weight{factor(unit), fmt.Sprintf("the unit is said to be %s, but gravity shows as %.4g, as it does in %s", unit, middle, found), true}
+	case in < 0.5 || in > 2: // chosen: no sensor's zero or scale is so far off
+		return weight{scale: factor(unit), note: fmt.Sprintf("gravity shows as %.3g g where 1 g belongs: is the sensor wired right?", in)}
+	}
+	return weight{scale: factor(unit)}
+}
+
+// unitOf is the unit in which the mean is 1 g, "" if there is none, or if the data move by
+// more than the mean (rms).
+func unitOf(x [][3]float64, middle float64) string {
+	var square float64
+	for _, v := range x {
+		square += v[0]*v[0] + v[1]*v[1] + v[2]*v[2]
+	}
+	if moves := square/float64(len(x)) - middle*middle; !(moves <= middle*middle) {
+		return ""
+	}
+	for _, name := range []string{"m/s2", "g", "mg"} {
+		if g := middle * factor(name) / gravity; g > 0.7 && g < 1.3 {
+			return name
+		}
+	}
+	return ""
+}
+
+func mean(x [][3]float64) (m [3]float64) {
+	for _, v := range x {
+		m = add(m, v, 1)
+	}
+	for k := range m {
+		m[k] /= float64(len(x))
+	}
+	return m
+}
+
+func add(a, b [3]float64, sign float64) [3]float64 {
+	return [3]float64{a[0] + sign*b[0], a[1] + sign*b[1], a[2] + sign*b[2]}
+}
+
+func norm(a [3]float64) float64 { return math.Sqrt(a[0]*a[0] + a[1]*a[1] + a[2]*a[2]) }

@@ -1,0 +1,342 @@
+package serial
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+
+	"vibe/sensor"
+)
+
+const (
+	longestLine = 256     // bytes (chosen: no line of the protocol comes near)
+	agree       = 16      // lines in a row with other columns are a new layout (chosen)
+	tellGap     = 1.0     // s; shorter gaps are counted only (chosen)
+	hold        = 1 << 16 // samples held for a slow consumer, 20 s at 3200 Hz (chosen)
+	weighing    = 1.0     // s of samples from which gravity is taken (chosen)
+	settled     = 3       // lines understood: the board and we speak the same (chosen)
+	silence     = 0.7     // s without a sample that are said (chosen; a bunch is never so late)
+	starting    = 3.0     // s that a board may need to start (chosen: boot loaders take 2 s)
+)
+
+// stream turns bytes and the host's time into blocks. It does no input and knows no clock, so
+// that tests can drive it.
+type stream struct {
+	port string // for messages
+	unit string // as asked for; wins over the board's
+
+	link          // what is known of the board, since the cable was plugged in
+	last  float64 // s, time of the newest sample
+	bytes float64 // host time of the newest byte
+	bad   int     // lines that were none of ours
+	block sensor.Block
+	over  int   // samples dropped since the consumer last came
+	err   error // the end
+}
+
+// link is what a board that has just been plugged in does not have yet.
+type link struct {
+	partial []byte  // the line that is arriving
+	synced  bool    // a line end has been seen: what follows is whole
+	good    int     // lines understood
+	since   float64 // host time of the newest of them; before the first, when the link began
+	quiet   bool    // the silence that lasts has been said
+
+	columns int // 3 or 4; 0 before the first
+	others  int // lines in a row with the other number of columns
+	board   boardClock
+	host    hostClock
+
+	header  header
+	scale   float64 // m/s² per 1 as sent; 0 while it is being found
+	waiting []timed // for the scale
+	lost    int     // not yet told
+	told    int     // restarts of the board's clock that have been said
+	trouble string  // the board's last word about its sensor
+	moved   bool    // "hold still" has been said
+}
+
+// feed takes bytes that arrived by host time at, in s since the source opened.
+func (s *stream) feed(p []byte, at float64) {
+	var lines []sample
+	spoilt, good := 0, s.good
+	s.bytes = at
+	for len(p) > 0 && s.err == nil {
+		end := bytes.IndexByte(p, '\n')
+		if end < 0 {
+			if s.partial = append(s.partial, p...); len(s.partial) > longestLine {
+				s.noise(s.partial)
+				s.partial, s.synced = s.partial[:0], false
+			}
+			break
+		}
+		text := p[:end]
+		if len(s.partial) > 0 {
+			text = append(s.partial, text...)
+			s.partial = text[:0]
+		}
+		p = p[end+1:]
+		if !s.synced && !bytes.HasPrefix(text, []byte("#")) {
+			s.synced = true // the first line may be the end of one
+			continue
+		}
+		s.synced = true
+		sm, ok := parseSample(text)
+		switch {
+		case ok && s.fits(sm):
+			s.good++
+			lines = append(lines, sm)
+		case len(text) > 0 && text[0] == '#':
+			s.heard(parseHeader(string(text)))
+		case len(trim(text)) > 0:
+			s.noise(text)
+			if numeric(text[0]) {
+				spoilt++
+			}
+		}
+	}
+	if s.good > good {
+		s.since, s.quiet = at, false
+	}
+	s.clock(lines, spoilt, at)
+}
+
+// tick says that no bytes came until host time at. Silence is told, once, and ends nothing:
+// a board that does not speak says nothing about the lathe.
+func (s *stream) tick(at float64) {
+	limit := silence
+	if s.good == 0 {
+		limit = starting
+	}
+	if s.quiet || at-s.since < limit {
+		return
+	}
+	s.quiet = true
+	switch {
+	case s.bytes > s.since:
+		s.note("what comes is no samples any more; the lathe may be turning")
+	case s.good == 0:
+		s.note("nothing comes: does the board run a program that sends x,y,z lines?")
+	default:
+		s.note("the board has stopped sending; the lathe may be turning")
+	}
+}
+
+// fits says that the line has the columns of the others.
+func (s *stream) fits(x sample) bool {
+	n := 3
+	if x.stamped {
+		n = 4
+	}
+	switch {
+	case s.columns == n:
+		s.others = 0
+	case s.columns == 0 || s.others >= agree:
+		s.columns, s.others = n, 0
+		s.newClock()
+	default:
+		s.others++
+	}
+	return s.columns == n
+}
+
+// clock gives the lines their times.
+func (s *stream) clock(lines []sample, spoilt int, at float64) {
+	var out []timed
+	var err error
+	if s.columns == 3 {
+		started := s.host.step > 0
+		out, err = s.host.add(lines, spoilt, at)
+		if !started && s.host.step > 0 {
+			s.note("the board sends no time, so samples are timed by this computer: %.4g a second", 1/s.host.step)
+		}
+	} else {
+		for _, l := range lines {
+			var more []timed
+			if more, err = s.board.add(l, at); err != nil {
+				break
+			}
+			out = append(out, more...)
+		}
+		if s.board.restarts > s.told {
+			s.told = s.board.restarts
+			s.note("the board started again")
+		}
+		if len(out) > 0 {
+			s.note("%s", s.board.drift.add(out[len(out)-1].t, at))
+		}
+	}
+	if err != nil {
+		s.fail(err, "let the board send t_us,x,y,z with t_us in microseconds, or x,y,z, 20 to 20000 times a second")
+		return
+	}
+	s.weigh(out)
+}
+
+// weigh hands samples on as soon as their unit is known.
+func (s *stream) weigh(in []timed) {
+	if s.scale > 0 {
+		s.emit(in)
+		return
+	}
+	s.waiting = append(s.waiting, in...)
+	n := len(s.waiting)
+	if n == 0 || s.waiting[n-1].t-s.waiting[0].t < weighing {
+		return
+	}
+	values := make([][3]float64, n)
+	for i, w := range s.waiting {
+		values[i] = w.v
+	}
+	said := s.header.unit
+	if s.unit != "" {
+		said = s.unit
+	}
+	w := weigh(said, values)
+	if w.against && s.unit != "" {
+		w.against, w.note = false, w.note+"; taken as said"
+	}
+	switch {
+	case w.against || w.scale == 0 && said != counts:
+		s.fail(errors.New(w.note), "say what the board sends with --unit m/s2, g, mg or counts")
+		return
+	case w.scale == 0: // wait for the sensor to be still
+		if !s.moved {
+			s.note("%s", w.note)
+		}
+		s.moved, s.waiting = true, nil
+		return
+	}
+	s.scale = w.scale
+	s.note("%s", w.note)
+	if rate := float64(n-1) / (s.waiting[n-1].t - s.waiting[0].t); s.header.rate > 0 && math.Abs(rate/s.header.rate-1) > 0.2 {
+		s.note("the board says it sends %.4g samples a second, and %.4g come", s.header.rate, rate)
+	}
+	in, s.waiting = s.waiting, nil
+	s.emit(in)
+}
+
+// emit puts samples into the block that the consumer takes next.
+func (s *stream) emit(in []timed) {
+	limit := s.header.limit
+	if s.header.bare {
+		limit *= s.scale
+	}
+	s.block.Range = limit
+	for _, x := range in {
+		s.lost += x.lost
+		var a [3]float64
+		worst := 0.0
+		for k, v := range x.v {
+			a[k] = v * s.scale
+			worst = math.Max(worst, math.Abs(a[k]))
+		}
+		if worst > absurd || limit > 0 && worst > 1.1*limit {
+			s.lost++
+			s.noise(fmt.Appendf(nil, "%.4g m/s²", worst))
+			continue
+		}
+		if gap := x.t - s.last; s.last > 0 && gap > tellGap {
+			s.note("%.1f s are missing, %d samples", gap, s.lost)
+		}
+		s.last = x.t
+		s.put(x.t, a)
+	}
+}
+
+// put appends a sample. When nobody takes them, the older half makes room.
+func (s *stream) put(t float64, a [3]float64) {
+	b := &s.block
+	if len(b.T) >= hold {
+		half := len(b.T) / 2
+		b.T = append(b.T[:0], b.T[half:]...)
+		for k := range b.Axes {
+			b.Axes[k] = append(b.Axes[k][:0], b.Axes[k][half:]...)
+		}
+		b.Lost += half
+		s.over += half
+	}
+	if b.Axes == nil {
+		b.Axes = make([][]float64, 3)
+	}
+	b.T = append(b.T, t)
+	for k := range b.Axes {
+		b.Axes[k] = append(b.Axes[k], a[k])
+	}
+	b.Lost += s.lost
+	s.lost = 0
+}
+
+// take returns what there is for the consumer; ok is false if there is nothing.
+func (s *stream) take() (b sensor.Block, ok bool) {
+	if s.over > 0 {
+		s.note("this computer did not keep up: %d samples were dropped", s.over)
+		s.over = 0
+	}
+	b = s.block
+	s.block = sensor.Block{}
+	return b, len(b.T) > 0 || len(b.Notes) > 0
+}
+
+func (s *stream) heard(h header) {
+	if h.trouble != "" && h.trouble != s.trouble {
+		s.note("the board says: %.80s", h.trouble)
+	}
+	s.trouble = h.trouble
+	if h == (header{}) {
+		return
+	}
+	s.good++
+	if h.unit != "" && h.unit != s.header.unit {
+		s.header.unit, s.scale = h.unit, 0
+	}
+	if h.limit > 0 {
+		s.header.limit, s.header.bare = h.limit, h.bare
+	}
+	if h.rate > 0 {
+		s.header.rate = h.rate
+	}
+}
+
+// noise counts a line that is none of ours and tells of the 1st, 10th, 100th.
+func (s *stream) noise(text []byte) {
+	if s.good < settled {
+		return // the rate may be wrong, or the board is still starting
+	}
+	s.bad++
+	for n := 1; n <= s.bad; n *= 10 {
+		if n == s.bad {
+			lines := "lines were"
+			if n == 1 {
+				lines = "line was"
+			}
+			s.note("%d %s no samples, the last %.40q", n, lines, strings.ToValidUTF8(string(text), "?"))
+		}
+	}
+}
+
+func (s *stream) note(format string, args ...any) {
+	if text := fmt.Sprintf(format, args...); text != "" {
+		s.block.Notes = append(s.block.Notes, s.port+": "+text)
+	}
+}
+
+func (s *stream) fail(err error, try string) {
+	s.err = &Error{s.port, err, try}
+}
+
+// newClock starts the times anew, from where they are.
+func (s *stream) newClock() {
+	s.board, s.host, s.told = boardClock{t: s.newest()}, hostClock{t: s.newest()}, 0
+}
+
+// newest is the time of the newest sample, handed on or not.
+func (s *stream) newest() float64 { return max(s.last, s.board.t, s.host.t) }
+
+// replug forgets the board: another may come, at host time at.
+func (s *stream) replug(at float64) {
+	t := s.newest()
+	s.link = link{board: boardClock{t: t}, host: hostClock{t: t}, since: at}
+}
