@@ -13,14 +13,17 @@ var ErrClosed = errors.New("sensor: source is closed")
 
 // Block is a run of consecutive samples of one source.
 //
-// T and every column of Axes have the same length, at least one. The caller owns all of
-// it: a source hands out fresh slices and never writes to them again.
+// T and every column of Axes have the same length, at least one; or there are no samples at
+// all, T and Axes are nil, and the block is there for its Notes: a live source that has lost
+// its sensor says so at once. The caller owns all of it: a source hands out fresh slices and
+// never writes to them again.
 type Block struct {
 	// T is the time of each sample in s since the source opened (for a file: since its
 	// first sample), strictly increasing within a block and from one block to the next.
 	T []float64
 	// Axes holds one column an axis, one to three, in m/s², gravity included as the
-	// sensor gave it. Every block of a source has the same number of axes. Never NaN or Inf.
+	// sensor gave it. Every block of a source that has samples has
+	// the same number of axes. Never NaN or Inf.
 	Axes [][]float64
 	// Lost counts the samples that the source knows are missing before or within this
 	// block (bad rows skipped, sequence numbers that jump). 0 if it knows of none.

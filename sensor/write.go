@@ -14,7 +14,8 @@ import (
 func WriteCSV(w io.Writer, src Source) error {
 	out := bufio.NewWriterSize(w, longest)
 	var line []byte
-	for first := true; ; first = false {
+	first := true
+	for {
 		b, err := src.Next()
 		if errors.Is(err, io.EOF) {
 			return out.Flush()
@@ -23,6 +24,9 @@ func WriteCSV(w io.Writer, src Source) error {
 			return errors.Join(err, out.Flush())
 		}
 		line = line[:0]
+		if len(b.T) == 0 {
+			continue
+		}
 		if first {
 			line = append(line, "t_s"...)
 			for k := range b.Axes {
@@ -30,6 +34,7 @@ func WriteCSV(w io.Writer, src Source) error {
 				line = append(line, "_m/s2"...)
 			}
 			line = append(line, '\n')
+			first = false
 		}
 		for i, t := range b.T {
 			line = strconv.AppendFloat(line, t, 'g', -1, 64)

@@ -28,6 +28,9 @@ type hinted struct {
 func (e *hinted) Error() string { return e.err.Error() }
 func (e *hinted) Unwrap() error { return e.err }
 
+// Hint is what errors of other packages have too that know what to try.
+func (e *hinted) Hint() string { return e.hint }
+
 func hintf(hint, format string, args ...any) error {
 	return &hinted{fmt.Errorf(format, args...), hint}
 }
@@ -56,8 +59,8 @@ func parseHint(err error) error {
 func hintOf(err error) string {
 	hint := ""
 	for e := err; e != nil; e = errors.Unwrap(e) {
-		if h, ok := e.(*hinted); ok {
-			hint = h.hint
+		if h, ok := e.(interface{ Hint() string }); ok {
+			hint = h.Hint()
 		}
 	}
 	switch {

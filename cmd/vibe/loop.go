@@ -50,6 +50,8 @@ func loop(src sensor.Source, tracker *dsp.Tracker, adviser *assess.Adviser,
 			tracker.Range = b.Range
 		}
 		block(b)
-		pass(tracker.Add(b.T, b.Axes))
+		if len(b.T) > 0 {
+			pass(tracker.Add(b.T, b.Axes))
+		}
 	}
 }
