@@ -61,18 +61,39 @@ func TestSay(t *testing.T) {
 	}
 }
 
-// TestRattle: many multiples that come up at one speed are looseness.
+// TestRattle: many multiples that come up at one speed are looseness; those that were there
+// before, that could not be seen before, that come for a moment or with another speed are
+// no reason to stop.
 func TestRattle(t *testing.T) {
 	t.Parallel()
-	a := turning()
-	assert.NotEqual(t, assess.Stop, hear(a, steady(0, 16, 500, 1)...).Action)
-	loose := steady(4, 4, 500, 1)
-	for i := range loose {
-		loose[i].Multiples = []float64{1, 2, 2, 2}
+	with := func(multiples []float64, readings []assess.Reading) []assess.Reading {
+		for i := range readings {
+			readings[i].Multiples = multiples
+		}
+		return readings
 	}
-	d := hear(a, loose...)
-	assert.Equal(t, assess.Stop, d.Action)
-	assert.Equal(t, "loose", d.Reasons[0].Code)
+	loud, quiet := []float64{1, 2, 2, 2}, []float64{1.2, 0.1, 0.1, 0.1} // one strong from the start
+	for name, c := range map[string]struct {
+		before, after []assess.Reading
+		stop          bool
+	}{
+		"come up":             {with(quiet, steady(0, 16, 500, 1)), with(loud, steady(4, 4, 500, 1)), true},
+		"there before":        {with(loud, steady(0, 16, 500, 1)), with(loud, steady(4, 4, 500, 1)), false},
+		"not seen before":     {with(nil, steady(0, 16, 500, 1)), with(loud, steady(4, 4, 500, 1)), false},
+		"for a moment":        {with(quiet, steady(0, 16, 500, 1)), with(loud, steady(4, 2, 500, 1)), false},
+		"with another speed":  {with(quiet, steady(0, 16, 500, 1)), with(loud, steady(4, 16, 520, 1)), false},
+		"of next to no shake": {with(quiet, steady(0, 16, 500, 0.1)), with(loud, steady(4, 4, 500, 0.1)), false},
+		"two of them":         {with(quiet, steady(0, 16, 500, 1)), with([]float64{1, 2, 0.1, 0.1}, steady(4, 4, 500, 1)), false},
+	} {
+		a := turning()
+		assert.NotEqual(t, assess.Stop, hear(a, c.before...).Action, name)
+		d := hear(a, c.after...)
+		assert.Equal(t, c.stop, d.Action == assess.Stop, "%s: %s", name, d.Say)
+		if c.stop {
+			assert.Equal(t, "loose", d.Reasons[0].Code)
+			assert.Contains(t, d.Say, "rattling")
+		}
+	}
 }
 
 // TestStopStands: after a stop nothing but standing still, or clearly slower and settled,

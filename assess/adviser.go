@@ -174,7 +174,6 @@ const (
 func (a *Adviser) note(r Reading) {
 	broken := !r.OK || !a.any || r.T <= a.last || r.T-a.last > longestGap
 	if r.T < a.last || r.T-a.last > growthTime { // another clock, or long ago
-		a.watch = watch{}
 		a.forget()
 	}
 	if !r.Has(dsp.NoTurn) || !a.any || r.T < a.still || r.T-a.last > longestGap {
@@ -190,8 +189,8 @@ func (a *Adviser) note(r Reading) {
 	if !near(r.Speed, a.anchor, sameSpeed) {
 		a.anchor, a.since = r.Speed, r.T
 	}
+	a.watch.add(r, a.response, max(1, a.growth))
 	a.response.add(r)
-	a.watch.add(r)
 	a.growth = a.watch.growth()
 }
 

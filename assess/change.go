@@ -45,8 +45,8 @@ func told[T comparable](was, now T) bool {
 	return was != unknown && now != was
 }
 
-// forget drops the map.
-func (a *Adviser) forget() { a.response, a.avoided = response{}, nil }
+// forget drops the map and the growth watch.
+func (a *Adviser) forget() { a.response, a.avoided, a.watch, a.growth = response{}, nil, watch{}, 0 }
 
 // doubt makes all that was seen less certain.
 func (m *response) doubt() {

@@ -87,7 +87,7 @@ func (sum *tally) loose(t *testing.T, seed uint64) {
 	}
 	s.loosenAt, s.loosening = sessionSeconds-50+10*s.Float64(), 0.02+0.2*s.Float64()
 	o := s.run(sessionSeconds, p.Start, p.Ceilings[0].RPM)
-	if o.grown == 0 || o.stopped != "" && o.stoppedAt < s.loosenAt {
+	if o.grown == 0 || o.grown > sessionSeconds-4 || o.stopped != "" && o.stoppedAt < s.loosenAt {
 		return
 	}
 	sum.loosened++

@@ -84,7 +84,7 @@ func (a *Adviser) stoodStill() bool {
 	if a.last-a.still < settledTime {
 		return false
 	}
-	a.watch, a.alarm = watch{}, nil
+	a.alarm = nil
 	a.forget()
 	return true
 }
@@ -111,7 +111,7 @@ const lookAt = "look at the mount, the tenon and for cracks; something may be co
 func (a *Adviser) grown(r Reading, _ Ceiling) (Advice, bool) {
 	g, loose := a.growth, a.watch.loosened()
 	switch {
-	case g >= growthFactor:
+	case g >= growthFactor && r.Shake >= growthAtLeast:
 		return Advice{Action: Stop, Say: fmt.Sprintf("Stop: the shake grew to %s, %.1f times, at the same speed.", ShakeText(r.Shake), g),
 			Reasons: []Reason{{"growth", fmt.Sprintf("%.1f times within 30 s at one speed; 1.6 times is the limit", g), ownReadings}, {"look", lookAt, practice}}}, true
 	case loose:
