@@ -91,7 +91,7 @@ func (sum *tally) loose(t *testing.T, seed uint64) {
 		return
 	}
 	sum.loosened++
-	if o.stopped != "" && o.stoppedAt <= o.grown+4 {
+	if o.stopped != "" && o.stoppedAt < o.grown+4.01 {
 		sum.caught++
 		return
 	}

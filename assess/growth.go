@@ -47,18 +47,20 @@ type look struct {
 
 // stretch is what a stretch at one speed leaves to judge the next by.
 type stretch struct {
-	t      float64  // s, its last reading
-	growth float64  // in it and before
-	shake  float64  // at its end, mm/s rms
+	t      float64 // s, its last reading
+	growth float64 // in it and before
+	shake  float64 // at its end, mm/s rms
+	speed  RPM
 	likely float64  // the same by the map, mm/s rms
 	known  response // the map as of then
+	flank  flank    // likewise
 }
 
 // add takes an ok reading; m is the map without it, g the growth until then.
 func (w *watch) add(r Reading, m response, g float64) {
 	if now := w.steady(); len(now) >= 6 && !near(r.Speed, now[len(now)-1].speed, growthSpeed) && m.cells != nil {
 		last := middle(now[len(now)-3:])
-		w.before = stretch{now[len(now)-1].t, g, last.shake, m.mean(last.speed), m}
+		w.before = stretch{now[len(now)-1].t, g, last.shake, last.speed, m.mean(last.speed), m, m.flank(last.speed)}
 	}
 	w.recent = append(w.recent, look{r.T, r.Speed, r.Shake, r.ShakeSE, len(r.Multiples), strongMultiples(r)})
 	cut := 0
@@ -92,16 +94,20 @@ func (w *watch) growth() float64 {
 }
 
 // handed is the growth until the last change of speed times what that change leaves
-// unexplained: the shake over the upper 95 % edge of what the map as of then made of it.
-// So what comes loose while the speed changes is seen, and a lower that does not help.
+// unexplained: the shake over the upper 95 % edge of what the map as of then made of it, on
+// the way up a resonance not seen before included. So what comes loose while the speed
+// changes is seen, and a lower that does not help.
 func (w *watch) handed(now []look) float64 {
 	b := &w.before
 	if n := len(now); b.growth == 0 || n < 3 || now[n-3].t <= b.t || now[n-1].t-b.t > growthTime {
 		return 1
 	}
 	last := middle(now[len(now)-3:])
-	expected := b.shake * b.known.edge(last.speed) / b.likely
-	return max(1, b.growth*last.shake/expected)
+	expected := b.known.edge(last.speed) / b.likely
+	if last.speed > b.speed {
+		expected = max(expected, b.flank.highest(math.Log(float64(last.speed/b.speed)))/b.flank.shake)
+	}
+	return max(1, b.growth*last.shake/(b.shake*expected))
 }
 
 // steady lists the readings at the speed of the newest.
