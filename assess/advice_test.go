@@ -126,6 +126,7 @@ func TestCrack(t *testing.T) {
 	require.NoError(t, err)
 	assert.Zero(t, p.Start)
 	assert.Zero(t, p.Window)
+	assert.Empty(t, p.Ceilings, "a number would look like a way round")
 	assert.Contains(t, p.Say, "Do not start: a cracked blank must not turn.")
 	for _, r := range append(steady(0, 40, 300, 0.2),
 		assess.Reading{T: 11, Faults: []dsp.Fault{dsp.Weak}}, assess.Reading{T: 12, Faults: []dsp.Fault{dsp.Stuck, dsp.NoTurn}}, assess.Reading{T: 13}) {

@@ -67,6 +67,7 @@ func MakePlan(l Lathe, b Blank, t Task) (Plan, error) {
 	_, p.Assumed = b.worst(l)
 	p.Assumed = append(p.Assumed, unknownsOf(l, b, t)...)
 	if b.cracked() {
+		p.Ceilings = []Ceiling{} // no speed is slow enough
 		p.Say = "Do not start: a cracked blank must not turn. First " + mendCrack + "; then plan again."
 		return p, nil
 	}
@@ -74,7 +75,7 @@ func MakePlan(l Lathe, b Blank, t Task) (Plan, error) {
 	top := p.Ceilings[0]
 	high := l.Fit(top.RPM)
 	if high == 0 {
-		p.Say = tooSlow(l, top)
+		p.Say = "Do not start: " + tooSlow(l, top)
 		return p, nil
 	}
 	atLeast := func(n RPM) RPM { return max(l.lowest(), l.Fit(n)) }
@@ -163,11 +164,14 @@ func check(l Lathe, b Blank, t Task) error {
 
 // tooSlow says that the lathe has no speed below the ceiling, and what to do.
 func tooSlow(l Lathe, top Ceiling) string {
-	low, _ := l.ends()
-	if l.Low == 0 && len(l.Steps) == 0 {
-		return fmt.Sprintf("Do not start: this blank allows %.0f rpm (%s), slower than lathes run. Saw it round and balance it first, and say all that is known of it.", float64(top.RPM), top.Name)
+	remedy, known := map[string]string{"chuck": "Use another chuck", "task": "Leave this task", "mount": "Hold it another way"}[top.Name]
+	if !known {
+		remedy = "Saw it round and balance it first"
 	}
-	return fmt.Sprintf("Do not start: the lathe's slowest speed is %v and this blank allows %.0f (%s). Saw it round and balance it first, or use a slower lathe.", low, float64(top.RPM), top.Name)
+	if l.lowest() == 0 {
+		return fmt.Sprintf("%.0f rpm is allowed (%s), slower than lathes run. %s, and say all that is known of it.", float64(top.RPM), top.Name, remedy)
+	}
+	return fmt.Sprintf("the lathe's slowest speed is %v and %.0f is allowed (%s). %s, or use a slower lathe.", l.lowest(), float64(top.RPM), top.Name, remedy)
 }
 
 func unknownsOf(l Lathe, b Blank, t Task) []string {

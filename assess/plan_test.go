@@ -183,6 +183,10 @@ func TestTooFastLathe(t *testing.T) {
 	assert.Zero(t, p.Window)
 	assert.Contains(t, p.Say, "850 rpm")
 	assert.Contains(t, p.Say, "Saw it round and balance it")
+
+	p, err = assess.MakePlan(assess.Lathe{Low: 850, High: 3000, ChuckMax: 600}, assess.Blank{Diameter: 50, Length: 50, Held: assess.Chuck, Balance: assess.True}, assess.Finishing)
+	require.NoError(t, err)
+	assert.Equal(t, "Do not start: the lathe's slowest speed is 850 rpm and 600 is allowed (chuck). Use another chuck, or use a slower lathe.", p.Say)
 	var got map[string]any
 	require.NoError(t, json.Unmarshal(marshal(t, p), &got))
 	assert.Nil(t, got["start_rpm"])

@@ -127,7 +127,7 @@ func (a *Adviser) tooFast(r Reading, top Ceiling) (Advice, bool) {
 	to := a.Lathe.Fit(top.RPM)
 	switch {
 	case to == 0:
-		return Advice{Action: Stop, Say: tooSlow(a.Lathe, top), Reasons: []Reason{why}}, true
+		return Advice{Action: Stop, Say: "Stop: " + tooSlow(a.Lathe, top), Reasons: []Reason{why}}, true
 	case r.Speed <= ceilingSlip*top.RPM:
 		return Advice{}, false
 	case r.Speed < 1.1*top.RPM: // the dial is off by a little: ask for a little less

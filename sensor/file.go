@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"math"
 	"os"
 	"sync"
@@ -250,6 +251,9 @@ func peek(r *bufio.Reader, n int) ([]byte, error) {
 func (f *file) reading(err error) error {
 	if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, gzip.ErrChecksum) || errors.Is(err, gzip.ErrHeader) {
 		return &ParseError{File: f.name, Err: fmt.Errorf("compressed data are cut off or damaged (%w); copy the file again", err)}
+	}
+	if path := new(fs.PathError); errors.As(err, &path) {
+		err = path.Err // the name is said once
 	}
 	return fmt.Errorf("read %s: %w", f.name, err)
 }

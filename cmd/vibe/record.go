@@ -46,6 +46,7 @@ type record struct {
 	stretches []stretch
 	turns     []turn     // of the advice
 	cause     string     // of the newest ok reading
+	cracked   bool       // the blank
 	band      [2]float64 // Hz, of the total
 	samples   int
 
@@ -110,6 +111,7 @@ func (in input) follow(ctx context.Context) (*record, error) {
 			"%s: %d samples in %.3g s are too few to tell a speed", in.name, r.samples, r.doc.Recording.Seconds)
 	}
 	r.conclude()
+	r.cracked = slices.Contains(in.job.blank.Defects, assess.Crack)
 	r.doc.Map = append([]assess.MapPoint{}, adviser.Map()...)
 	return r, nil
 }

@@ -24,7 +24,9 @@ func (p *page) report(r *record) {
 	p.advice(r.doc.Advice)
 	p.line("%s", p.paint(dim, r.summary()))
 	p.why(r.doc.Advice.Reasons, r.cause)
-	p.ceilings(r.doc.Advice.Ceilings)
+	if !r.cracked {
+		p.ceilings(r.doc.Advice.Ceilings) // a number would look like a way round
+	}
 	p.overTime(r.stretches, r.band)
 	p.onTheWay(r.turns)
 	p.shakeAgainstSpeed(r.doc.Map, r.doc.Advice)

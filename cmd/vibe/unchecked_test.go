@@ -116,3 +116,12 @@ func TestTryNext(t *testing.T) {
 	r.doc.Advice.Action = assess.Hold
 	assert.Empty(t, r.tryNext(0))
 }
+
+// A cracked blank is not to turn: that comes first, and no ceiling looks like a way round.
+func TestReadCracked(t *testing.T) {
+	t.Parallel()
+	code, out, msg := vibe(t, &sine{hz: 10, rows: 5000}, strings.Fields("read - --diameter 100mm --defects void,crack")...)
+	require.Zero(t, code, msg)
+	assert.True(t, strings.HasPrefix(out, "STOP: a cracked blank must not turn."), out)
+	assert.NotContains(t, out, "Never faster")
+}
