@@ -129,11 +129,11 @@ func (in input) tracker() *dsp.Tracker {
 
 func (r *record) block(b sensor.Block) {
 	rec := &r.doc.Recording
+	rec.Skipped += b.Lost
 	if rec.Notes = append(rec.Notes, b.Notes...); len(b.T) == 0 {
 		return
 	}
 	r.samples += len(b.T)
-	rec.Skipped += b.Lost
 	rec.Axes = len(b.Axes)
 	rec.Seconds = math.Round(1e6*b.T[len(b.T)-1]) / 1e6
 	if rate := math.Round(1e4*float64(r.samples-1)/rec.Seconds) / 1e4; rate > 0 && !math.IsInf(rate, 0) {
