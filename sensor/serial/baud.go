@@ -10,6 +10,7 @@ type rates struct {
 	good  int     // lines understood at the last look
 	bytes int     // that came and made no such line
 	from  float64 // host time from which they count
+	said  int     // rate that needs no more saying
 }
 
 const (
@@ -20,9 +21,9 @@ const (
 
 func newRates(baud int) rates {
 	if baud > 0 {
-		return rates{try: []int{baud}}
+		return rates{try: []int{baud}, said: baud}
 	}
-	return rates{try: usual}
+	return rates{try: usual, said: usual[0]}
 }
 
 func (r *rates) baud() int { return r.try[r.i] }
@@ -46,4 +47,13 @@ func (r *rates) next(good, n int, at float64) int {
 	r.i = (r.i + 1) % len(r.try)
 	r.begin(at)
 	return r.baud()
+}
+
+// found says, once, that lines can be read at another rate than before.
+func (r *rates) found(good int) bool {
+	if good < settled || r.said == r.baud() {
+		return false
+	}
+	r.said = r.baud()
+	return true
 }

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+	"time"
 
 	"github.com/creack/pty"
 	"github.com/stretchr/testify/assert"
@@ -93,4 +94,63 @@ func (b *board) send(n int, rate float64) bool {
 		b.us += uint32(1e6/rate + 0.5)
 	}
 	return b.say(string(text))
+}
+
+// baud is the rate that the port has been set to.
+func (b *board) baud() int {
+	var speed uint32
+	raw, err := b.wire.SyscallConn()
+	require.NoError(b.t, err)
+	if err := raw.Control(func(fd uintptr) {
+		if mode, err := unix.IoctlGetTermios(int(fd), unix.TCGETS2); err == nil {
+			speed = mode.Ospeed
+		}
+	}); err != nil {
+		return 0
+	}
+	return int(speed)
+}
+
+// next is the next block; the test ends if none comes.
+func next(t testing.TB, s sensor.Source) sensor.Block {
+	t.Helper()
+	type answer struct {
+		b   sensor.Block
+		err error
+	}
+	came := make(chan answer, 1)
+	go func() {
+		b, err := s.Next()
+		came <- answer{b, err}
+	}()
+	select {
+	case a := <-came:
+		require.NoError(t, a.err)
+		return a.b
+	case <-time.After(20 * time.Second):
+		require.FailNow(t, "no block")
+		return sensor.Block{}
+	}
+}
+
+// collect is one block of all that comes, until it has n samples at least.
+func collect(t testing.TB, s sensor.Source, n int) (all sensor.Block) {
+	t.Helper()
+	for len(all.T) < n {
+		join(&all, next(t, s))
+	}
+	return all
+}
+
+func join(all *sensor.Block, b sensor.Block) {
+	all.T = append(all.T, b.T...)
+	if all.Axes == nil && b.Axes != nil {
+		all.Axes = make([][]float64, len(b.Axes))
+	}
+	for k := range b.Axes {
+		all.Axes[k] = append(all.Axes[k], b.Axes[k]...)
+	}
+	all.Lost += b.Lost
+	all.Range = max(all.Range, b.Range)
+	all.Notes = append(all.Notes, b.Notes...)
 }

@@ -43,46 +43,51 @@ type boardClock struct {
 // among them do not move the median).
 const learning = 33
 
-// add takes the next line, which came at host time at, and returns the samples that are
-// certain by now. err says that the times are no µs.
-func (c *boardClock) add(s sample, at float64) (out []timed, err error) {
+// add takes the next line, which came at host time at, and appends the samples that are
+// certain by now to out. err says that the times are no µs.
+func (c *boardClock) add(out []timed, s sample, at float64) (_ []timed, err error) {
 	if c.step > 0 {
-		return c.place(s, at), nil
+		return c.place(out, s, at), nil
 	}
 	if c.held = append(c.held, s); len(c.held) < learning {
-		return nil, nil
+		return out, nil
 	}
 	if c.step, err = typical(c.held); err != nil {
-		return nil, err
+		return out, err
 	}
 	first := c.held
 	c.held, c.us = nil, first[0].us
-	out = []timed{c.put(first[0], math.Max(c.t, at-c.step*learning)+c.step, at)}
+	out = append(out, c.put(first[0], math.Max(c.t, at-c.step*learning)+c.step, at))
 	for _, s := range first[1:] {
-		out = append(out, c.place(s, at)...)
+		out = c.place(out, s, at)
 	}
 	return out, nil
 }
 
 // place gives s its time, holds it back, or lets one go that was held back. A held one that
 // the next line does not bear out was spoilt on the way; its place shows as a missing sample.
-func (c *boardClock) place(s sample, at float64) []timed {
+func (c *boardClock) place(out []timed, s sample, at float64) []timed {
 	held := c.held
-	c.held = nil
+	c.held = c.held[:0]
 	switch {
 	case c.follows(c.us, s.us):
-		return []timed{c.put(s, c.t+apart(c.us, s.us), at)}
+		return append(out, c.put(s, c.t+apart(c.us, s.us), at))
+	case apart(s.us, c.us) <= leap*c.step:
+		// A little behind: the newest was spoilt and too far ahead, or this one is. Lines are
+		// left out until they are ahead again.
+		return out
 	case len(held) == 1 && c.follows(held[0].us, s.us):
 		ahead, waited := apart(c.us, held[0].us), at-c.at
 		if ahead > math.Max(patience, 2*waited) {
-			ahead = math.Max(waited, c.step)
+			ahead = math.Max(waited-apart(held[0].us, s.us), c.step)
 			c.restarts++
 			c.drift = drift{}
 		}
-		return []timed{c.put(held[0], c.t+ahead, at), c.put(s, c.t+apart(c.us, s.us), at)}
+		out = append(out, c.put(held[0], c.t+ahead, at))
+		return append(out, c.put(s, c.t+apart(c.us, s.us), at))
 	}
-	c.held = []sample{s}
-	return nil
+	c.held = append(c.held, s)
+	return out
 }
 
 // follows says that b may be the next time after a, wrapped or not, some lost lines between.

@@ -159,6 +159,9 @@ func (s *source) listen(wire tty.Port) error {
 				s.stream.feed(buf[:n], at)
 			}
 			s.stream.tick(at)
+			if s.rates.found(s.stream.good) {
+				s.stream.note("found at %d baud", s.rates.baud())
+			}
 			next = s.rates.next(s.stream.good, n, at)
 			if next != 0 {
 				s.stream.replug(at)

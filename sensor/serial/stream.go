@@ -154,11 +154,9 @@ func (s *stream) clock(lines []sample, spoilt int, at float64) {
 		}
 	} else {
 		for _, l := range lines {
-			var more []timed
-			if more, err = s.board.add(l, at); err != nil {
+			if out, err = s.board.add(out, l, at); err != nil {
 				break
 			}
-			out = append(out, more...)
 		}
 		if s.board.restarts > s.told {
 			s.told = s.board.restarts

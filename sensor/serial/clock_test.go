@@ -1,0 +1,220 @@
+package serial
+
+import (
+	"math/rand/v2"
+	"regexp"
+	"strconv"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+)
+
+// TestBoardClock: times are the board's, over its wrap and its gaps; a spoilt time is left
+// out, one that the next line bears out is not.
+func TestBoardClock(t *testing.T) {
+	t.Parallel()
+	for name, c := range map[string]struct {
+		us       []uint32 // after 40 lines that end at 0
+		at       float64  // host time in s that passes at each of them
+		want     []float64
+		lost     int
+		restarts int
+	}{
+		"even":             {us: []uint32{1250, 2500}, want: []float64{1250, 2500}},
+		"uneven":           {us: []uint32{1100, 2700}, want: []float64{1100, 2700}},
+		"two lost":         {us: []uint32{1250, 5000}, want: []float64{1250, 5000}, lost: 2},
+		"spoilt":           {us: []uint32{1250, 92500, 3750}, want: []float64{1250, 3750}, lost: 1},
+		"spoilt twice":     {us: []uint32{1250, 92500, 700000000, 5000}, want: []float64{1250, 5000}, lost: 2},
+		"repeated":         {us: []uint32{1250, 1250, 2500}, want: []float64{1250, 2500}},
+		"back by a digit":  {us: []uint32{1250, 500, 3750}, want: []float64{1250, 3750}, lost: 1},
+		"ahead by a digit": {us: []uint32{1250, 7500, 3750, 5000, 6250, 8750}, want: []float64{1250, 7500, 8750}, lost: 4},
+		"gap":              {us: []uint32{1250, 1e6, 1e6 + 1250}, want: []float64{1250, 1e6, 1e6 + 1250}, lost: 798},
+		"long gap":         {us: []uint32{50e6, 50e6 + 1250}, at: 30, want: []float64{50e6, 50e6 + 1250}, lost: 39999},
+		"started again":    {us: []uint32{3e9, 3e9 + 1250}, at: 0.5, want: []float64{1e6, 1e6 + 1250}, lost: 799, restarts: 1},
+	} {
+		k := boardClock{}
+		base, at := uint32(0xffffffff-20000), 100.0
+		var got []timed
+		for range 40 {
+			var err error
+			got, err = k.add(got, sample{true, base, [3]float64{}}, at)
+			require.NoError(t, err)
+			base += 1250
+			at += 0.00125
+		}
+		base -= 1250
+		require.Len(t, got, 40)
+		start := got[39].t
+		lost := 0
+		got = nil
+		for _, us := range c.us {
+			at += c.at
+			var err error
+			got, err = k.add(got, sample{true, base + us, [3]float64{}}, at)
+			require.NoError(t, err)
+		}
+		for _, x := range got {
+			lost += x.lost
+		}
+		require.Len(t, got, len(c.want), name)
+		for i, w := range c.want {
+			// The host is ahead by the 1.25 ms that passed since the last line.
+			assert.InDelta(t, w*1e-6, got[i].t-start, 1.3e-3*float64(c.restarts)+1e-9, "%s: %d", name, i)
+		}
+		assert.InDelta(t, c.lost, lost, float64(c.restarts), name)
+		assert.Equal(t, c.restarts, k.restarts, name)
+	}
+}
+
+// TestBoardClockLaws: wherever the board's clock starts and whatever is lost of up to seven
+// lines in a row, times are those of the board, and lost and received lines make the whole.
+func TestBoardClockLaws(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		us := rapid.Uint32().Draw(t, "start")
+		step := rapid.Uint32Range(60, 49000).Draw(t, "step")
+		var k boardClock
+		var out []timed
+		first, n := us, 0
+		for i, gap := range rapid.SliceOfN(rapid.IntRange(1, leap-1), learning, 200).Draw(t, "gaps") {
+			if i < 20 || i > 40 { // the typical step is seen
+				gap = 1
+			}
+			us += step * uint32(gap)
+			n += gap
+			if i == 0 {
+				first, n = us, 1
+			}
+			var err error
+			out, err = k.add(out, sample{true, us, [3]float64{}}, 0)
+			require.NoError(t, err)
+		}
+		lost := 0
+		for _, x := range out {
+			lost += x.lost
+		}
+		require.Equal(t, n, len(out)+lost)
+		require.InDelta(t, float64(us-first)*1e-6, out[len(out)-1].t-out[0].t, 1e-9)
+	})
+}
+
+// TestNotMicroseconds: a time in another unit is refused, at every usable rate.
+func TestNotMicroseconds(t *testing.T) {
+	t.Parallel()
+	for _, step := range []uint32{0, 1, 2, 20, 1250000, 312500000} {
+		var k boardClock
+		var err error
+		for i := uint32(0); i < learning; i++ {
+			_, err = k.add(nil, sample{true, i * step, [3]float64{}}, 0)
+		}
+		assert.ErrorContains(t, err, "which fits no time in µs", "step %d", step)
+	}
+}
+
+// TestDrift: the drift of a board's clock is found through delays of up to 20 ms.
+func TestDrift(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		slow   float64
+		says   string // with the number that is meant
+		number float64
+		within float64
+	}{
+		{0.005, "the board's clock runs (.*) % slow against this computer's: speeds read so much too high", 0.5, 0.005},
+		{-0.003, "the board's clock runs (.*) % fast against this computer's: speeds read so much too low", 0.3, 0.005},
+		{0, "the board's clock runs (.*) % (?:slow|fast) against", 0, 0.005},
+		{0.5, "the board's clock runs at (.*) of this computer's: every speed is off", 0.5, 0.01},
+		{-11, "the board's clock runs at (.*) of this computer's: every speed is off", 12, 0.1},
+	} {
+		rng := rand.New(rand.NewPCG(1, 2))
+		var d drift
+		var notes []string
+		for i := range 60 * 200 {
+			at := float64(i) / 200
+			if note := d.add(1000+at*(1-c.slow), at+0.001+0.02*rng.Float64()); note != "" {
+				notes = append(notes, note)
+			}
+		}
+		require.Len(t, notes, 1, "slow %v", c.slow)
+		found := regexp.MustCompile(c.says).FindStringSubmatch(notes[0])
+		require.Len(t, found, 2, notes[0])
+		number, err := strconv.ParseFloat(found[1], 64)
+		require.NoError(t, err)
+		assert.InDelta(t, c.number, number, c.within)
+	}
+}
+
+// TestHostClock: from lines that arrive in bunches, late by up to 16 ms, the rate of the
+// sensor is found to 0.1 % within 20 s, and the samples stand evenly.
+func TestHostClock(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		rate := rapid.Float64Range(25, 1600).Draw(t, "rate")
+		latency := rapid.Float64Range(0, 0.016).Draw(t, "latency")
+		rng := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 0))
+		var c hostClock
+		var out []timed
+		sent, lost := 0, 0
+		for at := 0.05; at < 22; at += 0.004 + 0.002*rng.Float64() {
+			n := int((at - latency*rng.Float64()) * rate)
+			if n <= sent {
+				continue
+			}
+			more, err := c.add(make([]sample, n-sent), 0, at)
+			require.NoError(t, err)
+			out, sent = append(out, more...), n
+		}
+		last := 0.0
+		for _, x := range out {
+			require.Greater(t, x.t, last)
+			last = x.t
+			lost += x.lost
+		}
+		require.Equal(t, sent, len(out))
+		require.Zero(t, lost)
+		require.InEpsilon(t, rate, 1/c.step, 0.001, "rate")
+		tail := out[len(out)/2:]
+		require.InEpsilon(t, rate, float64(len(tail)-1)/(tail[len(tail)-1].t-tail[0].t), 0.001, "rate of the samples")
+		require.InDelta(t, 22-latency/2, last, 0.02+1/rate, "the samples are as old as they are")
+	})
+}
+
+// TestHostClockGap: what is spoilt keeps its place, and what never comes leaves a gap.
+func TestHostClockGap(t *testing.T) {
+	t.Parallel()
+	var c hostClock
+	at := 0.0
+	beat := func(n, spoilt int) (out []timed) {
+		at += 0.01
+		out, err := c.add(make([]sample, n), spoilt, at)
+		require.NoError(t, err)
+		return out
+	}
+	var before []timed
+	for range 400 {
+		before = append(before, beat(8, 0)...)
+	}
+	last := before[len(before)-1].t
+	out := beat(6, 2)
+	require.Len(t, out, 6)
+	assert.Equal(t, 2, out[0].lost)
+	assert.InDelta(t, 0.01, out[5].t-last, 1e-4)
+	at += 0.5
+	last = out[5].t
+	out = beat(8, 0)
+	assert.InDelta(t, 400, out[0].lost, 2)
+	assert.InDelta(t, 0.51, out[7].t-last, 1e-3)
+}
+
+// TestPaceRefused: lines that come too slowly are no sensor.
+func TestPaceRefused(t *testing.T) {
+	t.Parallel()
+	var c hostClock
+	var err error
+	for at := 0.0; at < 4 && err == nil; at += 0.25 {
+		_, err = c.add(make([]sample, 1), 0, at)
+	}
+	assert.ErrorContains(t, err, "4 lines a second come")
+}
