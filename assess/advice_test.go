@@ -143,15 +143,6 @@ func TestCrack(t *testing.T) {
 	assert.Equal(t, assess.Stop, a.See(steady(20, 1, 300, 0.2)[0]).Action)
 }
 
-// TestEmptyLathe: a shake that the lathe has with nothing mounted is its own.
-func TestEmptyLathe(t *testing.T) {
-	t.Parallel()
-	a := turning()
-	a.Empty = []assess.MapPoint{{Speed: 500, Shake: 0.9, Low: 0.8, High: 1, Seen: true}}
-	d := hear(a, steady(0, 12, 500, 1)...)
-	assert.Equal(t, "lathe-itself", d.Reasons[len(d.Reasons)-1].Code)
-}
-
 // TestBand: a band that was seen to shake is named, with its middle in it.
 func TestBand(t *testing.T) {
 	t.Parallel()

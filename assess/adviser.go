@@ -61,8 +61,8 @@ type Adviser struct {
 	// Comfort is the shake in mm/s rms that this person takes; 0 is 4.5, and more than
 	// the edge of rough counts as that edge.
 	Comfort float64
-	// Empty is the map of the lathe with nothing mounted, nil if not known. It serves to
-	// tell the lathe's own shake.
+	// Empty is the Map of the lathe with nothing mounted, nil if not known. The measured
+	// speeds of it serve to part the lathe's own shake from the blank's; no speed follows.
 	Empty []MapPoint
 	// Checked says that the dial or pulley was compared with the speed of the readings.
 	// Until then a raise is only said with an if: the action is hold.
@@ -108,8 +108,8 @@ func (a *Adviser) See(r Reading) Advice {
 	if r.OK && !a.Checked {
 		d = a.unchecked(d, r, ceilings[0])
 	}
-	if why := a.causeHere(r); r.OK && d.Action != Wait && why.Code != "" {
-		d.Reasons = append(d.Reasons, why)
+	if r.OK && d.Action != Wait {
+		d.Reasons = append(d.Reasons, a.causesHere(r)...)
 	}
 	d.Ceilings, d.Avoid = slices.Clone(ceilings), append([][2]RPM{}, a.avoid()...)
 	return d

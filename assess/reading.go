@@ -3,6 +3,7 @@ package assess
 import (
 	"encoding/json"
 	"math"
+	"math/cmplx"
 	"slices"
 
 	"vibe/dsp"
@@ -43,6 +44,9 @@ type Reading struct {
 	Rival RPM        `json:"rival_rpm"`
 	// Crest is peak over rms of what is left besides the line and its multiples.
 	Crest float64 `json:"crest"`
+	// Orbit is the least over the worst direction of the once-per-turn motion, from the
+	// phases between the axes: 1 is a circle, 0.001 a straight line. 0 with one axis.
+	Orbit float64 `json:"orbit"`
 	// Multiples holds the acceleration of 2, 3, … times per turn over that of once per
 	// turn, as many as were seen.
 	Multiples []float64   `json:"multiples"`
@@ -80,6 +84,7 @@ func Read(rev dsp.Revolution) Reading {
 	r.Shake, r.ShakeSE, r.Floor = shakeOf(rev.Amp, f), shakeOf(rev.AmpSE, f), shakeOf(rev.Floor, f)
 	r.Travel = travelOf(rev.Amp, f)
 	r.Feel = FeelOf(r.Shake, DefaultEdges)
+	r.Orbit = orbit(rev)
 	r.Multiples = multiples(rev)
 	if slices.ContainsFunc(r.Faults, forbids) {
 		r.OK = false
@@ -115,6 +120,22 @@ func shakeOf(a, f float64) float64 {
 func travelOf(a, f float64) float64 {
 	w := 2 * math.Pi * f
 	return positive(2e6 * a / (w * w))
+}
+
+// orbit is √((|p|² − |p·p|)/(|p|² + |p·p|)) of the phasor p, the axes of the ellipse that it
+// goes round: the worst direction is that of dsp.Revolution.Amp.
+func orbit(rev dsp.Revolution) float64 {
+	var size float64
+	var own complex128
+	for _, p := range rev.Phasor {
+		size += real(p)*real(p) + imag(p)*imag(p)
+		own += p * p
+	}
+	if !(size > 0) || !finite(size) || rev.Axes < 2 {
+		return 0
+	}
+	turn := cmplx.Abs(own) / size // at most 1, but for rounding
+	return max(0.001, math.Sqrt(max(0, 1-turn)/(1+turn)))
 }
 
 func multiples(rev dsp.Revolution) []float64 {
@@ -163,11 +184,12 @@ func (r Reading) MarshalJSON() ([]byte, error) {
 		Feel    *Feel     `json:"feel"`
 		Cause   *string   `json:"cause"`
 		Crest   number    `json:"crest"`
+		Orbit   number    `json:"orbit"`
 		Mult    []float64 `json:"multiples"`
 		Faults  any       `json:"faults"`
 		Warn    any       `json:"warnings"`
 	}{plain(r), known(r.Span, 4), known(r.Shake, 4), known(r.ShakeSE, 4), known(r.Floor, 4),
-		known(r.Travel, 2), known(r.Total, 4), band, word(r.Feel), word(r.Cause), known(r.Crest, 2),
+		known(r.Travel, 2), known(r.Total, 4), band, word(r.Feel), word(r.Cause), known(r.Crest, 2), known(r.Orbit, 3),
 		finites(r.Multiples), append([]dsp.Fault{}, r.Faults...), append([]string{}, r.Warnings...)})
 }
 

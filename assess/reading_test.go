@@ -67,9 +67,9 @@ func TestReadingJSON(t *testing.T) {
 	t.Parallel()
 	assert.JSONEq(t, `{"t_s":3,"span_s":2,"ok":true,"speed_rpm":600,"speed_se_rpm":0.06,"shake_mm_s":2,"shake_se_mm_s":0.02,
 		"floor_mm_s":0.01,"travel_um":90.03,"total_mm_s":4,"band_hz":[10,400],"feel":"lively","cause":"out of balance, likely",
-		"rival_rpm":null,"crest":3,"multiples":[0.25,0.1],"faults":[],"warnings":[]}`, string(marshal(t, assess.Read(clean()))))
+		"rival_rpm":null,"crest":3,"orbit":null,"multiples":[0.25,0.1],"faults":[],"warnings":[]}`, string(marshal(t, assess.Read(clean()))))
 	assert.JSONEq(t, `{"t_s":7,"span_s":4,"ok":false,"speed_rpm":null,"speed_se_rpm":null,"shake_mm_s":null,"shake_se_mm_s":null,
-		"floor_mm_s":null,"travel_um":null,"total_mm_s":null,"band_hz":null,"feel":null,"cause":null,"rival_rpm":null,"crest":null,
+		"floor_mm_s":null,"travel_um":null,"total_mm_s":null,"band_hz":null,"feel":null,"cause":null,"rival_rpm":null,"crest":null,"orbit":null,
 		"multiples":[],"faults":["no-turn"],"warnings":[]}`, string(marshal(t, assess.Read(dsp.Revolution{Time: 7, Span: 4}))))
 }
 
@@ -82,10 +82,10 @@ func TestReadAnything(t *testing.T) {
 		draw := func(name string) float64 { return f.Draw(t, name) }
 		rev := dsp.Revolution{Time: draw("time"), Span: draw("span"), OK: rapid.Bool().Draw(t, "ok"), Freq: draw("freq"), FreqSE: draw("freqse"),
 			Amp: draw("amp"), AmpSE: draw("ampse"), Floor: draw("floor"), Seen: rapid.IntRange(-1, 9).Draw(t, "seen"),
-			MultipleAmp: [4]float64{draw("m2"), draw("m3")}, Band: [2]float64{draw("low"), draw("high")}, Total: draw("total"), Crest: draw("crest"), Rival: draw("rival"),
+			MultipleAmp: [4]float64{draw("m2"), draw("m3")}, Axes: rapid.IntRange(0, 3).Draw(t, "axes"), Phasor: [3]complex128{complex(draw("xr"), draw("xi")), complex(draw("yr"), 0)}, Band: [2]float64{draw("low"), draw("high")}, Total: draw("total"), Crest: draw("crest"), Rival: draw("rival"),
 			Faults: rapid.SliceOf(rapid.SampledFrom(faults)).Draw(t, "faults")}
 		r := assess.Read(rev)
-		for _, v := range []float64{float64(r.Speed), float64(r.SpeedSE), r.Shake, r.ShakeSE, r.Floor, r.Travel, r.Total, r.Crest, float64(r.Rival)} {
+		for _, v := range []float64{float64(r.Speed), float64(r.SpeedSE), r.Shake, r.ShakeSE, r.Floor, r.Travel, r.Total, r.Crest, r.Orbit, float64(r.Rival)} {
 			if !(v >= 0) || math.IsInf(v, 0) {
 				t.Fatalf("%v in %+v", v, r)
 			}
@@ -104,21 +104,3 @@ func TestReadAnything(t *testing.T) {
 }
 
 var faults = []dsp.Fault{dsp.NoTurn, dsp.Weak, dsp.Changing, dsp.Clipped, dsp.Stuck, dsp.Gap, dsp.Coarse, dsp.Folded, dsp.Doubtful}
-
-func TestCause(t *testing.T) {
-	t.Parallel()
-	for want, change := range map[string]func(*dsp.Revolution){
-		"out of balance, likely":               func(r *dsp.Revolution) {},
-		"out of round or out of line, perhaps": func(r *dsp.Revolution) { r.MultipleAmp = [4]float64{2 * r.Amp} },
-		"something loose, likely: mount, rest or belt": func(r *dsp.Revolution) {
-			r.Seen, r.MultipleAmp = 4, [4]float64{r.Amp, 2 * r.Amp, 2 * r.Amp, r.Amp}
-		},
-		"out of balance, with knocks: a void, bark or an edge, perhaps": func(r *dsp.Revolution) { r.Crest = 12 },
-		"the cut or the motor more than the blank, perhaps":             func(r *dsp.Revolution) { r.Total = 0.02 },
-		"": func(r *dsp.Revolution) { r.OK = false; r.Faults = []dsp.Fault{dsp.Weak} },
-	} {
-		rev := clean()
-		change(&rev)
-		assert.Equal(t, want, assess.Read(rev).Cause)
-	}
-}
