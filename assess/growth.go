@@ -103,26 +103,29 @@ func (w *watch) handed(now []look) float64 {
 		return 1
 	}
 	last := middle(now[len(now)-3:])
+	up := last.speed > b.speed
 	expected := b.known.edge(last.speed) / b.likely
-	if last.speed > b.speed {
+	if up {
 		expected = max(expected, b.flank.highest(math.Log(float64(last.speed/b.speed)))/b.flank.shake)
 	}
-	return max(1, b.growth*last.shake/(b.shake*expected))
+	g := b.growth * last.shake / (b.shake * expected)
+	if up && g < growthFactor {
+		return 1 // a dial that went too far up a resonance does as much
+	}
+	return max(1, g)
 }
 
-// steady lists the readings at the speed of the newest.
+// steady lists the readings at the speed of the newest. They are not to be written to.
 func (w *watch) steady() []look {
 	if len(w.recent) == 0 {
 		return nil
 	}
 	speed := w.recent[len(w.recent)-1].speed
-	out := make([]look, 0, len(w.recent))
-	for _, l := range w.recent {
-		if near(l.speed, speed, growthSpeed) {
-			out = append(out, l)
-		}
+	other := func(l look) bool { return !near(l.speed, speed, growthSpeed) }
+	if !slices.ContainsFunc(w.recent, other) {
+		return w.recent
 	}
-	return out
+	return slices.DeleteFunc(slices.Clone(w.recent), other)
 }
 
 // middle is the one of three readings with the middle shake.

@@ -112,8 +112,8 @@ func (a *Adviser) grown(r Reading, _ Ceiling) (Advice, bool) {
 	g, loose := a.growth, a.watch.loosened()
 	switch {
 	case g >= growthFactor && r.Shake >= growthAtLeast:
-		return Advice{Action: Stop, Say: fmt.Sprintf("Stop: the shake grew to %s, %.1f times, at the same speed.", ShakeText(r.Shake), g),
-			Reasons: []Reason{{"growth", fmt.Sprintf("%.1f times within 30 s at one speed; 1.6 times is the limit", g), ownReadings}, {"look", lookAt, practice}}}, true
+		return Advice{Action: Stop, Say: fmt.Sprintf("Stop: the shake grew to %s, %.1f times, and not by the speed.", ShakeText(r.Shake), g),
+			Reasons: []Reason{{"growth", fmt.Sprintf("%.1f times within 30 s beyond what the speed explains; 1.6 times is the limit", g), ownReadings}, {"look", lookAt, practice}}}, true
 	case loose:
 		return Advice{Action: Stop, Say: fmt.Sprintf("Stop: rattling began at %v, something may be loose.", r.Speed),
 			Reasons: []Reason{{"loose", "many multiples of the turning speed came up at the same speed", ownReadings}, {"look", lookAt, practice}}}, true
@@ -149,8 +149,8 @@ func (a *Adviser) rough(r Reading, top Ceiling) (Advice, bool) {
 		why[0].Text = fmt.Sprintf("%s is still close to the comfort limit of %s", ShakeText(r.Shake), ShakeText(limit))
 	}
 	if g := a.growth; g >= risingFactor {
-		return Advice{Action: Stop, Say: fmt.Sprintf("Stop: the shake grew to %s, %s, at the same speed.", ShakeText(r.Shake), feel),
-			Reasons: append(why, Reason{"growth", fmt.Sprintf("%.1f times within 30 s at one speed", g), ownReadings}, Reason{"look", lookAt, practice})}, true
+		return Advice{Action: Stop, Say: fmt.Sprintf("Stop: the shake grew to %s, %s, and not by the speed.", ShakeText(r.Shake), feel),
+			Reasons: append(why, Reason{"growth", fmt.Sprintf("%.1f times within 30 s beyond what the speed explains", g), ownReadings}, Reason{"look", lookAt, practice})}, true
 	}
 	to := a.comfortable(min(r.Speed/leastGain, top.RPM))
 	if to == 0 {
@@ -323,6 +323,8 @@ func (a *Adviser) hold(r Reading, top Ceiling) Advice {
 	switch {
 	case a.Lathe.Fit(top.RPM) <= worthMore*d.Speed:
 		d.Reasons = append(d.Reasons, Reason{"ceiling", fmt.Sprintf("the lowest ceiling is %.0f rpm (%s): %s", float64(top.RPM), top.Name, top.Text), top.Source})
+	case a.growth >= risingFactor:
+		d.Reasons = append(d.Reasons, Reason{"growing", fmt.Sprintf("%.1f times within 30 s beyond what the speed explains: not faster while it grows", a.growth), ownReadings})
 	case r.Total < DefaultEdges[1]:
 		d.Reasons = append(d.Reasons, Reason{"edge", fmt.Sprintf("faster could pass the comfort limit of %s, or is not known well enough", ShakeText(a.comfort())), ownReadings})
 	}
