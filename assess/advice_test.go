@@ -61,6 +61,18 @@ func TestSay(t *testing.T) {
 	}
 }
 
+// TestViolentStops: what is violent stops at once, also while the speed changes, at the end
+// of the range, and seen through its image; not what may be another's line.
+func TestViolentStops(t *testing.T) {
+	t.Parallel()
+	for fault, stop := range map[dsp.Fault]bool{dsp.Changing: true, dsp.Clipped: true, dsp.Gap: true, dsp.Doubtful: false, dsp.Stuck: false} {
+		d := turning().See(assess.Reading{T: 1, Speed: 500, Shake: 12, ShakeSE: 0.1, Faults: []dsp.Fault{fault}})
+		assert.Equal(t, stop, d.Action == assess.Stop, "%s: %s", fault, d.Say)
+	}
+	d := turning().See(assess.Reading{T: 1, OK: true, Speed: 500, Shake: 12, ShakeSE: 0.1, Faults: []dsp.Fault{dsp.Folded}})
+	assert.Equal(t, assess.Stop, d.Action, d.Say)
+}
+
 // TestRattle: many multiples that come up at one speed are looseness; those that were there
 // before, that could not be seen before, that come for a moment or with another speed are
 // no reason to stop.

@@ -154,11 +154,10 @@ func (a *Adviser) tidy(r Reading) (tidied Reading, firm bool) {
 	if !sane {
 		r.Speed, r.Shake, r.ShakeSE = 0, 0, 0
 	}
-	firm = sane && (r.OK || len(r.Faults) > 0)
-	for _, f := range r.Faults {
-		firm = firm && (f == dsp.Changing || f == dsp.Clipped || f == dsp.Gap)
-	}
-	r.OK = r.OK && sane && timed && r.Shake >= minShake && !slices.ContainsFunc(r.Faults, forbids)
+	number := r.OK && !slices.ContainsFunc(r.Faults, forbids)
+	other := func(f dsp.Fault) bool { return f != dsp.Changing && f != dsp.Clipped && f != dsp.Gap }
+	firm = sane && (number || len(r.Faults) > 0 && !slices.ContainsFunc(r.Faults, other))
+	r.OK = number && sane && timed && r.Shake >= minShake
 	return r, firm
 }
 

@@ -240,16 +240,17 @@ func (a *Adviser) unknown(r Reading, _ Ceiling) (Advice, bool) {
 func (a *Adviser) raise(r Reading, top Ceiling) (Advice, bool) {
 	// However little of it comes once per turn: a headstock that shakes this much is no place
 	// to go faster from.
-	if a.worst2s() >= a.comfort() || r.Total >= DefaultEdges[1] || a.growth >= risingFactor {
+	least, most := a.last2s()
+	if most >= a.comfort() || r.Shake >= risingFactor*least || r.Total >= DefaultEdges[1] || a.growth >= risingFactor {
 		return Advice{}, false
 	}
 	a.response.refit()
-	to, most := a.fastest(r.Speed, min(top.RPM, a.reach(r.Speed)))
+	to, reached := a.fastest(r.Speed, min(top.RPM, a.reach(r.Speed)))
 	if to == 0 {
 		return Advice{}, false
 	}
 	return Advice{Action: Raise, Speed: to, Say: fmt.Sprintf("Raise to %v: %s, %s.", to, ShakeText(r.Shake), FeelOf(r.Shake, DefaultEdges)),
-		Reasons: []Reason{{"predicted", fmt.Sprintf("on the way to %v it stays below %s, even over a resonance not seen yet; the comfort limit is %s", to, ShakeText(most), ShakeText(a.comfort())), ownReadings},
+		Reasons: []Reason{{"predicted", fmt.Sprintf("on the way to %v it stays below %s, even over a resonance not seen yet; the comfort limit is %s", to, ShakeText(reached), ShakeText(a.comfort())), ownReadings},
 			{"ceiling", fmt.Sprintf("the lowest ceiling is %.0f rpm (%s)", float64(top.RPM), top.Name), top.Source}, a.byHand()}}, true
 }
 
@@ -287,15 +288,15 @@ func (a *Adviser) fastest(n, high RPM) (to RPM, most float64) {
 	return to, most
 }
 
-// worst2s is the largest shake of the last 2 s.
-func (a *Adviser) worst2s() float64 {
-	most := 0.0
+// last2s is the least and the most shake of the last 2 s.
+func (a *Adviser) last2s() (least, most float64) {
+	least = math.Inf(1)
 	for _, l := range a.watch.recent {
 		if a.last-l.t <= settledTime {
-			most = max(most, l.shake)
+			least, most = min(least, l.shake), max(most, l.shake)
 		}
 	}
-	return most
+	return least, most
 }
 
 // reach is how far up a raise may go from n: a small step, or on a lathe with steps further
