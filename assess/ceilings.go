@@ -51,9 +51,10 @@ const (
 )
 
 // Ceilings lists every ceiling that applies, lowest first: the first one wins. What is not
-// known of lathe, blank and task counts as the less favourable case. The arguments must
-// be valid.
+// known of lathe, blank and task counts as the less favourable case; a ceiling of what is
+// not known at all is listed only where it wins. The arguments must be valid.
 func Ceilings(l Lathe, b Blank, t Task) []Ceiling {
+	guessed := map[string]bool{"diameter": b.Diameter == 0, "whirl": b.Diameter == 0 || b.Length == 0, "mount": b.Held == ""}
 	b, _ = b.worst(l)
 	out := []Ceiling{latheCeiling(l), diameterCeiling(b)}
 	if l.ChuckMax > 0 {
@@ -65,7 +66,7 @@ func Ceilings(l Lathe, b Blank, t Task) []Ceiling {
 		}
 	}
 	slices.SortStableFunc(out, func(a, b Ceiling) int { return cmp.Compare(a.RPM, b.RPM) })
-	return out
+	return append(out[:1], slices.DeleteFunc(out[1:], func(c Ceiling) bool { return guessed[c.Name] })...)
 }
 
 // farAbove is the speed above which a ceiling is not worth naming: no wood lathe gets

@@ -5,9 +5,8 @@ import "math"
 // RimSpeed is v = π·D·n in m/s, the speed of the rim of a blank.
 func RimSpeed(d MM, n RPM) float64 { return math.Pi * float64(d) / 1000 * float64(n) / 60 }
 
-// DiscEnergy is the energy in J of a turning solid cylinder, ½·I·ω² with I = ½·m·r²
-// (Thomson, Theory of Vibration with Applications, 4th ed., appendix on moments of
-// inertia): m·v²/4 with v the rim speed. mass is in kg.
+// DiscEnergy is the energy in J of a turning solid cylinder, ½·I·ω² with I = ½·m·r² (closed
+// form): m·v²/4 with v the rim speed. mass is in kg.
 func DiscEnergy(mass float64, d MM, n RPM) float64 {
 	v := RimSpeed(d, n)
 	return mass * v * v / 4

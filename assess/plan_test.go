@@ -3,6 +3,7 @@ package assess_test
 import (
 	"encoding/json"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -66,6 +67,26 @@ func TestPractice(t *testing.T) {
 	}
 	fin := assess.Ceilings(workshop(), bowl(), assess.Finishing)[0].RPM
 	assert.Less(t, assess.Ceilings(workshop(), bowl(), assess.Sanding)[0].RPM, fin, "sanding slower than the finishing cut")
+}
+
+// TestCeilingsOfTheKnown: what is not known at all has no line of its own unless it decides;
+// each line has a source, and a formula where it was reckoned.
+func TestCeilingsOfTheKnown(t *testing.T) {
+	t.Parallel()
+	names := func(l assess.Lathe, b assess.Blank, task assess.Task) (out []string) {
+		for _, c := range assess.Ceilings(l, b, task) {
+			out = append(out, c.Name)
+			assert.NotEmpty(t, c.Source, c.Name)
+			assert.Equal(t, slices.Contains([]string{"lathe", "chuck", "mount"}, c.Name), c.Formula == "", c.Name)
+		}
+		return out
+	}
+	assert.Equal(t, []string{"blank", "diameter", "lathe"}, names(assess.Lathe{}, assess.Blank{Diameter: 310}, ""))
+	thin := assess.Blank{Diameter: 30, Length: 900, Wood: "sugar maple", Moisture: 12, Held: assess.Centres, Balance: assess.True}
+	assert.Equal(t, []string{"whirl", "chuck", "lathe", "diameter"}, names(workshop(), thin, assess.Finishing))
+	thin.Length = 0
+	assert.Equal(t, "whirl", names(workshop(), thin, assess.Finishing)[0], "not known, but decides")
+	assert.Equal(t, []string{"mount"}, names(assess.Lathe{Low: 100, High: 3000}, assess.Blank{Diameter: 40, Length: 40, Balance: assess.True}, assess.Finishing)[:1])
 }
 
 // TestLower: each of these alone lowers the ceiling of a sound bowl.
