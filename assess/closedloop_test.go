@@ -17,13 +17,15 @@ const sessionSeconds = 300
 
 // tally counts what came of the sessions.
 type tally struct {
-	sessions, near, slow, falseStops, unsafe int // quiet ones
-	loosened, caught                         int // those in which something came loose
+	sessions, near, slow, falseStops int // quiet ones
+	loosened, caught                 int // those in which something came loose
+	unsafe                           int // of both
 }
 
 // TestClosedLoop lets a turner obey the advice in random shops: lathes of two modes, dials
-// that lie by 5 %, readings lost in bursts, wood coming off; then once more with something
-// coming loose. No advice may be unsafe by the truth.
+// that lie by up to 5 %, sensors that lose readings in bursts or give wrong numbers with a
+// fault, cuts that wander, wood coming off; then once more with something coming loose. No
+// advice may be unsafe by the truth: a raise over what is rough, a speed over a ceiling.
 func TestClosedLoop(t *testing.T) {
 	t.Parallel()
 	var sum tally
@@ -32,15 +34,14 @@ func TestClosedLoop(t *testing.T) {
 		sum.loose(t, seed)
 	}
 	share := func(n, of int) float64 { return 100 * float64(n) / float64(max(of, 1)) }
-	t.Logf("%d quiet sessions: unsafe advice in %d, within 10 %% of the fastest comfortable speed %.1f %%, slower %.1f %%, false stops %.1f %%",
-		sum.sessions, sum.unsafe, share(sum.near, sum.sessions), share(sum.slow, sum.sessions), share(sum.falseStops, sum.sessions))
+	t.Logf("unsafe advice in %d sessions", sum.unsafe)
+	t.Logf("%d quiet sessions: within 10 %% of the fastest comfortable speed %.1f %%, slower %.1f %%, false stops %.1f %%",
+		sum.sessions, share(sum.near, sum.sessions), share(sum.slow, sum.sessions), share(sum.falseStops, sum.sessions))
 	t.Logf("%d sessions with something loose: stopped within 4 s of 1.6 times %.1f %%", sum.loosened, share(sum.caught, sum.loosened))
 	assert.Zero(t, sum.unsafe)
 	if *shops >= 300 {
 		assert.GreaterOrEqual(t, share(sum.near, sum.sessions), 95.0)
-		// Those missed grow so slowly that they are lowered as rough first, and the slower
-		// speed has no history to grow from.
-		assert.GreaterOrEqual(t, share(sum.caught, sum.loosened), 98.0)
+		assert.GreaterOrEqual(t, share(sum.caught, sum.loosened), 99.0)
 		assert.LessOrEqual(t, share(sum.falseStops, sum.sessions), 0.5)
 	}
 }
@@ -64,10 +65,7 @@ func (sum *tally) quiet(t *testing.T, seed uint64) {
 	sum.sessions++
 	top := p.Ceilings[0].RPM
 	o := s.run(sessionSeconds, p.Start, top)
-	if len(o.unsafe) > 0 {
-		sum.unsafe++
-		t.Logf("shop %d: unsafe %q", seed, o.unsafe[0])
-	}
+	sum.judge(t, seed, o)
 	switch best := s.fastest(o.started, top); {
 	case o.stopped != "" && best == 0, o.stopped == "" && o.speed >= 0.9*best:
 		sum.near++
@@ -80,6 +78,14 @@ func (sum *tally) quiet(t *testing.T, seed uint64) {
 	}
 }
 
+// judge counts a session with advice that the truth calls unsafe.
+func (sum *tally) judge(t *testing.T, seed uint64, o outcome) {
+	if len(o.unsafe) > 0 {
+		sum.unsafe++
+		t.Logf("shop %d: unsafe %q", seed, o.unsafe[0])
+	}
+}
+
 func (sum *tally) loose(t *testing.T, seed uint64) {
 	s, p, ok := opened(seed)
 	if !ok {
@@ -87,6 +93,7 @@ func (sum *tally) loose(t *testing.T, seed uint64) {
 	}
 	s.loosenAt, s.loosening = sessionSeconds-50+10*s.Float64(), 0.02+0.2*s.Float64()
 	o := s.run(sessionSeconds, p.Start, p.Ceilings[0].RPM)
+	sum.judge(t, seed, o)
 	if o.grown == 0 || o.grown > sessionSeconds-4 || o.stopped != "" && o.stoppedAt < s.loosenAt {
 		return
 	}

@@ -150,7 +150,7 @@ func (s *shop) spoil(r assess.Reading) assess.Reading {
 	}
 	s.burst--
 	r.OK = false
-	r.Faults = append(r.Faults, []dsp.Fault{dsp.Weak, dsp.Doubtful, dsp.Gap, dsp.Stuck, dsp.Folded}[s.IntN(5)])
+	r.Faults = append(r.Faults, []dsp.Fault{dsp.Weak, dsp.Doubtful, dsp.Gap, dsp.Stuck, dsp.Folded, dsp.Coarse, dsp.Clipped}[s.IntN(7)])
 	r.Speed *= assess.RPM(0.3 + 2*s.Float64())
 	r.Shake *= 0.2 + s.Float64()
 	return r
