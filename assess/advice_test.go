@@ -127,6 +127,8 @@ func TestStopStands(t *testing.T) {
 		}
 		assert.Equal(t, want, a.See(assess.Reading{T: 20.25 + 0.25*float64(i), Faults: []dsp.Fault{dsp.NoTurn}}).Action, "standing for %d readings", i)
 	}
+	require.Equal(t, assess.Stop, hear(a, append(steady(30, 12, 500, 1), steady(33, 4, 500, 1.8)...)...).Action)
+	assert.Equal(t, assess.Stop, hear(a, steady(35, 16, 200, 0.1)...).Action, "what came loose is looked at, not run slower")
 }
 
 // TestCrack: a cracked blank is stopped, number or no number, and not to be started.

@@ -177,12 +177,13 @@ func (a *Adviser) comfortable(n RPM) RPM {
 }
 
 // stopped keeps an earlier stop until the lathe stood still, or went clearly slower and
-// settled.
+// settled; one that asks to look at the mount until it stood still.
 func (a *Adviser) stopped(r Reading, _ Ceiling) (Advice, bool) {
 	if a.alarm == nil || a.alarm.Action != Stop {
 		return Advice{}, false
 	}
-	if a.settled() && r.Speed <= clearlySlower*a.alarmAt {
+	look := slices.ContainsFunc(a.alarm.Reasons, func(r Reason) bool { return r.Code == "look" })
+	if a.settled() && r.Speed <= clearlySlower*a.alarmAt && !look {
 		a.alarm = nil
 		return Advice{}, false
 	}
