@@ -23,7 +23,7 @@ import (
 type board struct {
 	t    testing.TB
 	path string
-	wire *os.File // nil when unplugged
+	wire *os.File // closed when unplugged
 	us   uint32   // its clock
 	n    int      // samples sent
 }
@@ -31,11 +31,7 @@ type board struct {
 func newBoard(t testing.TB) *board {
 	b := &board{t: t, path: filepath.Join(t.TempDir(), "board")}
 	b.plug()
-	t.Cleanup(func() {
-		if b.wire != nil {
-			b.wire.Close()
-		}
-	})
+	t.Cleanup(func() { b.wire.Close() }) // an error if it was pulled
 	return b
 }
 
@@ -68,7 +64,6 @@ func (s tied) Close() error {
 func (b *board) pull() {
 	require.NoError(b.t, os.Remove(b.path))
 	require.NoError(b.t, b.wire.Close())
-	b.wire = nil
 }
 
 // open opens the board's port as a source, to be closed when the test ends.

@@ -41,7 +41,7 @@ type link struct {
 	partial []byte  // the line that is arriving
 	synced  bool    // a line end has been seen: what follows is whole
 	good    int     // lines understood
-	since   float64 // host time of the newest of them; before the first, when the link began
+	since   float64 // host time of the newest sample; before the first, when the link began
 	quiet   bool    // the silence that lasts has been said
 
 	columns int // 3 or 4; 0 before the first
@@ -61,7 +61,7 @@ type link struct {
 // feed takes bytes that arrived by host time at, in s since the source opened.
 func (s *stream) feed(p []byte, at float64) {
 	var lines []sample
-	spoilt, good := 0, s.good
+	spoilt := 0
 	s.bytes = at
 	for len(p) > 0 && s.err == nil {
 		end := bytes.IndexByte(p, '\n')
@@ -97,7 +97,7 @@ func (s *stream) feed(p []byte, at float64) {
 			}
 		}
 	}
-	if s.good > good {
+	if len(lines) > 0 {
 		s.since, s.quiet = at, false
 	}
 	s.clock(lines, spoilt, at)
@@ -107,7 +107,7 @@ func (s *stream) feed(p []byte, at float64) {
 // a board that does not speak says nothing about the lathe.
 func (s *stream) tick(at float64) {
 	limit := silence
-	if s.good == 0 {
+	if s.columns == 0 {
 		limit = starting
 	}
 	if s.quiet || at-s.since < limit {
@@ -115,10 +115,12 @@ func (s *stream) tick(at float64) {
 	}
 	s.quiet = true
 	switch {
+	case s.columns == 0 && s.bytes > s.since:
+		s.note("what comes is no samples: does the board run a program that sends x,y,z lines, and at which baud rate?")
+	case s.columns == 0:
+		s.note("nothing comes: does the board run a program that sends x,y,z lines?")
 	case s.bytes > s.since:
 		s.note("what comes is no samples any more; the lathe may be turning")
-	case s.good == 0:
-		s.note("nothing comes: does the board run a program that sends x,y,z lines?")
 	default:
 		s.note("the board has stopped sending; the lathe may be turning")
 	}
