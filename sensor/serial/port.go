@@ -125,7 +125,7 @@ func (s *source) redial() tty.Port {
 		}
 		s.tell(func(at float64) {
 			s.stream.note("the board is back")
-			s.stream.replug(at)
+			s.stream.plugged(at)
 			s.rates.begin(at)
 		})
 		return wire

@@ -137,9 +137,9 @@ func (s *source) run(wire tty.Port) {
 		if s.over() {
 			return
 		}
-		s.tell(func(at float64) {
+		s.tell(func(float64) {
 			s.stream.note("the board is gone (cable pulled, or switched off); waiting for it to come back")
-			s.stream.replug(at)
+			s.stream.forget()
 		})
 		wire = s.redial()
 	}
@@ -164,7 +164,7 @@ func (s *source) listen(wire tty.Port) error {
 			}
 			next = s.rates.next(s.stream.good, n, at)
 			if next != 0 {
-				s.stream.replug(at)
+				s.stream.forget()
 			}
 		})
 		if next != 0 {

@@ -150,6 +150,22 @@ func TestBaud(t *testing.T) {
 	assert.Contains(t, got.Notes, b.path+": found at 500000 baud")
 }
 
+// TestBabble: what can be read at no rate is said once, after the time a board may need.
+func TestBabble(t *testing.T) {
+	t.Parallel()
+	b := newBoard(t)
+	s := b.open(serial.Options{})
+	go func() {
+		for b.say("$GPGGA,123519,4807.038,N,01131.000,E\n") {
+		}
+	}()
+	note := next(t, s)
+	assert.Empty(t, note.T)
+	assert.Equal(t, []string{b.path + ": what comes is no samples: does the board run a program that sends x,y,z lines, and at which baud rate?"}, note.Notes)
+	b.pull()
+	assert.Equal(t, []string{b.path + ": the board is gone (cable pulled, or switched off); waiting for it to come back"}, next(t, s).Notes)
+}
+
 // TestSlowConsumer: the source reads on when nobody takes its samples, keeps the newest, and
 // says how many it dropped.
 func TestSlowConsumer(t *testing.T) {

@@ -30,6 +30,8 @@ type stream struct {
 	link          // what is known of the board, since the cable was plugged in
 	last  float64 // s, time of the newest sample
 	bytes float64 // host time of the newest byte
+	since float64 // host time of the newest sample; before the first, of the plug
+	quiet bool    // the silence that lasts has been said
 	bad   int     // lines that were none of ours
 	block sensor.Block
 	over  int   // samples dropped since the consumer last came
@@ -38,11 +40,9 @@ type stream struct {
 
 // link is what a board that has just been plugged in does not have yet.
 type link struct {
-	partial []byte  // the line that is arriving
-	synced  bool    // a line end has been seen: what follows is whole
-	good    int     // lines understood
-	since   float64 // host time of the newest sample; before the first, when the link began
-	quiet   bool    // the silence that lasts has been said
+	partial []byte // the line that is arriving
+	synced  bool   // a line end has been seen: what follows is whole
+	good    int    // lines understood
 
 	columns int // 3 or 4; 0 before the first
 	others  int // lines in a row with the other number of columns
@@ -335,8 +335,14 @@ func (s *stream) newClock() {
 // newest is the time of the newest sample, handed on or not.
 func (s *stream) newest() float64 { return max(s.last, s.board.t, s.host.t) }
 
-// replug forgets the board: another may come, at host time at.
-func (s *stream) replug(at float64) {
+// forget what is known of the board: it may be another, or was never understood.
+func (s *stream) forget() {
 	t := s.newest()
-	s.link = link{board: boardClock{t: t}, host: hostClock{t: t}, since: at}
+	s.link = link{board: boardClock{t: t}, host: hostClock{t: t}}
+}
+
+// plugged says that a board was plugged in at host time at.
+func (s *stream) plugged(at float64) {
+	s.forget()
+	s.since, s.quiet = at, false
 }
