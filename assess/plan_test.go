@@ -89,6 +89,35 @@ func TestCeilingsOfTheKnown(t *testing.T) {
 	assert.Equal(t, []string{"mount"}, names(assess.Lathe{Low: 100, High: 3000}, assess.Blank{Diameter: 40, Length: 40, Balance: assess.True}, assess.Finishing)[:1])
 }
 
+// TestWalk: an imbalance that moves the lathe by X far above its resonance throws with a
+// fifth of its weight at ω = √(0.2·g/X) (Thomson, Theory of Vibration with Applications,
+// eq. 3.2-4: M·X = m·e for large r). The ceiling errs to the slow side, is not named before
+// X is known, and stands while a cut makes the map less sure.
+func TestWalk(t *testing.T) {
+	t.Parallel()
+	const x = 0.01 // mm peak
+	spindle := bowl()
+	spindle.Diameter, spindle.Length, spindle.Mass, spindle.Held = 60, 60, 0.1, assess.Chuck
+	a := &assess.Adviser{Lathe: workshop(), Blank: spindle, Task: assess.Finishing, Checked: true}
+	var d assess.Advice
+	for i, n := range []float64{360, 420, 500, 560, 650, 750, 900, 1050, 1250, 1450, 1700, 2000} {
+		shake := n * 2 * math.Pi / 60 * x * assess.UnbalanceGain(n/480, 0.05) / math.Sqrt2
+		d = hear(a, steady(4*float64(i), 12, assess.RPM(n), shake)...)
+		if i < 3 {
+			assert.False(t, slices.ContainsFunc(d.Ceilings, func(c assess.Ceiling) bool { return c.Name == "walk" }), "below the resonance")
+		}
+	}
+	want := math.Sqrt(0.2*9806.65/x) * 60 / (2 * math.Pi)
+	got := ceiling(t, d.Ceilings, "walk")
+	assert.LessOrEqual(t, float64(got.RPM), want)
+	assert.GreaterOrEqual(t, float64(got.RPM), 0.85*want)
+	assert.Contains(t, got.Source, "Thomson")
+	assert.Contains(t, got.Formula, "√(0.2 × g / ")
+	spindle.Diameter = 50
+	require.NoError(t, a.Change(spindle, assess.Finishing))
+	assert.Equal(t, got, ceiling(t, a.See(steady(50, 1, 1000, 1)[0]).Ceilings, "walk"))
+}
+
 // TestLower: each of these alone lowers the ceiling of a sound bowl.
 func TestLower(t *testing.T) {
 	t.Parallel()
