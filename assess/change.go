@@ -1,6 +1,9 @@
 package assess
 
-import "math"
+import (
+	"fmt"
+	"math"
+)
 
 // changed is how far off, relative to itself, what was measured before a cut may be after
 // it, as a standard error (chosen; less would let a raise rest on a blank that is gone).
@@ -8,7 +11,8 @@ const changed = 0.5
 
 // Change tells the adviser what the blank and the task are from now on. It returns an
 // InputError, and changes nothing, for what cannot be. No raise follows from it: that takes
-// new readings, as after a change of speed, and an earlier stop or lower stands.
+// new readings, as after a change of speed, and an earlier stop or lower stands, now to
+// below the new ceiling.
 //
 // A new task moves the ceilings alone. A blank that was cut shakes otherwise, on a lathe
 // that answers as before: what was measured counts for less. One that grew, or is held
@@ -34,6 +38,10 @@ func (a *Adviser) Change(b Blank, t Task) error {
 		a.forget()
 	case cut:
 		a.response.doubt()
+	}
+	if top := a.ceilings()[0]; a.alarm != nil && a.alarm.Speed > top.RPM {
+		d := a.below(a.Lathe.Fit(top.RPM), top, fmt.Sprintf("the ceiling is %.0f rpm now", float64(top.RPM)))
+		a.alarm = &d
 	}
 	return nil
 }

@@ -155,7 +155,8 @@ func hostile(t *rapid.T, top float64) []assess.Reading {
 	return out
 }
 
-// TestLawsOfAdvice feeds hostile readings and holds the laws 1, 2, 4, 6 and 7 at each.
+// TestLawsOfAdvice feeds hostile readings, changes the blank meanwhile, and holds the laws
+// 1, 2, 4, 6 and 7 at each.
 func TestLawsOfAdvice(t *testing.T) {
 	t.Parallel()
 	said := map[assess.Action]int{}
@@ -172,15 +173,23 @@ func TestLawsOfAdvice(t *testing.T) {
 		}
 		ceilings := assess.Ceilings(a.Lathe, a.Blank, a.Task)
 		var heard []assess.Reading
+		since := 0
 		before := assess.Advice{}
 		for _, r := range hostile(t, float64(ceilings[0].RPM)) {
+			if rapid.IntRange(0, 30).Draw(t, "change") == 0 { // a cut, or another task
+				b := a.Blank
+				b.Diameter *= assess.MM(rapid.Float64Range(0.5, 1).Draw(t, "thinner by"))
+				if a.Change(b, drawTask(t)) == nil {
+					ceilings, since = assess.Ceilings(a.Lathe, a.Blank, a.Task), len(heard) // settled anew
+				}
+			}
 			d := a.See(r)
 			said[d.Action]++
 			heard = append(heard, r)
 			law1(t, a.Lathe, append(ceilings, d.Ceilings...), d)
 			if d.Action == assess.Raise {
 				require.True(t, a.Checked, "a raise from a speed that nobody compared with the dial")
-				law2(t, a, heard, d)
+				law2(t, a, heard[since:], d)
 			}
 			law4(t, r, before, d)
 			law6(t, a, r, newer(heard), d.Say != before.Say, d)

@@ -123,17 +123,23 @@ func (a *Adviser) grown(r Reading, _ Ceiling) (Advice, bool) {
 
 // tooFast lowers to below the ceiling, or stops when the lathe cannot run so slowly.
 func (a *Adviser) tooFast(r Reading, top Ceiling) (Advice, bool) {
-	why := Reason{"ceiling", fmt.Sprintf("ceiling %.0f rpm (%s): %s", float64(top.RPM), top.Name, top.Text), top.Source}
 	to := a.Lathe.Fit(top.RPM)
 	switch {
-	case to == 0:
-		return Advice{Action: Stop, Say: "Stop: " + tooSlow(a.Lathe, top), Reasons: []Reason{why}}, true
-	case r.Speed <= ceilingSlip*top.RPM:
+	case to > 0 && r.Speed <= ceilingSlip*top.RPM:
 		return Advice{}, false
-	case r.Speed < 1.1*top.RPM: // the dial is off by a little: ask for a little less
+	case to > 0 && r.Speed < 1.1*top.RPM: // the dial is off by a little: ask for a little less
 		to = max(a.Lathe.Fit(0.95*top.RPM), min(to, a.Lathe.Fit(a.slowest())))
 	}
-	return Advice{Action: Lower, Speed: to, Say: fmt.Sprintf("Lower to %v: %v is above the ceiling (%s).", to, r.Speed, top.Name), Reasons: []Reason{why, a.byHand()}}, true
+	return a.below(to, top, fmt.Sprintf("%v is above the ceiling", r.Speed)), true
+}
+
+// below lowers to a speed below the ceiling, or stops where it is 0, none.
+func (a *Adviser) below(to RPM, top Ceiling, because string) Advice {
+	why := Reason{"ceiling", fmt.Sprintf("ceiling %.0f rpm (%s): %s", float64(top.RPM), top.Name, top.Text), top.Source}
+	if to == 0 {
+		return Advice{Action: Stop, Say: "Stop: " + tooSlow(a.Lathe, top), Reasons: []Reason{why}}
+	}
+	return Advice{Action: Lower, Speed: to, Say: fmt.Sprintf("Lower to %v: %s (%s).", to, because, top.Name), Reasons: []Reason{why, a.byHand()}}
 }
 
 // rough lowers to a comfortable speed, or stops when there is none.
