@@ -122,18 +122,17 @@ func (s *source) Close() error {
 
 const (
 	poll   = 50 * time.Millisecond  // the longest a read waits, and so the longest that Close does
-	bunch  = 4 * time.Millisecond   // lines are left to gather, so that few blocks hold many samples
+	bunch  = 20 * time.Millisecond  // lines are left to gather: each look costs more than its samples do
 	reopen = 200 * time.Millisecond // between two looks for a board that was unplugged
+	full   = 2048                   // bytes: more is waiting (Linux holds 4095; 3200 Hz bring 1900 in a bunch)
 )
 
 // run reads until the end. It never waits for the consumer.
 func (s *source) run(wire tty.Port) {
 	defer close(s.ended)
 	for wire != nil {
-		err := s.listen(wire)
-		if closing := wire.Close(); err == nil {
-			err = closing
-		}
+		s.listen(wire)
+		wire.Close() // whatever it says, the port is done with
 		if s.over() {
 			return
 		}
@@ -145,13 +144,15 @@ func (s *source) run(wire tty.Port) {
 	}
 }
 
-// listen feeds what arrives to the stream, until the port fails or the source ends.
-func (s *source) listen(wire tty.Port) error {
-	buf := make([]byte, 1<<14)
+// listen feeds what arrives to the stream, until the port fails or the source ends. How it
+// failed does not matter: a pulled cable has many names.
+func (s *source) listen(wire tty.Port) {
+	buf := make([]byte, full)
+	last := 0
 	for {
 		n, err := wire.Read(buf)
 		if err != nil || s.over() {
-			return err
+			return
 		}
 		next := 0
 		s.tell(func(at float64) {
@@ -167,14 +168,13 @@ func (s *source) listen(wire tty.Port) error {
 				s.stream.forget()
 			}
 		})
-		if next != 0 {
-			if err := s.change(wire, next); err != nil {
-				return err
-			}
+		if next != 0 && s.change(wire, next) != nil {
+			return
 		}
-		if n > 0 && n < len(buf)/16 {
-			time.Sleep(bunch)
+		if n > 0 && n < full && last < full {
+			time.Sleep(bunch) // no backlog
 		}
+		last = n
 	}
 }
 

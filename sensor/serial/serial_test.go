@@ -66,10 +66,11 @@ func TestRates(t *testing.T) {
 				}
 				assert.Zero(t, got.Lost)
 				assert.InDelta(t, 16*9.80665, got.Range, 1e-9)
+				notes := strings.Join(got.Notes, "\n")
 				if noisy {
-					assert.Contains(t, strings.Join(got.Notes, "\n"), "100 lines were no samples")
+					assert.Contains(t, notes, "100 lines were no samples")
 				} else {
-					assert.Empty(t, got.Notes)
+					assert.NotContains(t, notes, "no samples")
 				}
 			})
 		}

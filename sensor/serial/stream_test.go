@@ -175,6 +175,26 @@ func TestNothingEver(t *testing.T) {
 	assert.Equal(t, []string{"p: nothing comes: does the board run a program that sends x,y,z lines?"}, d.all(t).Notes)
 }
 
+// TestPlugged: a board that comes back has its time to start, and is then silent or not.
+func TestPlugged(t *testing.T) {
+	t.Parallel()
+	d := settledDesk(t)
+	d.forget()
+	d.at += 10
+	d.plugged(d.at)
+	d.tick(d.at + 2.9)
+	assert.Empty(t, d.all(t).Notes)
+	d.tick(d.at + 3.1)
+	assert.Equal(t, []string{"p: nothing comes: does the board run a program that sends x,y,z lines?"}, d.all(t).Notes)
+	d.at += 4
+	d.us = 77
+	d.lines(1000, "%[1]d,0,0,9.8")
+	b := d.all(t)
+	require.Len(t, b.T, 999, "the first may be half a line")
+	assert.InDelta(t, 14*800, b.Lost, 2)
+	assert.InDelta(t, 14, b.T[0]-1.5, 0.01)
+}
+
 // TestSaidRate: a rate that is not the one that was said is told.
 func TestSaidRate(t *testing.T) {
 	t.Parallel()

@@ -2,13 +2,14 @@
  * Runs the firmware on a simulated ATmega328P whose wires end at a simulated ADXL345, and
  * its serial line at a pseudo-terminal. For tests.
  *
- *     bench FIRMWARE.elf HZ  FREQUENCY AMPLITUDE RATE  [dead | deaf]
+ *     bench FIRMWARE.elf HZ  FREQUENCY AMPLITUDE RATE  [dead | deaf | warm]
  *
  * HZ is the processor's clock. The sensor feels a sine of FREQUENCY Hz and AMPLITUDE g
  * along x and 1 g along z, and takes RATE samples a second, which need not be the 800 that
  * its register says: a real one is off by some percent. Dead: no sensor answers. Deaf: its
- * INT1 wire is off. Prints "terminal NAME" and runs until it is killed, or to the first
- * thing that the data sheet forbids. Times are simulated ones; it runs as fast as it can.
+ * INT1 wire is off. Warm: the sensor was running when the processor started, and holds a
+ * sample that nobody has read. Prints "terminal NAME" and runs until it is killed, or to the
+ * first thing that the data sheet forbids. Times are simulated; it runs as fast as it can.
  *
  * [A] ADXL345 data sheet, Rev. E, Analog Devices. [M] ATmega328P data sheet, Microchip.
  */
@@ -73,8 +74,7 @@ static avr_cycle_count_t take(avr_t *a, avr_cycle_count_t when, void *unused)
 	put_axis(0x32, chip.amplitude * sin(2 * M_PI * chip.frequency * t));
 	put_axis(0x34, 0);
 	put_axis(0x36, 1);
-	ready(0);
-	ready(1);
+	ready(1); /* no edge if the one before has not been read */
 	return chip.first + (avr_cycle_count_t)llround(chip.taken * (a->frequency / chip.rate));
 }
 
@@ -183,7 +183,7 @@ int main(int argc, char **argv)
 	elf_firmware_t firmware = {0};
 	uint32_t flags = 0;
 	if (argc < 6 || elf_read_firmware(argv[1], &firmware))
-		stop("use: bench FIRMWARE.elf HZ FREQUENCY AMPLITUDE RATE [dead | deaf]");
+		stop("use: bench FIRMWARE.elf HZ FREQUENCY AMPLITUDE RATE [dead | deaf | warm]");
 	avr = avr_make_mcu_by_name("atmega328p");
 	if (!avr)
 		stop("this simavr has no atmega328p");
@@ -203,6 +203,11 @@ int main(int argc, char **argv)
 	chip.int1 = avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('B'), 0);
 	avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_SPI_GETIRQ(0), SPI_IRQ_OUTPUT), byte_came, NULL);
 	avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('B'), 2), select_changed, NULL);
+
+	if (argc > 6 && !strcmp(argv[6], "warm")) {
+		chip.reg[0x2E] = 0x80;
+		ready(1);
+	}
 
 	avr_ioctl(avr, AVR_IOCTL_UART_GET_FLAGS('0'), &flags);
 	flags &= ~AVR_UART_FLAG_STDIO;
