@@ -80,7 +80,7 @@ type Answer struct {
 type HeavySide struct {
 	Known bool // there is one answer, and a fix by it helps
 	Answer
-	Answers []Answer // all that remain, the most probable first; never empty
+	Answers []Answer // all that remain, the most probable first; one when Known, never none
 	// Consistency is 1 when the runs agree: the imbalance by the differences between the
 	// places over that by their mean (see Circles). 0: fewer than three places, or no
 	// such number. Residual is the root mean square of what the runs differ by from the
@@ -133,8 +133,9 @@ const (
 // and h the answer of lathe and sensor to 1 g·mm (Wowk, Machinery Vibration: Balancing,
 // four-run method; Somervaille, Balancing a rotating disc, Engineering, 1954, drew it with
 // circles). The phase of h never enters, so neither where the sensor sits nor a resonance
-// passed bends the answer. Weighted least squares over all runs; the edges are of the
-// likelihood itself, every mode of it, so they hold where it is far from normal.
+// passed bends the answer. Every run is weighed by its error, and by that of the place of
+// its mass. The answer is the mean over the likelihood, the edges are its own, and so are
+// further answers where it has more than one mode: all hold where it is far from normal.
 //
 // It returns an InputError, with a hint, for runs that can give no answer. A poor answer
 // is none: see Faults.
@@ -143,20 +144,18 @@ func (b Balancing) Solve() (HeavySide, error) {
 		return HeavySide{}, err
 	}
 	m, speed := b.model()
-	found := m.answers()
-	stretch := m.birge(found[0].best)
+	modes := m.answers()
+	all := m.all(modes)
+	stretch := m.birge(modes)
 	if stretch > 1 {
 		for i := range m.tries {
 			m.tries[i].se *= stretch
 		}
-		found = m.answers()
+		modes = m.answers()
+		all = m.all(modes)
 	}
-	out := HeavySide{Faults: []BalanceFault{}, Speed: speed, Residual: m.residual(found[0].best)}
-	for _, f := range found {
-		out.Answers = append(out.Answers, f.answer())
-	}
-	out.Consistency = b.consistency()
-	b.judge(&out, m, found, stretch > 1)
+	out := HeavySide{Faults: []BalanceFault{}, Speed: speed, Consistency: b.consistency()}
+	b.judge(&out, m, modes, all, stretch > 1)
 	return out, nil
 }
 
@@ -254,7 +253,10 @@ func (b Balancing) model() (model, RPM) {
 		if se == 0 {
 			se = typedError * r.Shake
 		}
-		t := try{w: r.moment(), shake: r.Shake}
+		t := try{shake: r.Shake}
+		for j, slip := range slips {
+			t.w[j] = r.moment() * cmplx.Rect(1, slip[0]*m.place)
+		}
 		off := 0.0
 		if r.Speed > 0 && speed > 0 {
 			off = math.Log(float64(r.Speed / speed))
@@ -262,7 +264,7 @@ func (b Balancing) model() (model, RPM) {
 		}
 		t.se = math.Hypot(se, t.shake*math.Hypot(repeatError, pSE*off))
 		m.tries = append(m.tries, t)
-		m.unit = max(m.unit, cmplx.Abs(t.w))
+		m.unit = max(m.unit, cmplx.Abs(t.w[0]))
 	}
 	return m, speed
 }

@@ -9,14 +9,14 @@ import (
 
 // try is one run, brought to the common speed.
 type try struct {
-	w         complex128 // g·mm
-	shake, se float64    // mm/s
+	w         [5]complex128 // g·mm, at its place and off it by slips
+	shake, se float64       // mm/s
 }
 
 // model is the likelihood of an imbalance.
 type model struct {
 	tries []try
-	place float64 // rad, standard error of an angle
+	place float64 // rad, standard error of an angle; see slips
 	unit  float64 // g·mm, the largest trial
 }
 
@@ -30,53 +30,70 @@ type point struct {
 	weight      float64
 }
 
-// found is one mode of the likelihood: its peak and a grid over all of it that matters.
+// found is one mode of the likelihood: a grid over all of it that matters, and its mean, the
+// imbalance that leaves least on the average when it is taken away.
 type found struct {
 	best   point
 	points []point
 	mass   float64 // logarithm of its probability, up to a constant
+	share  float64 // its probability beside the others, 0 to 1; of all together 1
 }
 
 // The range of ln(imbalance/trial) that is searched: 1/50 to 50 (chosen; beyond it the
 // trial is of no use whatever the readings).
 var sizeRange = math.Log(50)
 
-// at judges the imbalance of the given angle and size. blur is a further relative error,
-// for a coarse look.
+// slips are the nodes and weights of Gauss and Hermite's rule for a normal error, five
+// points (Abramowitz and Stegun, table 25.10, for the standard normal).
+var slips = [5][2]float64{{0, 8.0 / 15}, {1.3556262, 0.2220759}, {-1.3556262, 0.2220759}, {2.8569700, 0.0112574}, {-2.8569700, 0.0112574}}
+
+// expect is what each run measures per mm/s of h: mean and variance of |u + w·exp(iα)| with
+// α as far off its place as masses are. Where the mass all but balances the blank the mean is
+// not the value at the mean, and no straight line will do.
+func (m model) expect(u complex128, mean, variance []float64) {
+	for k, t := range m.tries {
+		var sum, squares float64
+		for j, w := range t.w {
+			z := u + w
+			g2 := real(z)*real(z) + imag(z)*imag(z)
+			sum, squares = sum+slips[j][1]*math.Sqrt(g2), squares+slips[j][1]*g2
+		}
+		mean[k], variance[k] = sum, max(0, squares-sum*sum)
+	}
+}
+
+// at judges the imbalance of the given angle and size by the likelihood of normal errors;
+// h is linear in the model and taken at its best. blur is a further relative error, for a
+// coarse look.
 func (m model) at(angle, size, blur float64) point {
+	var room [3][16]float64
+	n := len(m.tries)
+	mean, slip, v := room[0][:0], room[1][:0], room[2][:0]
+	for range n {
+		mean, slip, v = append(mean, 0), append(slip, 0), append(v, 0)
+	}
 	p := point{angle: angle, size: size, u: cmplx.Rect(m.unit*math.Exp(size), angle)}
+	m.expect(p.u, mean, slip)
 	for range 3 { // the errors depend on h
-		p = m.against(p, m.errors(p, blur))
+		for k, t := range m.tries {
+			v[k] = t.se*t.se + p.h*p.h*slip[k] + blur*blur*t.shake*t.shake
+		}
+		p = m.against(p, mean, v)
 	}
 	return p
 }
 
-// errors are the variances of the runs as p has them: their own, and what a mass out of
-// its place changes, (w·∂(h·|u + w·exp(iα)|)/∂α)².
-func (m model) errors(p point, blur float64) []float64 {
-	v := make([]float64, len(m.tries))
+// against fits the h of p to the runs, which expect mean·h with variances v.
+func (m model) against(p point, mean, v []float64) point {
+	var gg, gy, yy float64
+	logs := 1.0
 	for k, t := range m.tries {
-		z := p.u + t.w
-		slip := 0.0
-		if g := cmplx.Abs(z); g > 0 {
-			slip = p.h * m.place * imag(cmplx.Conj(z)*t.w) / g
-		}
-		v[k] = t.se*t.se + slip*slip + blur*blur*t.shake*t.shake
-	}
-	return v
-}
-
-// against fits p to the runs with variances v: h is linear in the model and taken at its
-// best.
-func (m model) against(p point, v []float64) point {
-	var gg, gy, yy, logs float64
-	for k, t := range m.tries {
-		g := cmplx.Abs(p.u + t.w)
-		gg, gy, yy, logs = gg+g*g/v[k], gy+g*t.shake/v[k], yy+t.shake*t.shake/v[k], logs+math.Log(v[k])/2
+		g := mean[k]
+		gg, gy, yy, logs = gg+g*g/v[k], gy+g*t.shake/v[k], yy+t.shake*t.shake/v[k], logs*v[k]/(m.tries[0].shake*m.tries[0].shake)
 	}
 	p.h, p.rel = gy/gg, math.Sqrt(gg)/gy
 	p.chi2 = max(0, yy-gy*gy/gg)
-	p.fit = -p.chi2/2 - logs
+	p.fit = -(p.chi2 + math.Log(logs)) / 2
 	return p
 }
 
@@ -91,18 +108,18 @@ func (m model) answers() []found {
 	}
 	slices.SortFunc(out, func(a, b found) int { return cmp.Compare(b.mass, a.mass) })
 	sum := 0.0
-	for i := range out {
-		sum += math.Exp(out[i].mass - out[0].mass)
+	for _, f := range out {
+		sum += math.Exp(f.mass - out[0].mass)
 	}
-	for i := range out {
-		out[i].mass = math.Exp(out[i].mass-out[0].mass) / sum
+	for i, f := range out {
+		out[i].share = math.Exp(f.mass-out[0].mass) / sum
 	}
-	return slices.DeleteFunc(out, func(f found) bool { return f.mass < rareAnswer })
+	return slices.DeleteFunc(out, func(f found) bool { return f.share < rareAnswer })
 }
 
 // peaks are the local maxima on a coarse grid, highest first.
 func (m model) peaks() []point {
-	const turns, sizes = 120, 80
+	const turns, sizes = 72, 40
 	step := 2 * sizeRange / sizes
 	var grid [turns][sizes + 1]point
 	for i := range grid {
@@ -128,29 +145,15 @@ func (m model) peaks() []point {
 	return out[:min(len(out), 6)]
 }
 
-// climb goes from p to the top of the likelihood, and from there to the least squares with
-// the errors as they are there (reweighted until it stands still; the likelihood itself
-// leans to where the errors are small).
+// climb goes from p to the top of the likelihood: steps along both directions and across,
+// halved when none goes up (pattern search: Hooke and Jeeves, J. ACM 8, 1961).
 func (m model) climb(p point) point {
-	p = m.top(p, func(angle, size float64) point { return m.at(angle, size, 0) })
-	for range 4 {
-		v := m.errors(p, 0)
-		p = m.top(p, func(angle, size float64) point {
-			return m.against(point{angle: angle, size: size, u: cmplx.Rect(m.unit*math.Exp(size), angle)}, v)
-		})
-	}
-	return m.at(p.angle, p.size, 0)
-}
-
-// top is the highest point near p: steps along both directions and across, halved when none
-// goes up (pattern search: Hooke and Jeeves, J. ACM 8, 1961).
-func (m model) top(p point, at func(angle, size float64) point) point {
-	p = at(p.angle, p.size)
-	for step := 0.05; step > 1e-8; {
+	p = m.at(p.angle, p.size, 0)
+	for step := 0.05; step > 1e-6; {
 		next := p
 		for _, d := range [8][2]float64{{1, 0}, {-1, 0}, {0, 1}, {0, -1}, {1, 1}, {1, -1}, {-1, 1}, {-1, -1}} {
 			size := min(max(p.size+step*d[1], -sizeRange), sizeRange)
-			if q := at(p.angle+step*d[0], size); q.fit > next.fit {
+			if q := m.at(p.angle+step*d[0], size, 0); q.fit > next.fit {
 				next = q
 			}
 		}
@@ -198,34 +201,66 @@ func (m model) around(p point) found {
 // grid samples a box about p, each point with its probability.
 func (m model) grid(p point, a, s [2]float64) found {
 	const parts = 48
-	f := found{best: p}
+	var f found
 	sum := 0.0
 	for i := range parts {
 		for j := range parts {
 			x, y := (float64(i)+0.5)/parts, (float64(j)+0.5)/parts
 			q := m.at(p.angle+a[0]+x*(a[1]-a[0]), p.size+s[0]+y*(s[1]-s[0]), 0)
-			q.weight = math.Exp(q.fit-p.fit) * q.rel // h integrated out, with ln h flat beforehand
+			// h integrated out, with ln h flat beforehand; 1/u flat, see centre.
+			q.weight = math.Exp(q.fit-p.fit-2*q.size) * q.rel
 			sum += q.weight
 			f.points = append(f.points, q)
 		}
 	}
 	f.mass = p.fit + math.Log(sum*(a[1]-a[0])*(s[1]-s[0]))
+	f.best = m.centre(f.points)
 	return f
+}
+
+// all is every mode together.
+func (m model) all(modes []found) found {
+	out := found{share: 1}
+	for _, f := range modes {
+		sum := 0.0
+		for _, p := range f.points {
+			sum += p.weight
+		}
+		for _, p := range f.points {
+			p.weight *= f.share / sum
+			out.points = append(out.points, p)
+		}
+	}
+	out.best = m.centre(out.points)
+	return out
+}
+
+// centre is the mean of the points, taken of 1/u: that is what the squares of the shakes are
+// linear in (see Circles), so the mean agrees with the closed form where the errors are
+// small, and wanders least where they are not.
+func (m model) centre(points []point) point {
+	var x complex128
+	sum := 0.0
+	for _, p := range points {
+		x, sum = x+complex(p.weight, 0)/cmplx.Conj(p.u), sum+p.weight
+	}
+	u := complex(sum, 0) / cmplx.Conj(x)
+	return m.at(cmplx.Phase(u), math.Log(cmplx.Abs(u)/m.unit), 0)
 }
 
 // holds reports whether p is within what f already covers: the same mode.
 func (f found) holds(p point) bool {
 	first, last := f.points[0], f.points[len(f.points)-1]
-	off := math.Remainder(p.angle-f.best.angle, 2*math.Pi) + f.best.angle
-	return off >= first.angle && off <= last.angle && p.size >= first.size && p.size <= last.size
+	middle := (first.angle + last.angle) / 2
+	return math.Abs(math.Remainder(p.angle-middle, 2*math.Pi)) <= (last.angle-first.angle)/2 && p.size >= first.size && p.size <= last.size
 }
 
 // answer is f in shop words.
 func (f found) answer() Answer {
-	turn := f.quantiles(func(p point) float64 { return p.angle - f.best.angle }, 0.025, 0.975)
+	turn := f.quantiles(func(p point) float64 { return math.Remainder(p.angle-f.best.angle, 2*math.Pi) }, 0.025, 0.975)
 	size := f.quantiles(func(p point) float64 { return cmplx.Abs(p.u) }, 0.025, 0.975)
 	return Answer{Heavy: degrees(f.best.angle), Within: min(180, max(-turn[0], turn[1])*180/math.Pi),
-		Imbalance: cmplx.Abs(f.best.u), Edges: [2]float64{size[0], size[1]}, Share: f.mass}
+		Imbalance: cmplx.Abs(f.best.u), Edges: [2]float64{size[0], size[1]}, Share: f.share}
 }
 
 // quantiles of a value over the points.
@@ -254,12 +289,18 @@ func (f found) quantiles(value func(point) float64, at ...float64) []float64 {
 // birge is by how much the errors must grow for the runs to agree with the best answer,
 // √(χ²/freedom) where that is more than chance allows in one of a hundred, else 1 (Birge,
 // Phys. Rev. 40, 207, 1932).
-func (m model) birge(p point) float64 {
+func (m model) birge(modes []found) float64 {
+	least := math.Inf(1)
+	for _, f := range modes {
+		for _, p := range f.points {
+			least = min(least, p.chi2)
+		}
+	}
 	free := float64(len(m.tries) - 3)
-	if free < 1 || p.chi2 <= rareChi2(free) {
+	if free < 1 || least <= rareChi2(free) {
 		return 1
 	}
-	return math.Sqrt(p.chi2 / free)
+	return math.Sqrt(least / free)
 }
 
 // rareChi2 is the 99 % point of χ² (Wilson and Hilferty, PNAS 17, 684, 1931; 4 % low at one
@@ -274,7 +315,7 @@ func rareChi2(free float64) float64 {
 func (m model) residual(p point) float64 {
 	sum := 0.0
 	for _, t := range m.tries {
-		d := t.shake - p.h*cmplx.Abs(p.u+t.w)
+		d := t.shake - p.h*cmplx.Abs(p.u+t.w[0])
 		sum += d * d
 	}
 	return math.Sqrt(sum / float64(len(m.tries)))

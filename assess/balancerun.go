@@ -20,31 +20,34 @@ const (
 )
 
 // RunOf makes a run of the readings of a lathe at one steady speed: of their longest
-// unbroken stretch of ok ones. Mass, Radius and Angle are left to the caller. An InputError
-// says why there is no run in them. Readings whose windows overlap count as one look.
-func RunOf(readings []Reading) (Run, error) {
-	good := steady(readings)
+// unbroken stretch of ok ones. With at, the speed of the runs before (0: there are none),
+// those too weak to stand alone count too when they are of that speed: a mass that nearly
+// balances the blank leaves little to measure, and many weak readings together are one that
+// is not. Mass, Radius and Angle are left to the caller. An InputError says why there is no
+// run in them. Readings whose windows overlap count as one look.
+func RunOf(readings []Reading, at RPM) (Run, error) {
+	good := steady(readings, at)
 	if len(good) == 0 || seconds(good) < runLeast {
 		return Run{}, &InputError{fmt.Sprintf("%.0f s of steady readings are too few for a run (at least %g s)%s", seconds(good), runLeast, mostly(readings)),
 			"hold one speed for 20 s, tool off the wood, sensor tight, and make the run again"}
 	}
-	r := Run{}
 	looks := max(1, seconds(good)/good[0].Span)
 	var x, y []float64
 	var noise float64
 	for _, g := range good {
-		x, y = append(x, math.Log(float64(g.Speed))), append(y, math.Log(g.Shake))
-		noise += g.ShakeSE / g.Shake / float64(len(good))
+		// Noise adds to the square of an amplitude on the average.
+		shake := math.Sqrt(max(g.Shake*g.Shake-g.ShakeSE*g.ShakeSE, g.ShakeSE*g.ShakeSE/4))
+		x, y = append(x, math.Log(float64(g.Speed))), append(y, math.Log(shake))
+		noise += g.ShakeSE / shake / float64(len(good))
 	}
-	mx, my := mean(x), mean(y)
 	slope, slopeSE, scatter := line(x, y, looks)
-	if third := len(y) / 3; third > 0 {
+	if third := len(y) / 3; third > 0 && noise < maxRelSE {
 		if grown := math.Exp(math.Abs(mean(y[len(y)-third:]) - mean(y[:third]))); grown > runGrowth {
 			return Run{}, &InputError{fmt.Sprintf("the shake changed %.1f times within the run", grown),
 				"stop and look at the mounting, the mass and the wood before going on; then make the run again"}
 		}
 	}
-	r.Speed, r.Shake = RPM(math.Exp(mx)), math.Exp(my)
+	r := Run{Speed: RPM(math.Exp(mean(x))), Shake: math.Exp(mean(y))}
 	r.ShakeSE = r.Shake * math.Hypot(noise, scatter) / math.Sqrt(looks)
 	if slopeSE > 0 && finite(slope) && finite(slopeSE) {
 		r.Steepness, r.SteepnessSE = slope, slopeSE
@@ -52,13 +55,22 @@ func RunOf(readings []Reading) (Run, error) {
 	return r, nil
 }
 
-// steady is the longest stretch of ok readings of one speed.
-func steady(readings []Reading) []Reading {
+// counts reports whether a reading may be part of a run at that speed.
+func (r Reading) counts(at RPM) bool {
+	weak := at > 0 && near(r.Speed, at, sameRuns) && r.Shake > 0 && r.ShakeSE > 0 && r.ShakeSE < r.Shake
+	for _, f := range r.Faults {
+		weak = weak && (f == dsp.Weak || f == dsp.Gap)
+	}
+	return r.OK || weak
+}
+
+// steady is the longest stretch of readings that count, of one speed.
+func steady(readings []Reading, at RPM) []Reading {
 	var best []Reading
 	for i := 0; i < len(readings); {
 		j := i
 		low, high := RPM(math.Inf(1)), RPM(0)
-		for ; j < len(readings) && readings[j].OK; j++ {
+		for ; j < len(readings) && readings[j].counts(at); j++ {
 			r := readings[j]
 			if j > i && (r.T <= readings[j-1].T || r.T-readings[j-1].T > longestGap) {
 				break
@@ -86,7 +98,7 @@ func seconds(r []Reading) float64 {
 
 // Steady is how many seconds of one steady speed the readings hold so far, for a live run
 // to know when it may end: see RunEnough.
-func Steady(readings []Reading) float64 { return seconds(steady(readings)) }
+func Steady(readings []Reading, at RPM) float64 { return seconds(steady(readings, at)) }
 
 // mostly names the fault that kept most readings from being used.
 func mostly(readings []Reading) string {

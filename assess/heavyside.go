@@ -6,42 +6,49 @@ import (
 	"math/cmplx"
 )
 
-// judge fills in what the answers mean: faults, the fix and what it is good for.
-func (b Balancing) judge(out *HeavySide, m model, found []found, contradict bool) {
-	best := found[0]
+// judge fills in what the modes mean, each for itself and all together: when one fix
+// helps whichever of them is true, they are one answer.
+func (b Balancing) judge(out *HeavySide, m model, modes []found, all found, contradict bool) {
 	fault := func(f BalanceFault, format string, args ...any) {
 		out.Faults = append(out.Faults, f)
 		out.Warnings = append(out.Warnings, fmt.Sprintf(format, args...))
 	}
+	after := all.remaining(m.place)
+	before := all.best.h * cmplx.Abs(all.best.u)
+	out.Known = after[1] <= worthFixing*before
+	if out.Known || len(modes) == 1 {
+		modes = []found{all}
+	}
+	for _, f := range modes {
+		out.Answers = append(out.Answers, f.answer())
+	}
+	out.Residual = m.residual(modes[0].best)
 	if contradict {
 		fault(Inconsistent, "the runs contradict each other by more than their errors: did the speed change, the mounting or the sensor move, was a mass elsewhere than said? The answer is kept vaguer for it; make the odd run again")
 	}
-	if len(found) > 1 {
-		out.Next = b.part(m, found[0].best, found[1].best)
-		fault(Ambiguous, "%d answers explain the runs: heavy at %.0f° or at %.0f°. Make one more run with the mass at %.0f°", len(found), out.Answers[0].Heavy, out.Answers[1].Heavy, out.Next.Angle)
+	first := out.Answers[0]
+	ratio, open := first.Imbalance/m.unit, first.Edges[1] > 0.6*m.unit*math.Exp(sizeRange)
+	switch {
+	case len(modes) > 1:
+		out.Next = b.part(m, modes[0].best, modes[1].best)
+		fault(Ambiguous, "%d answers explain the runs: heavy at %.0f° or at %.0f°. Make one more run with the mass at %.0f°", len(modes), first.Heavy, out.Answers[1].Heavy, out.Next.Angle)
+	case open || !out.Known && ratio > 2 || ratio > 8:
+		out.Next = b.next(m, first, open)
+		fault(TooSmall, "the trial mass changes too little: make the runs with it again, with %s at %v", gramsText(out.Next.Grams), out.Next.Radius)
+	case ratio < 0.25:
+		out.Next = b.next(m, first, false)
+		fault(TooLarge, "the trial mass is %.0f times the blank's own imbalance: make the runs with it again, with %s at %v", 1/ratio, gramsText(out.Next.Grams), out.Next.Radius)
+	case !out.Known:
+		out.Next = b.part(m, all.best, all.best)
+	}
+	if !out.Known {
+		if len(modes) == 1 {
+			fault(Vague, "what the runs say is too vague for a fix that helps: heavy at %.0f° ± %.0f°", first.Heavy, first.Within)
+		}
 		return
 	}
-	after := best.remaining(m.place)
-	before := best.best.h * cmplx.Abs(best.best.u)
-	ratio := cmplx.Abs(best.best.u) / m.unit
-	out.Known = after[1] <= worthFixing*before
-	if !out.Known {
-		fault(Vague, "what the runs say is too vague for a fix that helps: heavy at %.0f° ± %.0f°", out.Answers[0].Heavy, out.Answers[0].Within)
-	}
-	switch small := out.Answers[0].Edges[1] > 0.6*m.unit*math.Exp(sizeRange); {
-	case small || !out.Known && ratio > 2 || ratio > 8:
-		out.Next = b.next(m, out.Answers[0], small)
-		fault(TooSmall, "the trial mass changes too little: make the runs again with %s at %v", gramsText(out.Next.Grams), out.Next.Radius)
-	case ratio < 0.25:
-		out.Next = b.next(m, out.Answers[0], false)
-		fault(TooLarge, "the trial mass is %.0f times the blank's own imbalance: make the runs again with %s at %v", 1/ratio, gramsText(out.Next.Grams), out.Next.Radius)
-	case !out.Known:
-		out.Next = b.part(m, best.best, best.best)
-	}
-	if out.Known {
-		out.Answer, out.Before, out.After, out.High = out.Answers[0], before, after[0], after[1]
-		b.remedy(out)
-	}
+	out.Answer, out.Before, out.After, out.High = first, before, after[0], after[1]
+	b.remedy(out)
 }
 
 // remaining is the shake that a fix by the best point leaves: the median, and the upper
@@ -73,7 +80,7 @@ func (b Balancing) part(m model, a, c point) Mass {
 // one when all that is known is that it was too small, and never more than its fastening
 // holds at this speed.
 func (b Balancing) next(m model, a Answer, open bool) Mass {
-	moment := a.Imbalance
+	moment := math.Sqrt(a.Edges[0] * a.Edges[1])
 	if open {
 		moment = 3 * m.unit
 	}

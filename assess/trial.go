@@ -44,6 +44,9 @@ func (m Mass) fastest(f Fastening) RPM {
 // Trial is the speed for the runs of a balancing and what the mass does there.
 type Trial struct {
 	Speed RPM `json:"speed_rpm"` // 0: the lathe has none slow enough
+	// Most is the fastest speed that is still safe, for a first run too weak to be
+	// measured at Speed: the lowest ceiling, or what the fastening holds.
+	Most RPM `json:"most_rpm"`
 	// Throw is that of the mass at Speed in N; Weight is the mass in kg that weighs as
 	// much. 0 without a speed.
 	Throw  float64 `json:"throw_n"`
@@ -57,7 +60,7 @@ type Trial struct {
 const trialSource = "m·r·ω²; what a fastening holds is chosen, far below what tests of screws give"
 
 // PlanTrial finds one low speed for all runs with mass m on the blank: the start speed of
-// the plan, or where the throw of the mass asks for less, that; never above a ceiling. It
+// the plan, or less where the throw of the mass asks for it; never above a ceiling. It
 // returns an InputError for what cannot be.
 func PlanTrial(l Lathe, b Blank, t Task, m Mass, f Fastening) (Trial, error) {
 	plan, err := MakePlan(l, b, t)
@@ -83,10 +86,20 @@ func PlanTrial(l Lathe, b Blank, t Task, m Mass, f Fastening) (Trial, error) {
 			low, m.Grams, m.Radius, newtons(m.Throw(low)), f.word(), newtons(f.Hold()), f.better())
 		return out, nil
 	}
+	out.Most = l.Fit(min(plan.Window.High, held))
 	out.Throw = m.Throw(out.Speed)
 	out.Weight = out.Throw / gravity
 	out.Say = fmt.Sprintf("Run at %v: %g g at %v throws there with %s, like a weight of %.2g kg pulling at it.", out.Speed, m.Grams, m.Radius, newtons(out.Throw), out.Weight)
 	return out, nil
+}
+
+// Faster is the speed to try next when the first run at n was too weak to be measured: one
+// small step of the advice up, 0 when that would not be safe.
+func (t Trial) Faster(l Lathe, n RPM) RPM {
+	if to := l.Fit(min(smallStep*n, t.Most)); to >= leastGain*n {
+		return to
+	}
+	return 0
 }
 
 // Refuse returns an InputError where mass m throws at n with more than the fastening is
