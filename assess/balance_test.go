@@ -191,6 +191,21 @@ func TestSolveGivesBack(t *testing.T) {
 	})
 }
 
+// A second, lower peak beside a narrow high one.
+func TestSolveGivesBackTwoPeaks(t *testing.T) {
+	t.Parallel()
+	u := cmplx.Rect(math.Exp(-0.625)*2000, 237.75*math.Pi/180)
+	runs := []assess.Run{{Shake: math.Exp(1 - 0.625)}}
+	for i := range 5 {
+		a := 0.25 + 72*float64(i)
+		runs = append(runs, assess.Run{Mass: 20, Radius: 100, Angle: a, Shake: math.E * cmplx.Abs(u+cmplx.Rect(2000, a*math.Pi/180)) / 2000})
+	}
+	h, err := assess.Balancing{Runs: same(runs, 1e-3*math.E), Place: exact}.Solve()
+	require.NoError(t, err)
+	require.True(t, h.Known)
+	assert.Less(t, offBy(237.75, h.Heavy), 0.1)
+}
+
 // A trial far too small or too large is said to be so, with one that suits.
 func TestTrialOfTheWrongSize(t *testing.T) {
 	t.Parallel()

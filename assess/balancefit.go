@@ -101,9 +101,12 @@ func (m model) against(p point, mean, v []float64) point {
 func (m model) answers() []found {
 	var out []found
 	for _, p := range m.peaks() {
-		p = m.climb(p)
-		if !slices.ContainsFunc(out, func(f found) bool { return f.holds(p) }) {
-			out = append(out, m.around(p))
+		f, higher := m.around(m.climb(p))
+		for higher != nil {
+			f, higher = m.around(m.climb(*higher))
+		}
+		if !slices.ContainsFunc(out, func(g found) bool { return g.holds(f.best) }) {
+			out = append(out, f)
 		}
 	}
 	slices.SortFunc(out, func(a, b found) int { return cmp.Compare(b.mass, a.mass) })
@@ -170,20 +173,25 @@ func (m model) climb(p point) point {
 const depth = 8
 
 // around lays a grid over the mode whose peak is p: a box that grows until the likelihood
-// has died away at its edges.
-func (m model) around(p point) found {
+// has died away at its edges. Where they come upon a higher point, that is returned and p
+// was no mode of its own.
+func (m model) around(p point) (f found, higher *point) {
 	lowA, highA, lowS, highS := 1e-5, 1e-5, 1e-5, 1e-5 // half widths
 	const parts = 24
 	alive := func(a0, a1, s0, s1 float64) bool {
 		for i := range parts + 1 {
 			f := float64(i) / parts
-			if m.at(p.angle+a0+f*(a1-a0), p.size+s0+f*(s1-s0), 0).fit > p.fit-depth {
+			q := m.at(p.angle+a0+f*(a1-a0), p.size+s0+f*(s1-s0), 0)
+			if q.fit > p.fit+0.01 {
+				higher = &q
+			}
+			if q.fit > p.fit-depth {
 				return true
 			}
 		}
 		return false
 	}
-	for grown := true; grown; {
+	for grown := true; grown && higher == nil; {
 		grown = false
 		grow := func(edge *float64, limit float64, a0, a1, s0, s1 float64) {
 			if *edge < limit && alive(a0, a1, s0, s1) {
@@ -195,7 +203,10 @@ func (m model) around(p point) found {
 		grow(&lowS, max(0, p.size+sizeRange), -lowA, highA, -lowS, -lowS)
 		grow(&highS, max(0, sizeRange-p.size), -lowA, highA, highS, highS)
 	}
-	return m.grid(p, [2]float64{-lowA, highA}, [2]float64{-lowS, highS})
+	if higher != nil {
+		return found{}, higher
+	}
+	return m.grid(p, [2]float64{-lowA, highA}, [2]float64{-lowS, highS}), nil
 }
 
 // grid samples a box about p, each point with its probability.
