@@ -20,7 +20,7 @@ import (
 
 // blanks is how many random blanks are balanced: few in every run, 500 with
 // go test ./assess -run BalanceBlanks -v -blanks 500 -timeout 1h.
-var blanks = flag.Int("blanks", 6, "random blanks in the simulated balancing")
+var blanks = flag.Int("blanks", 3, "random blanks in the simulated balancing")
 
 // bench is a simulated lathe with a lopsided blank on it, and somebody who puts masses on
 // with an eye that errs by up to 5 degrees.

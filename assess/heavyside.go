@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
 )
 
 // judge fills in what the modes mean, each for itself and all together: when one fix
@@ -132,7 +133,7 @@ func (b Balancing) density() float64 {
 func (b Balancing) allows(h HeavySide) RPM {
 	a := Adviser{Lathe: b.Lathe, Blank: b.Blank, Task: b.Task, Comfort: b.Comfort}
 	top := min(a.ceilings()[0].RPM, h.Fix.fastest(b.Fastened))
-	if a.undescribed() || h.Speed > top {
+	if a.undescribed() || slices.Contains(b.Blank.Defects, Crack) || h.Speed > top {
 		return 0
 	}
 	a.response.add(Reading{OK: true, Speed: h.Speed, Shake: h.High, ShakeSE: h.High * repeatError})
