@@ -99,27 +99,30 @@ func TestChangeNeverFaster(t *testing.T) {
 	r := rand.New(rand.NewPCG(4, 4))
 	raises := 0
 	thinner := func(b *assess.Blank, _ *assess.Task) { b.Diameter *= assess.MM(0.3 + 0.7*r.Float64()) }
-	for name, change := range map[string]func(*assess.Blank, *assess.Task){
-		"thinner": thinner, "thinner again": thinner,
-		"no tailstock": func(b *assess.Blank, _ *assess.Task) { b.Tailstock = false },
-		"rough":        func(b *assess.Blank, _ *assess.Task) { b.Balance = assess.RoughBlank },
-		"hollowing":    func(_ *assess.Blank, t *assess.Task) { *t = assess.Hollowing },
+	for _, c := range []struct {
+		name   string
+		change func(*assess.Blank, *assess.Task)
+	}{
+		{"thinner", thinner}, {"thinner again", thinner},
+		{"no tailstock", func(b *assess.Blank, _ *assess.Task) { b.Tailstock = false }},
+		{"rough", func(b *assess.Blank, _ *assess.Task) { b.Balance = assess.RoughBlank }},
+		{"hollowing", func(_ *assess.Blank, t *assess.Task) { *t = assess.Hollowing }},
 	} {
 		a, at := climbed(t)
 		knew, _ := climbed(t)
-		change(&knew.Blank, &knew.Task)
+		c.change(&knew.Blank, &knew.Task)
 		if knew.Blank.Diameter != a.Blank.Diameter {
 			knew.Blank.Mass = 0
 		}
 		b, task := knew.Blank, knew.Task
-		require.NoError(t, a.Change(b, task), name)
+		require.NoError(t, a.Change(b, task), c.name)
 		n, shake := assess.RPM(300+260*r.Float64()), 0.1+2*r.Float64()
 		for i, reading := range steady(at, 16, n, shake) {
 			d, k := a.See(reading), knew.See(reading)
 			if d.Action == assess.Raise {
 				raises++
-				assert.GreaterOrEqual(t, i, 8, "%s: %q", name, d.Say)
-				assert.True(t, k.Action != assess.Raise || d.Speed <= k.Speed+5, "%s: %q, without the change %q", name, d.Say, k.Say)
+				assert.GreaterOrEqual(t, i, 8, "%s: %q", c.name, d.Say)
+				assert.True(t, k.Action != assess.Raise || d.Speed <= k.Speed+5, "%s: %q, without the change %q", c.name, d.Say, k.Say)
 			}
 		}
 	}

@@ -124,10 +124,13 @@ func TestLaw3(t *testing.T) {
 // hostile draws readings as no lathe gives them: absurd numbers, every mixture of faults,
 // times that stand or go back, and long good stretches between, at speeds about top.
 func hostile(t *rapid.T, top float64) []assess.Reading {
-	var out []assess.Reading
-	now := 0.0
-	absurd := rapid.SampledFrom([]float64{0, -1, 1e-300, 1e300, math.Inf(1), math.NaN(), 0.02, 3, 60, 4000})
 	speed := top * rapid.Float64Range(0.3, 1.1).Draw(t, "share of the top")
+	var out []assess.Reading
+	if rapid.Bool().Draw(t, "calm at first") {
+		out = steady(0, 14, assess.RPM(speed), rapid.Float64Range(0.05, 1).Draw(t, "calm shake"))
+	}
+	now := 0.25 * float64(len(out))
+	absurd := rapid.SampledFrom([]float64{0, -1, 1e-300, 1e300, math.Inf(1), math.NaN(), 0.02, 3, 60, 4000})
 	for range rapid.IntRange(1, 6).Draw(t, "stretches") {
 		switch rapid.IntRange(0, 2).Draw(t, "to") {
 		case 0:
@@ -167,7 +170,10 @@ func TestLawsOfAdvice(t *testing.T) {
 	}()
 	rapid.Check(t, func(t *rapid.T) {
 		a := &assess.Adviser{Lathe: drawLathe(t), Blank: drawBlank(t), Task: drawTask(t), Comfort: rapid.SampledFrom([]float64{0, 1.5, 4.5, 99}).Draw(t, "comfort"),
-			Checked: rapid.Bool().Draw(t, "checked")}
+			Checked: rapid.IntRange(0, 3).Draw(t, "checked") > 0}
+		if rapid.Bool().Draw(t, "slow lathe") { // one that can run every blank
+			a.Lathe.Low, a.Lathe.High, a.Lathe.Steps = 10, 4000, nil
+		}
 		if a.Blank.Validate(a.Lathe, a.Task) != nil || a.Lathe.Validate() != nil {
 			t.Skip("cannot be")
 		}
