@@ -53,14 +53,13 @@ type stretch struct {
 	speed  RPM
 	likely float64  // the same by the map, mm/s rms
 	known  response // the map as of then
-	flank  flank    // likewise
 }
 
 // add takes an ok reading; m is the map without it, g the growth until then.
 func (w *watch) add(r Reading, m response, g float64) {
 	if now := w.steady(); len(now) >= 6 && !near(r.Speed, now[len(now)-1].speed, growthSpeed) && m.cells != nil {
 		last := middle(now[len(now)-3:])
-		w.before = stretch{now[len(now)-1].t, g, last.shake, last.speed, m.mean(last.speed), m, m.flank(last.speed)}
+		w.before = stretch{now[len(now)-1].t, g, last.shake, last.speed, m.mean(last.speed), m}
 	}
 	w.recent = append(w.recent, look{r.T, r.Speed, r.Shake, r.ShakeSE, len(r.Multiples), strongMultiples(r)})
 	cut := 0
@@ -93,26 +92,20 @@ func (w *watch) growth() float64 {
 	return max(handed, last.shake/least.shake)
 }
 
-// handed is the growth until the last change of speed times what that change leaves
-// unexplained: the shake over the upper 95 % edge of what the map as of then made of it, on
-// the way up a resonance not seen before included. So what comes loose while the speed
-// changes is seen, and a lower that does not help.
+// handed is the growth until the speed was last lowered times what the lower speed leaves
+// unexplained: the shake over the upper 95 % edge of what the map as of then made of it. So
+// a lower that does not help is seen. A raise hands on nothing: it may meet a resonance that
+// the map does not know.
 func (w *watch) handed(now []look) float64 {
 	b := &w.before
 	if n := len(now); b.growth == 0 || n < 3 || now[n-3].t <= b.t || now[n-1].t-b.t > growthTime {
 		return 1
 	}
 	last := middle(now[len(now)-3:])
-	up := last.speed > b.speed
-	expected := b.known.edge(last.speed) / b.likely
-	if up {
-		expected = max(expected, b.flank.highest(math.Log(float64(last.speed/b.speed)))/b.flank.shake)
+	if last.speed > b.speed {
+		return 1
 	}
-	g := b.growth * last.shake / (b.shake * expected)
-	if up && g < growthFactor {
-		return 1 // a dial that went too far up a resonance does as much
-	}
-	return max(1, g)
+	return max(1, b.growth*last.shake/b.shake*b.likely/b.known.edge(last.speed))
 }
 
 // steady lists the readings at the speed of the newest. They are not to be written to.
