@@ -5,6 +5,8 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"gonum.org/v1/gonum/floats"
+
 	"vibe/dsp"
 )
 
@@ -21,7 +23,7 @@ func signal(f, rate, seconds, noise float64) (t []float64, x [][]float64) {
 			x[a][i] = math.Cos(p) + 0.2*math.Cos(2*p) + 0.1*math.Cos(3*p) + noise*r.NormFloat64()
 		}
 	}
-	x[2][0] += 9.8
+	floats.AddConst(9.8, x[2])
 	return t, x
 }
 

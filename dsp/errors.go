@@ -251,22 +251,22 @@ func (s *fit) dying() bool {
 	return s.swell < -0.07 && s.swell < -4*math.Sqrt(s.swellVar) && math.Abs(s.drift) < 0.01*s.f
 }
 
-// crest returns the largest ratio, over the axes, of peak and rms of samples t, x less the
-// line, its multiples and their trend. 0 for fewer than 30 samples.
-func (s *fit) crest(t []float64, x [][]float64) float64 {
-	if len(t) < 30 {
-		return 0
-	}
-	var at0, slope, peak, sum [3]float64
-	for a := range x {
-		at0[a], slope[a] = trend(t, x[a])
-	}
+// remainder is what some samples hold besides the line, its multiples and their trend.
+type remainder struct {
+	until     float64 // s, time of the last of them
+	n         float64
+	peak, sum [3]float64 // m/s²; (m/s²)²
+}
+
+// remainder sums up samples t, x, which must lie in the window of the fit.
+func (s *fit) remainder(t []float64, x [][]float64) remainder {
+	r := remainder{n: float64(len(t))}
 	for i, u := range t {
 		tau := u - s.middle
 		sin, cos := math.Sincos(2 * math.Pi * tau * (s.f + s.drift/2*tau))
 		var v [3]float64
 		for a := range x {
-			v[a] = x[a][i] - at0[a] - slope[a]*(u-t[0])
+			v[a] = x[a][i] - s.coef[a][0] - s.coef[a][1]*2*tau/s.span
 		}
 		re, im, next := cos, sin, 1
 		for _, k := range s.ks {
@@ -278,14 +278,39 @@ func (s *fit) crest(t []float64, x [][]float64) float64 {
 			}
 		}
 		for a := range x {
-			peak[a] = max(peak[a], math.Abs(v[a]))
-			sum[a] += v[a] * v[a]
+			r.peak[a] = max(r.peak[a], math.Abs(v[a]))
+			r.sum[a] += v[a] * v[a]
 		}
+		r.until = u
 	}
+	return r
+}
+
+// crest returns peak over rms of what samples t, x of the window hold besides the line, its
+// multiples and their trend, of the axis where it is largest; 0 for fewer than 30 samples. What was
+// summed up before is not looked at again.
+func (tr *Tracker) crest(t []float64, x [][]float64) float64 {
+	if len(t) < 30 {
+		return 0
+	}
+	tr.rest = slices.DeleteFunc(tr.rest, func(r remainder) bool { return r.until <= t[0] })
+	from := 0
+	if n := len(tr.rest); n > 0 {
+		from = firstAfter(t, tr.rest[n-1].until)
+	}
+	var late [3][]float64
+	for a := range x {
+		late[a] = x[a][from:]
+	}
+	tr.rest = append(tr.rest, tr.fit.remainder(t[from:], late[:len(x)]))
 	most := 0.0
 	for a := range x {
-		if sum[a] > 0 {
-			most = max(most, peak[a]/math.Sqrt(sum[a]/float64(len(t))))
+		peak, sum, n := 0.0, 0.0, 0.0
+		for _, r := range tr.rest {
+			peak, sum, n = max(peak, r.peak[a]), sum+r.sum[a], n+r.n
+		}
+		if sum > 0 {
+			most = max(most, peak/math.Sqrt(sum/n))
 		}
 	}
 	return most

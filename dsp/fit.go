@@ -13,6 +13,9 @@ const (
 	maxMultiple = 5 // the line and its multiples 2 to 5 are fitted
 	maxTooth    = 8 // up to 8 where a high one is the strongest
 	maxForeign  = 6 // and at most so many lines that are not of the spindle
+	// converged: after a step in frequency of so many widths 1/span the next would be about its
+	// square.
+	converged = 3e-3
 )
 
 // fit is a joint least-squares fit of all axes to
@@ -79,11 +82,11 @@ func (s *fit) run(near bool) bool {
 	}
 	s.phasor = [maxTooth + 1][3]complex128{}
 	s.ramp = false
-	if !near && !s.descend(4, 0.02) {
+	if !near && !s.descend(4, 0.05) {
 		return false
 	}
 	s.ramp = true
-	if !s.descend(6, 1e-4) || !s.solve() {
+	if !s.descend(6, converged) {
 		return false
 	}
 	s.noise()
@@ -93,7 +96,8 @@ func (s *fit) run(near bool) bool {
 	return !math.IsNaN(sum) && !math.IsInf(sum, 0)
 }
 
-// descend takes at most so many steps, until one moves f by less than enough/span.
+// descend takes at most so many steps, until one moves the frequencies by less than enough/span.
+// The phasors then follow that last step to first order.
 func (s *fit) descend(steps int, enough float64) bool {
 	for range steps {
 		if !s.solve() {
@@ -104,10 +108,38 @@ func (s *fit) descend(steps int, enough float64) bool {
 			return false
 		}
 		if size*s.span < enough {
-			break
+			s.settle()
+			return true
 		}
 	}
-	return true
+	return s.solve()
+}
+
+// settle takes into phasors and residuals what the last step has changed, to first order: the
+// columns stay those of the frequencies before it.
+func (s *fit) settle() {
+	lines := 2 + 2*len(s.ks) + 2*len(s.foreign)
+	for a := range s.x {
+		s.work = grow(s.work, lines)
+		clear(s.work)
+		for r, step := range s.step {
+			floats.AddScaled(s.residual[a], -step, s.jac[a][r])
+			floats.AddScaled(s.work, step, s.proj[a][r])
+		}
+		backward(s.gram, lines, s.work)
+		for c, w := range s.work {
+			floats.AddScaled(s.residual[a], w, s.cols[c])
+		}
+		floats.Sub(s.coef[a], s.work)
+		s.phasors(a)
+	}
+}
+
+// phasors reads those of axis a from its coefficients.
+func (s *fit) phasors(a int) {
+	for c, k := range s.ks {
+		s.phasor[k][a] = complex(s.coef[a][2+2*c], -s.coef[a][3+2*c])
+	}
 }
 
 // solve sets up the columns for the current frequencies and solves for the phasors.
@@ -156,15 +188,13 @@ func (s *fit) solve() bool {
 		for c := range lines {
 			floats.AddScaled(s.residual[a], -s.coef[a][c], s.cols[c])
 		}
-		for c, k := range s.ks {
-			s.phasor[k][a] = complex(s.coef[a][2+2*c], -s.coef[a][3+2*c])
-		}
+		s.phasors(a)
 	}
 	return true
 }
 
 // improve takes one Gauss-Newton step in f, drift and the foreign frequencies, and returns
-// the size of the step in f, in Hz.
+// the size of the step in Hz; weak foreign lines count less.
 func (s *fit) improve() (size float64, ok bool) {
 	p := s.jacobian()
 	if !s.normal(p) {
@@ -177,21 +207,31 @@ func (s *fit) improve() (size float64, ok bool) {
 		}
 	}
 	solveFactored(s.hess, p, s.step)
-	limit := func(v, m float64) float64 { return max(-m, min(m, v)) }
-	df := limit(s.step[0], 0.5/s.span)
-	s.f += df
-	at := 1
-	size = math.Abs(df)
+	limit := func(r int, most float64) float64 {
+		s.step[r] = max(-most, min(most, s.step[r]))
+		return s.step[r]
+	}
+	s.f += limit(0, 0.5/s.span)
+	size, at := math.Abs(s.step[0]), 1
 	if s.ramp {
-		dd := limit(s.step[1], 2/(s.span*s.span))
-		s.drift += dd
-		size = max(size, math.Abs(dd)*s.span/4)
+		s.drift += limit(1, 2/(s.span*s.span))
+		size = max(size, math.Abs(s.step[1])*s.span/4)
 		at = 2
 	}
 	for m := range s.foreign {
-		s.foreign[m] += limit(s.step[at+m], 0.25/s.span)
+		s.foreign[m] += limit(at+m, 0.25/s.span)
+		size = max(size, math.Abs(s.step[at+m])*min(1, s.strength(len(s.ks)+m)/s.strength(0)))
 	}
 	return size, !math.IsNaN(s.f) && s.f > 0
+}
+
+// strength returns the amplitude of line c of the fit, foreign ones last, m/s² over all axes.
+func (s *fit) strength(c int) float64 {
+	sum := 1e-300
+	for a := range s.x {
+		sum += s.coef[a][2+2*c]*s.coef[a][2+2*c] + s.coef[a][3+2*c]*s.coef[a][3+2*c]
+	}
+	return math.Sqrt(sum)
 }
 
 // jacobian fills jac with the derivatives of the model by f, drift (if fitted) and the
@@ -288,8 +328,13 @@ func forward(l []float64, n int, v []float64) {
 	blas64.Trsv(blas.NoTrans, lower(l, n), blas64.Vector{N: n, Inc: 1, Data: v})
 }
 
+// backward solves Lᵀ·y = v in place.
+func backward(l []float64, n int, v []float64) {
+	blas64.Trsv(blas.Trans, lower(l, n), blas64.Vector{N: n, Inc: 1, Data: v})
+}
+
 // solveFactored solves L·Lᵀ·y = v in place.
 func solveFactored(l []float64, n int, v []float64) {
 	forward(l, n, v)
-	blas64.Trsv(blas.Trans, lower(l, n), blas64.Vector{N: n, Inc: 1, Data: v})
+	backward(l, n, v)
 }

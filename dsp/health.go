@@ -2,7 +2,6 @@ package dsp
 
 import (
 	"math"
-	"slices"
 )
 
 // health is what the samples of a window say about the sensor.
@@ -54,23 +53,30 @@ func (h *health) times(t []float64) {
 // repeats finds rows that repeat for long, and axes that never change.
 func (h *health) repeats(t []float64, x [][]float64) {
 	for a := range x {
-		h.dead[a] = true
+		i := 1
+		for i < len(t) && x[a][i] == x[a][0] {
+			i++
+		}
+		h.dead[a] = i >= len(t)
 	}
 	first := 0
 	for i := 1; i < len(t); i++ {
-		same := true
-		for a := range x {
-			if x[a][i] != x[a][i-1] {
-				same, h.dead[a] = false, false
-			}
-		}
-		if !same {
+		if !repeated(x, i) {
 			first = i
-		}
-		if i-first >= stuckSamples && t[i]-t[first] > stuckSeconds {
+		} else if i-first >= stuckSamples && t[i]-t[first] > stuckSeconds {
 			h.stuck = true
 		}
 	}
+}
+
+// repeated reports whether row i of x equals the one before.
+func repeated(x [][]float64, i int) bool {
+	for _, v := range x {
+		if v[i] != v[i-1] {
+			return false
+		}
+	}
+	return true
 }
 
 // stepOf returns the step of the sensor in m/s²: the smallest difference between
@@ -126,7 +132,6 @@ func pressed(v []float64, limit, step float64) bool {
 	if len(v) < 30 {
 		return false
 	}
-	lo, hi := slices.Min(v), slices.Max(v)
 	if limit > 0 {
 		n := 0
 		for _, x := range v {
@@ -136,8 +141,9 @@ func pressed(v []float64, limit, step float64) bool {
 		}
 		return n >= 2
 	}
+	lo, hi, flat := extremes(v)
 	span := hi - lo
-	if !(span > 0) || step > span/30 {
+	if flat < 3 || !(span > 0) || step > span/30 {
 		return false
 	}
 	band := max(span/100, step)
@@ -164,11 +170,41 @@ func pressed(v []float64, limit, step float64) bool {
 	return false
 }
 
+// extremes returns the smallest and the largest of v and the longest run of equal values in
+// it.
+func extremes(v []float64) (lo, hi float64, flat int) {
+	lo, hi = v[0], v[0]
+	run, last := 0, v[0]
+	for _, x := range v {
+		if x == last {
+			run++
+			flat = max(flat, run)
+			continue
+		}
+		run, last = 1, x
+		if x < lo {
+			lo = x
+		} else if x > hi {
+			hi = x
+		}
+	}
+	return lo, hi, flat
+}
+
 // held reports whether most rows repeat the one before although the changes are many steps
 // big: a slow sensor read too often.
-func held(x [][]float64, step float64, sort *[]float64) bool {
+func held(x [][]float64, sort *[]float64) bool {
 	n := len(x[0])
 	changes := 0
+	for i := 1; i < n; i++ {
+		if !repeated(x, i) {
+			changes++
+		}
+	}
+	if n < 40 || changes < 10 || float64(changes) > 0.7*float64(n-1) {
+		return false
+	}
+	step := stepOf(x, sort)
 	d := (*sort)[:0]
 	for i := 1; i < n; i++ {
 		size := 0.0
@@ -176,14 +212,10 @@ func held(x [][]float64, step float64, sort *[]float64) bool {
 			size = max(size, math.Abs(x[a][i]-x[a][i-1]))
 		}
 		if size > 0 {
-			changes++
 			d = append(d, size)
 		}
 	}
 	*sort = d
-	if n < 40 || changes < 10 || float64(changes) > 0.7*float64(n-1) {
-		return false
-	}
 	return median(d) > 4*step
 }
 

@@ -90,27 +90,3 @@ func (tr *Tracker) weak(rev *Revolution, best hypothesis) bool {
 	}
 	return best.anchor == 1 && rev.AmpSE > hiding*rev.Amp || tr.track.count < steady+2 && rev.AmpSE > enough*rev.Amp
 }
-
-// broadband fills in the total velocity over the last second: each bin of the acceleration
-// spectrum over (2πf)².
-func (tr *Tracker) broadband(rev *Revolution, now, have float64) {
-	t, x, fs := tr.window(now, min(1, have), 1000/passband)
-	if len(t) < 24 {
-		return
-	}
-	rev.Band = [2]float64{10, min(1000, 0.45*fs)}
-	if rev.Band[1] <= rev.Band[0] {
-		rev.Band = [2]float64{}
-		return
-	}
-	power := &tr.wide
-	df := tr.spectrum.density(t, x, fs, 0.2/(2*math.Pi*rev.Band[1]), power)
-	sum := 0.0
-	for a := range x {
-		for k := int(math.Ceil(rev.Band[0] / df)); k < len(power[a]) && float64(k)*df <= rev.Band[1]; k++ {
-			w := 2 * math.Pi * float64(k) * df
-			sum += power[a][k] * df / (w * w)
-		}
-	}
-	rev.Total = math.Sqrt(sum)
-}

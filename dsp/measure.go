@@ -84,7 +84,7 @@ func (tr *Tracker) fitLine(s *fit, l *look, f, drift, now, seconds float64, anch
 		rate *= 4 // bridging what is missing costs accuracy near the end of the passband
 	}
 	t, x, fs := tr.window(now, seconds, rate)
-	s.t, s.x = t, x
+	s.t, s.x = t, append(s.x[:0], x...)
 	s.f, s.drift = f, drift
 	if !tr.multiples(s, l, f, 0.47*fs, seconds, anchor, most) {
 		return false

@@ -6,6 +6,7 @@ import (
 	"math/bits"
 
 	"gonum.org/v1/gonum/dsp/fourier"
+	"gonum.org/v1/gonum/dsp/window"
 	"gonum.org/v1/gonum/floats"
 )
 
@@ -23,16 +24,19 @@ var quartile = math.Log(4.0 / 3)
 
 // spectrum computes windowed power spectra and keeps its plans and work space.
 type spectrum struct {
-	plans map[int]*fourier.FFT
+	plans map[int]*fourier.FFT // by length
+	even  map[int][]float64    // windows for even samples, by length
 	buf   []float64
 	hann  []float64
 	coef  []complex128
-	sort  []float64
+	rank  rank
 }
 
 // look is one spectrum: bin k stands at k·df Hz.
 type look struct {
+	end     float64 // s, time of the last sample
 	seconds float64 // length of the window, s
+	rate    float64 // of the samples, Hz
 	df      float64 // distance of the bins, Hz
 	axes    int
 	power   [3][]float64 // one-sided density of each axis, (m/s²)²/Hz
@@ -102,6 +106,27 @@ func (l *look) velocity(f float64) float64 {
 	return math.Sqrt(sum) / (2 * math.Pi * f)
 }
 
+// broad is the end of the band of the total velocity, Hz (ISO 20816-1).
+const broad = 1000.0
+
+// broadband returns the total velocity in m/s rms, all axes together, and the band in Hz that it
+// stands for: each bin of the acceleration spectrum over (2πf)². The band is empty when the
+// sensor does not reach 10 Hz.
+func (l *look) broadband() (total float64, band [2]float64) {
+	band = [2]float64{10, min(broad, 0.45*l.rate)}
+	if band[1] <= band[0] {
+		return 0, [2]float64{}
+	}
+	sum := 0.0
+	for k := int(math.Ceil(band[0] / l.df)); k < len(l.power[0]) && float64(k)*l.df <= band[1]; k++ {
+		w := 2 * math.Pi * float64(k) * l.df
+		for a := range l.axes {
+			sum += l.power[a][k] * l.df / (w * w)
+		}
+	}
+	return math.Sqrt(sum), band
+}
+
 // peak is a line in a look.
 type peak struct {
 	f    float64 // Hz
@@ -154,18 +179,13 @@ func (s *spectrum) density(t []float64, x [][]float64, rate, stray float64, powe
 	}
 	plan := s.plan(length)
 	span := (t[n-1] - t[0]) * float64(n) / float64(n-1)
-	s.hann = grow(s.hann, n)
-	norm := 0.0
-	for i, u := range t {
-		s.hann[i] = 0.5 - 0.5*math.Cos(2*math.Pi*(u-t[0])/span)
-		norm += s.hann[i] * s.hann[i]
-	}
+	hann, norm := s.window(t, span, even)
 	for a := range x {
 		mean, slope := trend(t, x[a])
 		buf := s.buf[:length]
 		clear(buf)
 		for i, v := range x[a] {
-			v = s.hann[i] * (v - mean - slope*(t[i]-t[0]))
+			v = hann[i] * (v - mean - slope*(t[i]-t[0]))
 			if even {
 				buf[i] = v
 				continue
@@ -191,15 +211,29 @@ func (s *spectrum) density(t []float64, x [][]float64, rate, stray float64, powe
 	return grid / float64(length)
 }
 
+// window returns the Hann window over span s at times t, and the sum of its squares.
+func (s *spectrum) window(t []float64, span float64, even bool) (hann []float64, norm float64) {
+	n := len(t)
+	if even {
+		if s.even[n] == nil {
+			s.even[n] = window.NewValues(window.Hann, n+1)[:n]
+		}
+		return s.even[n], 0.375 * float64(n)
+	}
+	s.hann = grow(s.hann, n)
+	for i, u := range t {
+		s.hann[i] = 0.5 - 0.5*math.Cos(2*math.Pi*(u-t[0])/span)
+		norm += s.hann[i] * s.hann[i]
+	}
+	return s.hann, norm
+}
+
 // plan returns the transform of a length and makes room for it.
 func (s *spectrum) plan(n int) *fourier.FFT {
-	if s.plans == nil {
-		s.plans = map[int]*fourier.FFT{}
-	}
 	p := s.plans[n]
 	if p == nil {
-		if len(s.plans) > 64 { // a sensor whose rate wanders: start again
-			clear(s.plans)
+		if len(s.plans) > 64 || s.plans == nil { // a sensor whose rate wanders: start again
+			s.plans, s.even = map[int]*fourier.FFT{}, map[int][]float64{}
 		}
 		p = fourier.NewFFT(n)
 		s.plans[n] = p
@@ -212,55 +246,86 @@ func (s *spectrum) plan(n int) *fourier.FFT {
 	return p
 }
 
-// whiten measures the noise beside every bin of l and fills l.z: the running lower quartile
-// of the power over ±reach Hz, which lines do not move. Over m bins it reads the mean of the
-// noise with a standard error of about 2/√m (here m ≥ 32: 35 %).
-func (s *spectrum) whiten(l *look, reach float64) {
-	bins := len(l.power[0])
+// whiten measures the noise beside every bin of l up to top Hz and fills l.z: the running
+// lower quartile of the power over ±reach Hz, which lines do not move. Over m bins it reads the
+// mean of the noise with a standard error of about 2/√m (here m ≥ 80: 22 %).
+func (s *spectrum) whiten(l *look, reach, top float64) {
+	bins := min(len(l.power[0]), int(top/l.df)+4)
 	l.z = grow(l.z, bins)
 	clear(l.z)
-	half := max(int(reach/l.df), 16)
-	const apart = 16 // bins between two places where it is measured
+	half := max(int(reach/l.df), 40)
 	for a := range l.axes {
-		p := l.power[a]
 		l.noise[a] = grow(l.noise[a], bins)
-		noise := l.noise[a]
-		for k := 0; k < bins; k += apart {
-			lo, hi := max(k-half, 1), min(k+half+1, bins)
-			if hi-lo < 3 {
-				lo, hi = 0, bins
-			}
-			s.sort = append(s.sort[:0], p[lo:hi]...)
-			noise[k] = ranked(s.sort, len(s.sort)/4) / quartile
-		}
-		fill(noise, apart)
-		for k := range bins {
-			if noise[k] > 0 {
-				l.z[k] += p[k] / noise[k]
+		s.rank.quartiles(l.power[a], l.noise[a], half)
+		for k, noise := range l.noise[a] {
+			noise /= quartile
+			l.noise[a][k] = noise
+			if noise > 0 {
+				l.z[k] += l.power[a][k] / noise
 			}
 		}
 	}
 }
 
-// fill interpolates v linearly between every step-th value.
-func fill(v []float64, step int) {
-	for k := 0; k < len(v); k += step {
-		for j := 1; j < step && k+j < len(v); j++ {
-			if k+step < len(v) {
-				v[k+j] = v[k] + (v[k+step]-v[k])*float64(j)/float64(step)
-			} else {
-				v[k+j] = v[k]
-			}
-		}
+// rank finds running lower quartiles by a histogram that slides along (Huang, Yang and Tang,
+// IEEE Trans. ASSP 27 (1979), 13–18), sixteen buckets an octave: the upper bits of the number
+// itself.
+type rank struct {
+	count    [1 << 15]int16
+	at       int // the bucket that holds the quartile
+	below, n int // numbers in the buckets below, and in all
+}
+
+func bucket(v float64) int { return int(math.Float64bits(v) >> 48 & 0x7fff) }
+
+func (r *rank) change(v float64, by int) {
+	b := bucket(v)
+	r.count[b] += int16(by)
+	r.n += by
+	if b < r.at {
+		r.below += by
 	}
 }
 
-// median returns the middle of v, whose order it destroys.
-func median(v []float64) float64 { return ranked(v, len(v)/2) }
+// quartiles fills q with the lower quartile of the p (none negative) within half places of each, p[0]
+// left out. q is at most as long as p.
+func (r *rank) quartiles(p, q []float64, half int) {
+	from, to := 1, 1 // of what is in the histogram
+	for k := range q {
+		for ; to < min(k+half+1, len(p)); to++ {
+			r.change(p[to], 1)
+		}
+		for ; from < k-half; from++ {
+			r.change(p[from], -1)
+		}
+		q[k] = r.quartile()
+	}
+	for ; from < to; from++ {
+		r.change(p[from], -1)
+	}
+}
 
-// ranked returns what stands at index k when v is sorted, whose order it destroys (Hoare's
-// selection).
-func ranked(v []float64, k int) float64 {
+func (r *rank) quartile() float64 {
+	want := r.n / 4
+	if r.n < 3 {
+		return 0
+	}
+	for r.below > want {
+		r.at--
+		r.below -= int(r.count[r.at])
+	}
+	for r.below+int(r.count[r.at]) <= want {
+		r.below += int(r.count[r.at])
+		r.at++
+	}
+	edge := math.Float64frombits(uint64(r.at) << 48)
+	next := math.Float64frombits(uint64(r.at+1) << 48)
+	return edge + (next-edge)*(float64(want-r.below)+0.5)/float64(r.count[r.at])
+}
+
+// median returns the middle of v, whose order it destroys (Hoare's selection).
+func median(v []float64) float64 {
+	k := len(v) / 2
 	lo, hi := 0, len(v)-1
 	for lo < hi {
 		pivot := v[(lo+hi)/2]

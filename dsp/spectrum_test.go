@@ -145,7 +145,7 @@ func TestWhiten(t *testing.T) {
 	var s spectrum
 	l := &look{axes: 2, seconds: n / rate}
 	l.df = s.density(times, [][]float64{a, b}, rate, 1e-6, &l.power)
-	s.whiten(l, 10/l.seconds)
+	s.whiten(l, 10/l.seconds, 250)
 	sum := 0.0
 	from, to := int(80/l.df), int(200/l.df)
 	for _, z := range l.z[from:to] {
@@ -177,7 +177,7 @@ func TestSmooth(t *testing.T) {
 	}
 }
 
-func TestRanked(t *testing.T) {
+func TestMedian(t *testing.T) {
 	t.Parallel()
 	r := rand.New(rand.NewPCG(7, 7))
 	for range 500 {
@@ -186,8 +186,29 @@ func TestRanked(t *testing.T) {
 			v[i] = float64(r.IntN(20))
 		}
 		want := slices.Sorted(slices.Values(v))
-		k := r.IntN(len(v))
-		require.Equal(t, want[k], ranked(slices.Clone(v), k))
+		require.Equal(t, want[len(v)/2], median(slices.Clone(v)))
+	}
+}
+
+// TestQuartiles: the histogram that slides says what sorting says, within its buckets of 1/16
+// octave.
+func TestQuartiles(t *testing.T) {
+	t.Parallel()
+	r := rand.New(rand.NewPCG(9, 9))
+	var s rank
+	for range 50 {
+		p := make([]float64, 40+r.IntN(200))
+		for i := range p {
+			p[i] = math.Exp(40*r.Float64() - 30)
+		}
+		half := 5 + r.IntN(40)
+		q := make([]float64, len(p)-r.IntN(30))
+		s.quartiles(p, q, half)
+		for k, got := range q {
+			want := slices.Sorted(slices.Values(p[max(1, k-half):min(k+half+1, len(p))]))
+			require.InEpsilon(t, want[len(want)/4], got, 1.0/16, "%d of %d", k, len(p))
+		}
+		require.Zero(t, s.n)
 	}
 }
 

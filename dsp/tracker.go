@@ -36,19 +36,22 @@ type state struct {
 
 	spectrum   spectrum
 	looks      [3]look
-	latest     *look        // the shortest of them
-	wide       [3][]float64 // power spectra of broadband
+	lengths    []float64 // s, of the looks
+	shown      []*look   // those of the reading at hand, longest first
+	latest     *look     // the shortest of them
 	found      []peak
 	fit, probe fit
 	ambiguous  bool // the line just measured may be the image of another
 	health     health
+	rest       []remainder // of the window, oldest first
+	cols       [3][]float64
 	sort       []float64
 }
 
 // track is the spindle as it was followed so far.
 type track struct {
 	f, drift, time float64 // Hz, Hz/s, s
-	span           float64 // s, window of the last fit
+	span           float64 // s, window that the next fit needs
 	count          int     // revolutions in a row that agreed
 }
 
@@ -80,7 +83,10 @@ func (k *track) follow(rev *Revolution) {
 	default:
 		k.count = 1
 	}
-	k.f, k.drift, k.time, k.span = rev.Freq, rev.Drift, rev.Time, rev.Span
+	k.f, k.drift, k.time = rev.Freq, rev.Drift, rev.Time
+	// A window longer than the error needs shrinks, a little at a time.
+	excess := rev.AmpSE / (enough * rev.Amp)
+	k.span = rev.Span * max(0.8, min(1, excess*excess))
 }
 
 func (tr *Tracker) low() float64 {
@@ -146,6 +152,7 @@ func (tr *Tracker) reset(t float64) {
 	for i := range tr.levels {
 		tr.levels[i].empty()
 	}
+	tr.rest = tr.rest[:0]
 	tr.gapAt = t
 	tr.next = t + shortest
 }
@@ -158,8 +165,7 @@ func (tr *Tracker) learn() bool {
 		return false
 	}
 	if !tr.hold {
-		recent := tr.columns(base, max(0, len(base.t)-400), len(base.t))
-		if held(recent, stepOf(recent, &tr.sort), &tr.sort) {
+		if held(tr.columns(base, max(0, len(base.t)-400), len(base.t)), &tr.sort) {
 			tr.hold, tr.dt = true, 0
 			base.dropRepeats(tr.axes)
 		}
@@ -220,13 +226,12 @@ func (tr *Tracker) climb(now float64) {
 	}
 }
 
-// columns returns the axes of samples from to to of l.
+// columns returns the axes of samples from to to of l, good until the next call.
 func (tr *Tracker) columns(l *level, from, to int) [][]float64 {
-	cols := make([][]float64, tr.axes)
-	for a := range cols {
-		cols[a] = l.x[a][from:to]
+	for a := range tr.axes {
+		tr.cols[a] = l.x[a][from:to]
 	}
-	return cols
+	return tr.cols[:tr.axes]
 }
 
 // window returns the samples of the last seconds before now on the slowest level that is
@@ -259,7 +264,7 @@ func (tr *Tracker) revolution(now float64) Revolution {
 		tr.track.count = 0
 		return rev
 	}
-	tr.broadband(&rev, now, have)
+	rev.Total, rev.Band = looks[len(looks)-1].broadband()
 	best, rival := tr.choose(looks, now)
 	found := best.f > 0
 	known := found && tr.measure(&rev, best, now, have)
@@ -275,7 +280,7 @@ func (tr *Tracker) revolution(now float64) Revolution {
 		rev.Faults = append(rev.Faults, Weak)
 	default:
 		rev.Rival = rival
-		rev.Crest = tr.fit.crest(t, x)
+		rev.Crest = tr.crest(t, x)
 		tr.judge(&rev, best)
 		tr.track.follow(&rev)
 	}
@@ -293,36 +298,54 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	return rev
 }
 
-// look computes the spectra of the last 4, 2 and 1 s, as far as there are so many; on a
-// steady track the middle one would say nothing new.
+// look computes the spectra of the last 4, 2 and 1 s, as far as there are so many. On a
+// steady track the longest is kept for a while, and the middle one would say nothing new. The
+// shortest is computed at a rate that serves broadband too.
 func (tr *Tracker) look(now, have float64) []*look {
+	const fresh = 0.6 // s. Chosen: three readings
 	_, high := tr.bounds()
-	var looks []*look
-	for i, seconds := range [3]float64{4, 2, 1} {
-		if i == 1 && tr.track.count >= steady && have > 0.95*longest {
-			continue
+	held := tr.track.count >= steady && have > 0.95*longest
+	lengths := append(tr.lengths[:0], min(4, have))
+	for i, seconds := range [2]float64{2, 1} {
+		if have < 2*seconds/1.4 {
+			seconds = have / float64(int(2)<<i)
 		}
-		if i > 0 && have < 2*seconds/1.4 {
-			seconds = have / float64(int(1)<<i)
-			if seconds < 0.5 {
-				break
-			}
-		}
-		seconds = min(seconds, have)
-		t, x, fs := tr.window(now, seconds, max(2*high/passband, 150))
-		if len(t) < 24 {
+		if seconds < 0.5 {
 			break
 		}
-		l := &tr.looks[i]
-		l.axes = tr.axes
-		stray := 0.3 / (2 * math.Pi * high)
-		if high > 0.45/tr.dt {
-			stray = -1 // show what lies above half the rate
-		}
-		l.df = tr.spectrum.density(t, x, fs, stray, &l.power)
-		l.seconds = t[len(t)-1] - t[0]
-		tr.spectrum.whiten(l, 10/l.seconds)
-		looks = append(looks, l)
+		lengths = append(lengths, seconds)
 	}
-	return looks
+	tr.lengths, tr.shown = lengths, tr.shown[:0]
+	for i, seconds := range lengths {
+		l := &tr.looks[i]
+		if i == 1 && held {
+			continue
+		}
+		if !(i == 0 && held && now-l.end < fresh) && !tr.compute(l, now, seconds, high, i == len(lengths)-1) {
+			break
+		}
+		tr.shown = append(tr.shown, l)
+	}
+	return tr.shown
+}
+
+// compute fills l with the spectrum of the last seconds before now, for lines up to high Hz
+// and some multiples, or (wide) for broadband as well. It reports whether there are samples enough.
+func (tr *Tracker) compute(l *look, now, seconds, high float64, wide bool) bool {
+	rate, stray := max(2*high/passband, 150), 0.3/(2*math.Pi*high)
+	if wide {
+		rate, stray = max(rate, broad/passband), min(stray, 0.2/(2*math.Pi*broad))
+	}
+	if high > 0.45/tr.dt {
+		stray = -1 // show what lies above half the rate
+	}
+	t, x, fs := tr.window(now, seconds, rate)
+	if len(t) < 24 {
+		return false
+	}
+	l.axes, l.rate = tr.axes, fs
+	l.df = tr.spectrum.density(t, x, fs, stray, &l.power)
+	l.end, l.seconds = now, t[len(t)-1]-t[0]
+	tr.spectrum.whiten(l, 10/l.seconds, max(4*high, 150))
+	return true
 }
