@@ -16,6 +16,11 @@ const (
 	// shown is the amplitude over its standard error at which a line at a known frequency
 	// is more than noise: for six Gaussian numbers (three axes) χ² > 30 has probability 4e-5.
 	shown = 5.5
+	// hinted is the same for a line that only casts doubt on another: 0.2 %.
+	hinted = 4.5
+	// exactly at a part of another is a line within so much of it: of belts, whose ratio may
+	// be any from a quarter to a half, one in a thousand is. Chosen.
+	exactly = 3e-4
 	// plain: a line so many times over the threshold cannot be overlooked. Chosen.
 	plain = 50.0
 	// outrun: a line so many times faster (m/s) than the one the dial means casts doubt on
@@ -47,6 +52,7 @@ type hypothesis struct {
 	speed  float64 // m/s rms, velocity of the strongest line of the family
 	lines  int     // lines of the family that stand
 	doubt  float64 // Hz, another reading of the same lines that is as good; 0 none
+	beside bool    // was there beside a spindle that was known
 }
 
 // peaks lists the lines between low and high Hz that stand above the noise in any of the
@@ -99,14 +105,14 @@ type suspicion struct{ f, at float64 } // Hz, s
 func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival float64) {
 	tr.latest = looks[len(looks)-1]
 	all := tr.groups(looks, now)
-	if len(all) == 0 {
+	expected := tr.track.predict(now)
+	best = believe(all, expected)
+	if best.f == 0 {
 		if tr.Hint > 0 {
 			rival = tr.outside(looks, 0)
 		}
 		return hypothesis{}, rival
 	}
-	expected := tr.track.predict(now)
-	best = believe(all, expected)
 	if tr.Hint > 0 {
 		if rival = tr.outside(looks, best.f); rival > 0 {
 			return best, rival
@@ -120,7 +126,7 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 			return best, expected
 		}
 	}
-	return best, rivalOf(best, all, looks[0].seconds)
+	return best, tr.rivalOf(best, all, looks[0].seconds)
 }
 
 // worth is a hypothesis' score, less for being slower (m/s) than the fastest line, top.
@@ -135,7 +141,7 @@ func fastest(all []hypothesis) float64 {
 }
 
 // believe picks the hypothesis worth most, the track's own a little more (expected, Hz; 0
-// none).
+// none), none that was there beside another. f is 0 if there is none.
 func believe(all []hypothesis, expected float64) hypothesis {
 	top := fastest(all)
 	liking := func(h hypothesis) float64 {
@@ -145,9 +151,13 @@ func believe(all []hypothesis, expected float64) hypothesis {
 		return h.worth(top)
 	}
 	slices.SortStableFunc(all, func(a, b hypothesis) int { return cmp.Compare(liking(b), liking(a)) })
-	best := all[0]
-	for _, h := range all[1:] {
-		if multiple(best.f, h.f) {
+	var best hypothesis
+	for _, h := range all {
+		switch {
+		case h.beside:
+		case best.f == 0:
+			best = h
+		case multiple(best.f, h.f):
 			// Both are readings of the same lines, and the slower one has a line more.
 			h.score, h.speed = max(h.score, best.score), max(h.speed, best.speed)
 			best = h
@@ -174,18 +184,22 @@ func (tr *Tracker) suspicious(best hypothesis, now float64) float64 {
 // rivalOf returns the frequency of the hypothesis in all that is about as good as best, or is
 // faster (m/s), or, if both are single lines, not much slower; 0 if there is none. In a look of few seconds
 // more must speak for best.
-func rivalOf(best hypothesis, all []hypothesis, seconds float64) float64 {
+func (tr *Tracker) rivalOf(best hypothesis, all []hypothesis, seconds float64) float64 {
 	lead := margin
 	if seconds < blurred {
 		lead *= 3
 	}
 	top := fastest(all)
 	for _, h := range all {
-		if h.f == best.f || h.lines == 0 || multiple(h.f, best.f) {
+		if h.f == best.f || h.lines == 0 || tr.belongs(peak{f: h.f, look: h.look}, best) {
+			continue
+		}
+		// What would be its multiple has been asked for its parts by an exact fit.
+		if tr.belongs(peak{f: best.f, look: best.look}, h) {
 			continue
 		}
 		single := h.lines == 1 && best.lines == 1 && h.speed > singles*best.speed
-		if single || h.speed > best.speed || h.worth(top) > best.worth(top)-lead {
+		if h.speed > best.speed || !h.beside && (single || h.worth(top) > best.worth(top)-lead) {
 			return h.f
 		}
 	}
@@ -240,10 +254,12 @@ func (tr *Tracker) groups(looks []*look, now float64) []hypothesis {
 		if tr.fold(p.f) < tr.low() { // the image of the slow drift of a sensor
 			continue
 		}
-		if slices.ContainsFunc(all, func(h hypothesis) bool { return tr.belongs(p, h) }) || tr.bystander(p.f, 0.7*p.look.df) {
+		beside, proven := tr.bystander(p.f, 0.7*p.look.df)
+		if proven || slices.ContainsFunc(all, func(h hypothesis) bool { return tr.belongs(p, h) }) {
 			continue
 		}
 		if h := tr.family(p, now, low, high); h.f > 0 {
+			h.beside = beside
 			all = append(all, h)
 		}
 	}
@@ -323,32 +339,33 @@ func (tr *Tracker) worthAsking(p peak, m int, now float64) bool {
 	return f < 6/l.seconds || l.at(f, 1) > 6
 }
 
-// part reports whether a line stands at 1/m of p, and whether it is sure to be no accident:
-// another multiple that p does not explain stands too, or the line is strong, or it fits so
-// exactly that chance is out of the question.
+// part reports whether a line stands at 1/m of p, and whether it is sure to be no accident: it
+// is faster (m/s) than p, or at that part exactly, or another multiple that p does not explain
+// stands too.
 func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 	s := &tr.probe
 	seconds := p.look.seconds
 	if n := tr.track.count; n > 0 { // no longer than the speed has held
 		seconds = min(seconds, max(turns*float64(m)/p.f, shortest+every*float64(n)))
 	}
-	if !tr.fitLine(s, p.look, p.f/float64(m), 0, now, seconds, m, max(m, 3)) {
+	if !tr.fitLine(s, p.look, p.f/float64(m), 0, now, seconds, m, max(m, maxMultiple)) {
 		return false, false
 	}
 	v := s.variance()
 	amp, se := worst(s.phasor[1], v)
-	if amp < shown*se || math.Abs(s.off) > 4*math.Sqrt(s.offVar)+0.02/s.span {
+	if amp < hinted*se || math.Abs(s.off) > 4*math.Sqrt(s.offVar)+0.02/s.span {
 		return false, false
 	}
 	strong, _ := worst(s.phasor[m], v)
-	if amp < faint*strong {
+	switch {
+	case amp < faint*strong:
 		return false, true
-	}
-	if amp*float64(m) > 0.5*strong || 4*math.Sqrt(s.offVar) < 0.002*s.f {
+	case amp*float64(m) > strong, 4*math.Sqrt(s.offVar) < exactly*s.f: // no belt is the faster of the two
 		return amp > 2*shown*se, true
 	}
 	for _, k := range s.ks {
-		if k > 1 && k != m {
+		// A belt at this part of the spindle's speed has a second multiple too.
+		if k > 2 && k%m != 0 {
 			if a, _ := worst(s.phasor[k], v); a > 2*shown*se {
 				return amp > shown*se, true
 			}
@@ -365,13 +382,17 @@ func (tr *Tracker) rate(h hypothesis) hypothesis {
 	for k := 1; k <= maxTooth; k++ {
 		g := tr.fold(float64(k) * h.f)
 		mains := isMains(g, l.df) && (k > 1 || isMains(g, 0))
-		if g < tr.low()/2 || g > l.df*float64(len(l.z)-4) || mains || tr.bystander(g, 0.7*l.df) {
+		if g < tr.low()/2 || g > l.df*float64(len(l.z)-4) || mains {
+			continue
+		}
+		if beside, _ := tr.bystander(g, 0.7*l.df); beside && k > 1 {
 			continue
 		}
 		if z := l.tooth(g, (0.4+0.06*float64(k))*l.df); z > limit {
 			h.score += min(certain, math.Log(z/limit))
 			h.speed = max(h.speed, l.velocity(g))
-			if tr.latest.at(g, 1) > thresholds[l.axes] { // a long look blurs a speed that changed
+			// A long look blurs a speed that changed.
+			if tr.latest.tooth(g, 0.6*tr.latest.df) > thresholds[l.axes] {
 				h.speed = max(h.speed, tr.latest.velocity(g))
 			}
 			h.lines++

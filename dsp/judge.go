@@ -6,9 +6,9 @@ const (
 	// tooWeak is the relative standard error of the amplitude above which there is no
 	// number: two of them are 10 %. Chosen; too high shows noise as shake.
 	tooWeak = 0.05
-	// hiding is the same where the dial says nothing: a line of a ninth of this one's size,
-	// of which it might be a multiple, would be seen (shown standard errors). Chosen.
-	hiding = 0.02
+	// hiding is the same where the dial says nothing: a line of a tenth of this one's size,
+	// of which it might be a multiple, would be seen (hinted standard errors and two and a half).
+	hiding = 1 / (10 * (hinted + 2.5))
 	// tooVague is the same for the speed: two of them are 0.4 %. Chosen.
 	tooVague = 0.002
 	// fewestTurns in a window shorter than the longest. Chosen: fewer do not part the line

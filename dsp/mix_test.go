@@ -198,14 +198,14 @@ func (m mix) count(t *testing.T, v dsp.Revolution, truth sensor.Truth, hint bool
 }
 
 // allowed reports whether the data allow a number: a standard error of the amplitude below
-// 4 % (1.6 % with no word of the dial) in 4 s by the Cramér-Rao bound √(S/T), turns enough in the window, nothing else that
+// 4 % (1.35 % with no word of the dial) in 4 s by the Cramér-Rao bound √(S/T), turns enough in the window, nothing else that
 // could be the spindle, and no image of it in the range.
 func (m mix) allowed(v dsp.Revolution, truth sensor.Truth, hint bool) bool {
 	noise := math.Hypot(m.noise, m.sim.Cutting.White)
 	shake := 1000 * truth.Amp / (2 * math.Pi * truth.Freq) / math.Sqrt2 // mm/s rms
 	need := 0.04
 	if !hint {
-		need = 0.016 // or a hidden line, of which this one is a multiple, explains them too
+		need = 0.0135 // or a hidden line, of which this one is a multiple, explains them too
 	}
 	clear := noise/2 <= need*truth.Amp && shake > 0.1 && m.sim.Knock.Peak == 0
 	coarse := m.sim.Chip.Step > truth.Amp

@@ -19,15 +19,19 @@ const (
 	neighbourCount = 4   // readings beside a known spindle
 )
 
-// bystander reports whether f belongs to a line that was there beside the spindle and has not
-// moved since. The dial's word overrules that.
-func (tr *Tracker) bystander(f, resolution float64) bool {
+// bystander reports whether f belongs to a line that was there beside the spindle (beside), and
+// whether it stood still while the spindle's speed changed (proven). The dial's word overrules that.
+func (tr *Tracker) bystander(f, resolution float64) (beside, proven bool) {
 	if tr.Hint > 0 {
-		return false
+		return false, false
 	}
-	return slices.ContainsFunc(tr.neighbours, func(b neighbour) bool {
-		return math.Abs(b.f-f) < resolution && (b.beside >= neighbourCount || b.hi > 1.1*b.lo)
-	})
+	for _, b := range tr.neighbours {
+		if math.Abs(b.f-f) < resolution {
+			beside = beside || b.beside >= neighbourCount
+			proven = proven || b.hi > 1.1*b.lo
+		}
+	}
+	return beside || proven, proven
 }
 
 // remember updates the neighbours with the lines of look l at time now, where the spindle
