@@ -98,7 +98,7 @@ type Tracker struct {
 // m/s², all of one length, and returns the revolutions that are complete with them,
 // four a second of data, oldest first. The slices are not kept. Samples that are not
 // finite, or whose time does not come after the last one's, are passed over.
-// It panics if the lengths differ, if there are no or more than three columns, or if their
+// It panics if a field is not finite, if the lengths differ, if there are no or more than three columns, or if their
 // number changes.
 func (tr *Tracker) Add(t []float64, axes [][]float64) []Revolution {
 	tr.check(t, axes)
@@ -125,6 +125,11 @@ func (tr *Tracker) Add(t []float64, axes [][]float64) []Revolution {
 const absurd = 1e9
 
 func (tr *Tracker) check(t []float64, axes [][]float64) {
+	for _, v := range [...]float64{tr.Low, tr.High, tr.Hint, tr.Range} {
+		if !(math.Abs(v) < absurd) {
+			panic(fmt.Sprintf("dsp: Add with a field of %g", v))
+		}
+	}
 	if len(axes) < 1 || len(axes) > 3 || tr.axes != 0 && tr.axes != len(axes) {
 		panic(fmt.Sprintf("dsp: Add with %d axes", len(axes)))
 	}

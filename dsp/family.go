@@ -113,6 +113,9 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 		}
 		return hypothesis{}, rival
 	}
+	if f := tr.mistaken(best, looks); f > 0 {
+		return best, f
+	}
 	if tr.Hint > 0 {
 		if rival = tr.outside(looks, best.f); rival > 0 {
 			return best, rival
@@ -195,7 +198,7 @@ func (tr *Tracker) rivalOf(best hypothesis, all []hypothesis, seconds float64) f
 			continue
 		}
 		// What would be its multiple has been asked for its parts by an exact fit.
-		if tr.belongs(peak{f: best.f, look: best.look}, h) {
+		if tooth(best.f, h.f, max(best.look.df, h.look.df)) {
 			continue
 		}
 		single := h.lines == 1 && best.lines == 1 && h.speed > singles*best.speed
@@ -269,13 +272,18 @@ func (tr *Tracker) groups(looks []*look, now float64) []hypothesis {
 // belongs reports whether p is a multiple of h, as it is or, up to the fifth, folded.
 func (tr *Tracker) belongs(p peak, h hypothesis) bool {
 	df := max(p.look.df, h.look.df)
-	for k := 1; k <= maxTooth; k++ {
-		g := float64(k) * h.f
-		if math.Abs(g-p.f) < (0.5+0.1*float64(k))*df || k <= maxMultiple && math.Abs(tr.fold(g)-tr.fold(p.f)) < df {
+	for k := 1; k <= maxMultiple; k++ {
+		if math.Abs(tr.fold(float64(k)*h.f)-tr.fold(p.f)) < df {
 			return true
 		}
 	}
-	return false
+	return tooth(p.f, h.f, df)
+}
+
+// tooth reports whether f is a multiple of g, or g itself, as well as bins of df Hz can tell.
+func tooth(f, g, df float64) bool {
+	k := math.Round(f / g)
+	return k >= 1 && k <= maxTooth && math.Abs(k*g-f) < (0.5+0.1*k)*df
 }
 
 // family asks whether p may be the spindle's own line or a multiple of it, and returns the

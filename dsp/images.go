@@ -19,14 +19,14 @@ func (tr *Tracker) fold(f float64) float64 {
 
 // images asks whether the line just fitted at f, drift is the image of another in the range
 // that is searched, m rates away, which even samples could not tell from it. Uneven times do
-// tell. It returns the frequency and drift that fit best and whether another is as good.
+// tell, if it is not too close. It returns the frequency and drift that fit best and whether another is as good.
 func (tr *Tracker) images(c hypothesis, f, drift, now, seconds float64) (best, bend float64, same bool) {
 	low, high := tr.bounds()
 	rate := 1 / tr.dt
 	best, bend = f, drift
 	for m := 1.0; m*rate-f < high; m++ {
 		for _, g := range [2]float64{m*rate - f, m*rate + f} {
-			if g < low || g > high || math.Abs(g-f)*seconds < 2 {
+			if g < low || g > high {
 				continue
 			}
 			its := drift
@@ -111,3 +111,56 @@ func tick(t []float64) float64 {
 }
 
 func sumSquares(v []float64) float64 { return floats.Dot(v, v) }
+
+// A sensor slower than unfiltered Hz shows what turns faster than half its rate, lower down:
+// the multiples of the line too. Chosen: faster ones have a filter against that.
+const unfiltered = 150.0
+
+// beside returns how far from the line at f, in Hz, the nearest of its multiples shows that is
+// folded.
+func (tr *Tracker) beside(f float64) float64 {
+	nearest := math.Inf(1)
+	for k := 2.0; k <= maxMultiple && 1/tr.dt < unfiltered; k++ {
+		if k*f > 0.5/tr.dt {
+			nearest = min(nearest, math.Abs(tr.fold(k*f)-tr.fold(f)))
+		}
+	}
+	return nearest
+}
+
+// apart is the number of widths 1/seconds at which the line and a folded multiple are told apart.
+// Chosen.
+const apart = 2.0
+
+// mistaken returns a frequency in the range that is searched, a folded multiple of which is what
+// shows at best, and which itself shows too or cannot show, being folded to nothing; 0 if there is
+// none.
+func (tr *Tracker) mistaken(best hypothesis, looks []*look) float64 {
+	rate := 1 / tr.dt
+	if rate >= unfiltered {
+		return 0
+	}
+	low, high := tr.bounds()
+	shows := tr.fold(best.f)
+	for k := 2.0; k <= maxMultiple; k++ {
+		for m := 1.0; m*rate-shows <= k*high; m++ {
+			for _, f := range [2]float64{(m*rate - shows) / k, (m*rate + shows) / k} {
+				if f < low || f > high || math.Abs(f-best.f) < looks[0].df {
+					continue
+				}
+				g := tr.fold(f)
+				if k <= 3 && math.Abs(g-shows) < 2*looks[0].df { // the two would blur each other
+					return f
+				}
+				shown := func(l *look) bool {
+					const least = 0.01 // of its multiple's power is a line that counts. Chosen.
+					return math.Abs(g-shows) > 1.5*l.df && l.tooth(g, 0.6*l.df) > thresholds[l.axes] && l.strength(g) > least*l.strength(shows)
+				}
+				if g < max(tr.low(), 2*looks[0].df) || slices.ContainsFunc(looks, shown) && !tr.belongs(peak{f: g, look: looks[0]}, best) {
+					return f
+				}
+			}
+		}
+	}
+	return 0
+}

@@ -88,5 +88,8 @@ func (tr *Tracker) weak(rev *Revolution, best hypothesis) bool {
 	if tr.Hint > 0 {
 		return false
 	}
+	if rev.Rate < unfiltered && tr.track.count < steady { // nor on first sight what may be folded
+		return true
+	}
 	return best.anchor == 1 && rev.AmpSE > hiding*rev.Amp || tr.track.count < steady+2 && rev.AmpSE > enough*rev.Amp
 }

@@ -46,6 +46,7 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 			return false
 		}
 	}
+	s.disputed = s.disputed || tr.beside(s.f)*s.span < 0.9*apart
 	g, bend, same := tr.images(c, s.f, s.drift, now, seconds)
 	tr.ambiguous = same
 	if g != s.f {
@@ -61,7 +62,7 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 // outset returns where to start the fit of c: frequency, its rate of change and the length of
 // the window, from the track where c agrees with it.
 func (tr *Tracker) outset(c hypothesis, now, have float64) (f, drift, seconds float64) {
-	seconds = min(max(turns/c.f, shortest), have)
+	seconds = min(max(turns/c.f, shortest, apart/tr.beside(c.f)), have)
 	p := tr.track.predict(now - seconds/2)
 	if p > 0 && math.Abs(p-c.f) < max(c.look.df, 0.02*c.f) {
 		if math.Abs(tr.track.drift) < settled*p {
@@ -113,9 +114,12 @@ func (tr *Tracker) multiples(s *fit, l *look, f, limit, seconds float64, anchor,
 	for k := 2; k <= most; k++ {
 		g := float64(k) * f
 		folded := tr.fold(g)
+		if folded > limit || folded*seconds < 1 { // at 0 Hz it would be the offset
+			continue
+		}
 		tooClose := func(h float64) bool { return math.Abs(h-folded)*seconds < 0.8 }
-		// At 0 Hz it would be the offset.
-		if folded > limit || folded*seconds < 1 || slices.ContainsFunc(shown[:len(s.ks)], tooClose) {
+		if at := slices.IndexFunc(shown[:len(s.ks)], tooClose); at >= 0 {
+			s.steers[s.ks[at]] = at == 0 && s.steers[1] // they blur each other
 			continue
 		}
 		shown[len(s.ks)] = folded
@@ -131,7 +135,7 @@ func (tr *Tracker) multiples(s *fit, l *look, f, limit, seconds float64, anchor,
 func (tr *Tracker) strangers(s *fit, l *look, own, seconds float64) {
 	const (
 		little = 0.002 // leak that may stay. Chosen: a tenth of the error allowed
-		apart  = 1.2   // widths 1/seconds: closer lines cannot be told apart. Chosen
+		close  = 1.2   // widths 1/seconds: closer lines cannot be told apart. Chosen
 	)
 	s.foreign = s.foreign[:0]
 	strength := l.strength(own)
@@ -140,10 +144,11 @@ func (tr *Tracker) strangers(s *fit, l *look, own, seconds float64) {
 	for p := range l.lines(2*thresholds[l.axes], 0, top) {
 		near := math.Round(p.f / own)
 		family := near >= 1 && near <= float64(s.ks[len(s.ks)-1]) && math.Abs(p.f-near*own) < 2.5*l.df
-		image := math.Abs(tr.fold(p.f)-tr.fold(own)) < 2.5*l.df
-		distance := math.Abs(p.f-own) * seconds
+		// Where they show, so that a line and its image have the same strangers.
+		distance := math.Abs(tr.fold(p.f)-tr.fold(own)) * seconds
+		image := distance < 2.5*l.df*seconds
 		leak := math.Sqrt(l.strength(p.f)/strength) / (math.Pi * distance)
-		if family || image || distance < apart || leak < little {
+		if family || image || distance < close || leak < little {
 			continue
 		}
 		at := 0

@@ -240,3 +240,51 @@ func TestMix(t *testing.T) {
 		})
 	}
 }
+
+// newPhone is a random lathe felt by a slow sensor without a filter, as phones are: 50 to 100
+// samples a second, even or not, and a spindle and multiples that may lie above half of that.
+func newPhone(seed uint64) mix {
+	r := random{rand.New(rand.NewPCG(seed, 78))}
+	f, rate := r.log(3, 65), 50+50*r.Float64()
+	if r.one(3) { // close to where images meet
+		f = min(65, rate*(0.5+0.5*float64(r.IntN(2)))*(0.95+0.1*r.Float64()))
+	}
+	s := &sensor.Simulated{Seed: seed, Seconds: 12, Speed: []sensor.Point{{At: 0, Value: f}}, Wander: []float64{0, 0.001, 0.003}[r.IntN(3)]}
+	s.Horizontal = sensor.Mode{Hz: r.log(8, 60), Damping: 0.05, Mass: 60}
+	s.Vertical = sensor.Mode{Hz: r.log(12, 80), Damping: 0.05, Mass: 60}
+	m := mix{sim: s, noise: r.log(1e-4, 5e-3)}
+	s.Chip = sensor.Chip{Rate: rate, Noise: m.noise, Stamp: []float64{0, 0, 1e-4, 1e-3}[r.IntN(4)]}
+	if r.one(2) {
+		s.Chip.Jitter = 0.2 * r.Float64()
+	}
+	if r.one(4) {
+		s.Chip.Rate, s.Chip.Hold = 4*rate, 4
+	}
+	for k := 2.0; k <= 4; k++ {
+		if r.one(2) {
+			s.Lines = append(s.Lines, sensor.Line{Order: k, Ratio: r.vector(r.log(0.05, 1))})
+		}
+	}
+	m.scale(r.log(0.5, 20)/1000*2*math.Pi*f*math.Sqrt2, f)
+	return m
+}
+
+// TestPhones: whatever is folded onto whatever, no wrong speed is given as ok.
+func TestPhones(t *testing.T) {
+	t.Parallel()
+	n := *mixes
+	if testing.Short() {
+		n = min(n, 6)
+	}
+	for _, hint := range []bool{false, true} {
+		var c tally
+		for i := range n {
+			newPhone(*mixFirst+uint64(i)).run(t, hint, &c)
+		}
+		t.Logf("dial known: %v; %d settled readings, %d ok, %d of them with the speed more than 0.4 %% off, %d with the shake more than 5 %%; wrong speeds %d",
+			hint, c.settled, c.ok, c.off, c.shakeOf, c.wrong)
+		assert.Zero(t, c.wrong, "wrong speeds given as ok")
+		assert.NotZero(t, c.ok)
+		assert.Less(t, c.shakeOf*20, c.ok)
+	}
+}

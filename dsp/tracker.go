@@ -12,6 +12,8 @@ const (
 	// restart: after a hole of so many s what came before says nothing of what comes.
 	// Chosen: a lathe's dial can change the speed by a tenth in that time.
 	restart = 0.5
+	// shortestInterval of samples, s: times closer than that are no times. Chosen.
+	shortestInterval = 1e-6
 	// fewestRows tell the usual interval of the samples. Chosen.
 	fewestRows = 16
 )
@@ -175,6 +177,9 @@ func (tr *Tracker) learn() bool {
 		return false
 	}
 	dt := tr.interval(recent)
+	if !(dt > shortestInterval) {
+		return false
+	}
 	if tr.dt == 0 || math.Abs(dt/tr.dt-1) > 0.1 {
 		tr.dt = dt
 		tr.rebuild()
@@ -279,7 +284,9 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	case !known:
 		rev.Faults = append(rev.Faults, Weak)
 	default:
-		rev.Rival = rival
+		if math.Abs(best.f-rev.Freq)*rev.Span < 1 || math.Abs(rival-rev.Freq)*rev.Span > 1 { // else it was its image
+			rev.Rival = rival
+		}
 		rev.Crest = tr.crest(t, x)
 		tr.judge(&rev, best)
 		tr.track.follow(&rev)

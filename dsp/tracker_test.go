@@ -74,7 +74,7 @@ func TestNothingTurns(t *testing.T) {
 	assert.Greater(t, share(all, has(dsp.NoTurn)), 0.9)
 }
 
-// TestFolded: sixty even samples a second cannot tell 12 Hz from 48 Hz, which the lathe has
+// TestFolded: sixty even samples a second cannot tell 13 Hz from 47 Hz, which the lathe has
 // too. The dial can, and so can uneven times.
 func TestFolded(t *testing.T) {
 	t.Parallel()
@@ -83,7 +83,7 @@ func TestFolded(t *testing.T) {
 		s.Chip = sensor.Chip{Rate: 60, Noise: 5e-3, Jitter: jitter}
 		return s
 	}
-	for _, f := range []float64{12, 48} {
+	for _, f := range []float64{13, 47} {
 		all := follow(t, &dsp.Tracker{}, phone(f, 0))
 		assert.Zero(t, share(all, isOK), "%g Hz, no word of the dial", f)
 		assert.Greater(t, share(all, has(dsp.Folded)), 0.8)
@@ -107,7 +107,7 @@ func TestFolded(t *testing.T) {
 // be taken for evidence.
 func TestRoundedStamps(t *testing.T) {
 	t.Parallel()
-	for _, f := range []float64{12, 48} {
+	for _, f := range []float64{13, 47} {
 		s := lathe(f)
 		s.Chip = sensor.Chip{Rate: 60, Noise: 1e-4, Stamp: 1e-3}
 		all := follow(t, &dsp.Tracker{}, s)
