@@ -251,6 +251,12 @@ func (s *fit) dying() bool {
 	return s.swell < -0.07 && s.swell < -4*math.Sqrt(s.swellVar) && math.Abs(s.drift) < 0.01*s.f
 }
 
+// beating reports whether the line swells or fades by a quarter over the window: two lines too close
+// to be told apart do.
+func (s *fit) beating() bool {
+	return math.Abs(s.swell)*s.span > 0.25 && math.Abs(s.swell) > 4*math.Sqrt(s.swellVar)
+}
+
 // remainder is what some samples hold besides the line, its multiples and their trend.
 type remainder struct {
 	until     float64 // s, time of the last of them

@@ -97,8 +97,31 @@ func gone(looks []*look, p peak) bool {
 	return false
 }
 
-// suspicion is a line that was seen at a whole part of another.
-type suspicion struct{ f, at float64 } // Hz, s
+// suspicion is a line that was seen at a whole part of another, and how exactly it stands there.
+type suspicion struct {
+	f, at     float64 // Hz, s
+	off, sure float64 // mean of how far it stood from that part, as a fraction of f, and 1 over its variance
+}
+
+// again takes in that the line was seen at f at time now, off Hz from the part with variance offVar in Hz²,
+// in a look of some seconds, of which only what is new tells something new.
+func (s *suspicion) again(f, off, offVar, now, seconds float64) {
+	const held = 1.0 // s. Chosen: four readings
+	fresh := min(1, (now-s.at)/seconds)
+	if now-s.at > held || math.Abs(s.f-f) > 0.02*f {
+		*s, fresh = suspicion{}, 1
+	}
+	s.f, s.at = f, now
+	more := fresh * f * f / max(offVar, 1e-30)
+	s.sure += more
+	s.off += (off/f - s.off) * more / max(s.sure, 1e-30)
+}
+
+// exact reports whether the line stands so exactly at the part that it is no accident.
+func (s *suspicion) exact() bool {
+	within := 4 / math.Sqrt(s.sure)
+	return within < exactly && math.Abs(s.off) < within
+}
 
 // choose returns the hypothesis to believe, with f 0 if there is none, and the frequency of a rival
 // that explains the data about as well, 0 if there is none.
@@ -312,7 +335,7 @@ func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
 		}
 		h := tr.rate(hypothesis{f: f, anchor: m, look: p.look})
 		h.score = max(h.score, best.score)
-		tr.suspect = suspicion{f, now}
+		tr.suspect.f, tr.suspect.at = f, now
 		if !sure {
 			h.doubt = p.f
 		}
@@ -368,7 +391,11 @@ func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 	switch {
 	case amp < faint*strong:
 		return false, true
-	case amp*float64(m) > strong, 4*math.Sqrt(s.offVar) < exactly*s.f: // no belt is the faster of the two
+	case amp*float64(m) > strong: // no belt is the faster of the two
+		return amp > 2*shown*se, true
+	}
+	tr.suspect.again(s.f, s.off, s.offVar, now, s.span)
+	if tr.suspect.exact() {
 		return amp > 2*shown*se, true
 	}
 	for _, k := range s.ks {

@@ -6,6 +6,9 @@ const (
 	// tooWeak is the relative standard error of the amplitude above which there is no
 	// number: two of them are 10 %. Chosen; too high shows noise as shake.
 	tooWeak = 0.05
+	// youngWeak is the same as long as no look was long enough to show what stands beside: lines not
+	// yet told apart make errors of 3 %. Chosen.
+	youngWeak = 0.02
 	// hiding is the same where the dial says nothing: a line of a tenth of this one's size,
 	// of which it might be a multiple, would be seen (hinted standard errors and two and a half).
 	hiding = 1 / (10 * (hinted + 2.5))
@@ -14,6 +17,9 @@ const (
 	// fewestTurns in a window shorter than the longest. Chosen: fewer do not part the line
 	// from its second multiple and a slow wander.
 	fewestTurns = 5.0
+	// firstTurns are needed as long as no look was long enough to show what stands beside.
+	// Chosen: fewer do not part the line from a belt's at three quarters of its speed.
+	firstTurns = 7.0
 	// settled: a speed that changes by less than 1 % a second. Chosen: a window of 4 s then
 	// holds less than 4 %, and the fit follows that.
 	settled = 0.01
@@ -61,12 +67,8 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 		rest = max(rest, sumSquares(s.residual[a])/float64(len(s.t)))
 	}
 	add(Coarse, stepBias(rev.Amp, rev.Step, math.Sqrt(max(0, rest-rev.Step*rev.Step/12))) > bearable)
-	unsure := false
-	if tr.Hint == 0 {
-		quiet := rev.Amp < quietest*2*math.Pi*rev.Freq*math.Sqrt2 && best.lines == 1
-		unsure = quiet || isMains(rev.Freq, 0)
-	}
-	add(Doubtful, unsure || rev.Rival > 0 || s.disputed || s.dying())
+	quiet := tr.Hint == 0 && rev.Amp < quietest*2*math.Pi*rev.Freq*math.Sqrt2 && best.lines == 1
+	add(Doubtful, quiet || isMains(rev.Freq, 0) || rev.Rival > 0 || s.disputed || s.dying() || tr.young() && s.beating())
 	// With no word of the dial a line counts when it was there a reading ago as well.
 	fresh := tr.Hint == 0 && !tr.track.agrees(rev)
 	add(Changing, fresh || math.Abs(rev.Drift) > settled*rev.Freq && math.Abs(rev.Drift) > 3*math.Sqrt(s.driftVar))
@@ -75,12 +77,20 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	add(Folded, tr.Hint > 0 && rev.Freq > 0.5*rev.Rate)
 }
 
+// young reports whether no look was long enough yet to show what stands close beside a line.
+func (tr *Tracker) young() bool { return tr.shown[0].seconds < 0.95*longest }
+
 // weak reports whether the line does not stand clear enough for a number.
 func (tr *Tracker) weak(rev *Revolution, best hypothesis) bool {
-	if !(rev.AmpSE <= tooWeak*rev.Amp) || !(rev.FreqSE <= tooVague*rev.Freq) {
+	limit := tooWeak
+	if tr.young() {
+		limit = youngWeak
+	}
+	if !(rev.AmpSE <= limit*rev.Amp) || !(rev.FreqSE <= tooVague*rev.Freq) {
 		return true
 	}
-	if rev.Span*rev.Freq < fewestTurns && rev.Span < 0.95*longest {
+	turned := rev.Span * rev.Freq
+	if turned < fewestTurns && rev.Span < 0.95*longest || turned < firstTurns && tr.young() {
 		return true
 	}
 	// A line of which the dial says nothing may be the multiple of one that is still too

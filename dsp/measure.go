@@ -62,7 +62,7 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 // outset returns where to start the fit of c: frequency, its rate of change and the length of
 // the window, from the track where c agrees with it.
 func (tr *Tracker) outset(c hypothesis, now, have float64) (f, drift, seconds float64) {
-	seconds = min(max(turns/c.f, shortest, apart/tr.beside(c.f)), have)
+	seconds = min(max(turns/c.f, shortest, apart/tr.beside(c.f), tr.parting(c)), have)
 	p := tr.track.predict(now - seconds/2)
 	if p > 0 && math.Abs(p-c.f) < max(c.look.df, 0.02*c.f) {
 		if math.Abs(tr.track.drift) < settled*p {
@@ -71,6 +71,26 @@ func (tr *Tracker) outset(c hypothesis, now, have float64) (f, drift, seconds fl
 		return tr.track.predict(now - seconds/2), tr.track.drift, seconds
 	}
 	return c.f, 0, min(seconds, 1.5*c.look.seconds)
+}
+
+// parting returns how many seconds part the line of c from the nearest strong one beside it, as
+// the longest look shows them, if it shows c best; 0 if no such line does.
+func (tr *Tracker) parting(c hypothesis) float64 {
+	const (
+		widths = 1.7  // that part two lines in a fit. Chosen
+		near   = 2.5  // Hz: what is further off is parted by the shortest window
+		strong = 0.01 // of the power. Chosen: a tenth of the amplitude
+	)
+	l, need := tr.shown[0], 0.0
+	if c.look != l {
+		return 0
+	}
+	for p := range l.lines(2*thresholds[l.axes], c.f-near, c.f+near) {
+		if d := math.Abs(p.f - c.f); d > 1.5*l.df && l.strength(p.f) > strong*l.strength(c.f) {
+			need = max(need, widths/d)
+		}
+	}
+	return need
 }
 
 // fitLine fits the line near f (Hz, in the middle of the window) and its multiples up to

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"slices"
 	"strings"
 	"testing"
 
@@ -142,9 +141,15 @@ func (m mix) fair(at sensor.Truth) bool {
 	return true
 }
 
-// alone reports whether nothing else that turns could be taken for the spindle.
-func (m mix) alone() bool {
-	return !slices.ContainsFunc(m.sim.Lines, func(l sensor.Line) bool { return l.Order != math.Trunc(l.Order) })
+// alone reports whether nothing else explains the lines: nothing else turns, and no multiple is faster
+// than the spindle's own line, or it could be the spindle, and the line a belt's.
+func (m mix) alone(at sensor.Truth) bool {
+	for i, l := range m.sim.Lines {
+		if l.Order != math.Trunc(l.Order) || l.Order > 1 && at.Lines[i] > l.Order*at.Amp {
+			return false
+		}
+	}
+	return true
 }
 
 // tally counts what became of readings.
@@ -209,7 +214,8 @@ func (m mix) allowed(v dsp.Revolution, truth sensor.Truth, hint bool) bool {
 	}
 	clear := noise/2 <= need*truth.Amp && shake > 0.1 && m.sim.Knock.Peak == 0
 	coarse := m.sim.Chip.Step > truth.Amp
-	return clear && !coarse && v.Span > min(7.5/truth.Freq, 3.9) && (hint || m.alone() && m.sim.Chip.Rate > 140+truth.Freq)
+	late := v.Time+v.Span/2 > 1.2 // with no word of the dial a line must have been there before
+	return clear && !coarse && v.Span > min(7.5/truth.Freq, 3.9) && (hint || late && m.alone(truth) && m.sim.Chip.Rate > 140+truth.Freq)
 }
 
 // TestMix holds the tracker against the truth of random lathes. Run it with -v for the
