@@ -71,7 +71,7 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	add(Doubtful, quiet || isMains(rev.Freq, 0) || rev.Rival > 0 || s.disputed || s.dying() || tr.young() && s.beating())
 	// With no word of the dial a line counts when it was there a reading ago as well.
 	fresh := tr.Hint == 0 && !tr.track.agrees(rev)
-	add(Changing, fresh || math.Abs(rev.Drift) > settled*rev.Freq && math.Abs(rev.Drift) > 3*math.Sqrt(s.driftVar))
+	add(Changing, fresh || math.Abs(rev.Drift) > settled*rev.Freq && math.Abs(rev.Drift) > 4*math.Sqrt(s.driftVar))
 	rev.OK = len(rev.Faults) == 0 || len(rev.Faults) == 1 && rev.Faults[0] == Gap && tr.health.missing < 0.3
 	// Seen only through its image, but the dial says which: a number, with a mark.
 	add(Folded, tr.Hint > 0 && rev.Freq > 0.5*rev.Rate)

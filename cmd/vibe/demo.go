@@ -43,8 +43,8 @@ func demoLathe() *sensor.Simulated {
 			{Order: 2.43, Amp: [3]complex128{0.006, 0.008, 0.003}}, // belt
 			{Hz: 100, Amp: [3]complex128{0.02, 0.04, 0.01}},        // motor hum
 		},
-		Cutting: sensor.Cutting{White: 0.001, On: 4, Off: 3},
-		Chip:    sensor.Chip{Rate: 400, Jitter: 0.05, Step: 0.0098, Range: 39.2, Noise: 0.001, Turned: [3]float64{0.2, 0.1, 0.7}},
+		Cutting: sensor.Cutting{White: 0.0006, On: 4, Off: 3},
+		Chip:    sensor.Chip{Rate: 400, Jitter: 0.05, Step: 0.0098, Range: 39.2, Noise: 0.0004, Turned: [3]float64{0.2, 0.1, 0.7}},
 	}
 }
 
