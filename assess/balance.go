@@ -56,6 +56,7 @@ const (
 	TooSmall     BalanceFault = "too-small"    // the trial mass changes too little
 	TooLarge     BalanceFault = "too-large"    // the trial mass drowns the blank's own imbalance
 	Inconsistent BalanceFault = "inconsistent" // the runs contradict each other
+	Unfinished   BalanceFault = "unfinished"   // * too few runs so far; of a guided balancing
 )
 
 // Mass is a mass at a place on the blank.
@@ -157,6 +158,34 @@ func (b Balancing) Solve() (HeavySide, error) {
 	out := HeavySide{Faults: []BalanceFault{}, Speed: speed, Consistency: b.consistency()}
 	b.judge(&out, m, modes, all, stretch > 1)
 	return out, nil
+}
+
+// Refuse returns an InputError where r cannot be the next run, and nil where it can.
+func (b Balancing) Refuse(r Run) error {
+	b.Runs = append(slices.Clone(b.Runs), r)
+	i := len(b.Runs) - 1
+	if err := r.check(i); err != nil {
+		return err
+	}
+	return b.against(i)
+}
+
+// MostNext is the largest shake in mm/s rms that the next run may show with so many g at
+// the radius of the runs, wherever they are put: h·|u| + h·|w|, and h·|w| is at most what
+// the first run and one with w together showed. 0 before the first run with a mass.
+func (b Balancing) MostNext(grams float64) float64 {
+	most := 0.0
+	for i, r := range b.Runs {
+		if i > 0 && r.Mass > 0 {
+			if by := (b.Runs[0].Shake + r.Shake) * grams / r.Mass; most == 0 || by < most {
+				most = by
+			}
+		}
+	}
+	if most == 0 {
+		return 0
+	}
+	return b.Runs[0].Shake + most
 }
 
 // check refuses what can give no answer.

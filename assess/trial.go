@@ -162,3 +162,14 @@ func round2(v float64) float64 {
 	scale := math.Pow(10, math.Floor(math.Log10(v))-1)
 	return math.Floor(v/scale+1e-9) * scale
 }
+
+// BalanceCautions go beside Cautions wherever a balancing is shown. Common practice, no
+// source.
+func BalanceCautions() []string {
+	return []string{
+		"Screw the trial mass on, or wind tape over it and round the whole blank; pull at it before every run.",
+		"Pull the plug before every change of the mass; hands off and nobody in its plane while it turns.",
+		"Make all runs at one low speed, tailstock up. Never turn wood with the mass on.",
+		"Take the trial mass off before you put the fix on; what stays on must be screwed on.",
+	}
+}

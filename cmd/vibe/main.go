@@ -79,7 +79,7 @@ func newRoot() *cobra.Command {
 	}
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(flagError)
-	root.AddCommand(newDemo(), newPlan(), newRead())
+	root.AddCommand(newDemo(), newPlan(), newRead(), newBalance())
 	return root
 }
 

@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"vibe/assess"
 	"vibe/sensor"
@@ -62,16 +63,21 @@ FILE is CSV or WAV; - is standard input.`,
 	fs.SortFlags = false
 	j.flags(fs)
 	fs.Var(amount(speedKind, &dial), "speed", "that the dial says, for a recording at one speed")
-	fs.Var(amount(rateKind, &opts.Rate), "rate", "samples a second, for a file with no time column")
-	fs.Var(word(&opts.Unit, "g", "mg", "m/s2"), "unit", "of the file's values: g, mg or m/s2")
-	fs.Var(amount(accelerationKind, &opts.FullScale), "full-scale", "what the largest value of a WAV means: 2g, 20m/s2")
-	fs.Var(list("names", func(s string) error {
-		opts.Axes = append(opts.Axes, s)
-		return nil
-	}), "axes", "the columns to read, up to three: ax,ay,az")
-	fs.BoolVar(&opts.SkipBad, "skip-bad", false, "leave bad rows out, and count them")
+	recordingFlags(fs, &opts)
 	fs.BoolVar(&asJSON, "json", false, "one JSON document on standard output, no text")
 	return cmd
+}
+
+// recordingFlags registers the flags that say what a recording does not say itself.
+func recordingFlags(fs *pflag.FlagSet, o *sensor.Options) {
+	fs.Var(amount(rateKind, &o.Rate), "rate", "samples a second, for a file with no time column")
+	fs.Var(word(&o.Unit, "g", "mg", "m/s2"), "unit", "of the file's values: g, mg or m/s2")
+	fs.Var(amount(accelerationKind, &o.FullScale), "full-scale", "what the largest value of a WAV means: 2g, 20m/s2")
+	fs.Var(list("names", func(s string) error {
+		o.Axes = append(o.Axes, s)
+		return nil
+	}), "axes", "the columns to read, up to three: ax,ay,az")
+	fs.BoolVar(&o.SkipBad, "skip-bad", false, "leave bad rows out, and count them")
 }
 
 // open opens a file, or standard input for "-".

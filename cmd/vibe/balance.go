@@ -1,0 +1,297 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"vibe/assess"
+	"vibe/sensor"
+)
+
+// balancing is what `vibe balance` was told.
+type balancing struct {
+	job      job
+	opts     sensor.Options
+	shakes   []float64 // mm/s, typed
+	trial    float64   // kg
+	radius   assess.MM
+	angles   []float64 // degrees
+	speed    assess.RPM
+	fastened assess.Fastening
+	check    float64 // mm/s, with the fix on
+	from     []string
+	again    bool
+	afresh   bool
+	asJSON   bool
+}
+
+func newBalance() *cobra.Command {
+	var b balancing
+	cmd := &cobra.Command{
+		Use:   "balance",
+		Short: "which side of the blank is heavy, and what to do about it",
+		Long: `Finds the heavy side of a blank from how hard it shakes: once as it is, then with a
+small known mass at three marked places, all at one low speed. No phase, no marks on
+the spindle: the sensor on the headstock is enough.
+
+Guided, one call a run; it remembers where it was, and a run that fails costs no other:
+  vibe balance --trial 20g --radius 90mm --diameter 310mm ...   before the first run
+  vibe balance --from run.csv                                   after each run
+  vibe balance                                                  what comes next
+Or all at once from numbers you have: --runs, the first one without the mass.
+
+Angles are counted clockwise from a pencil mark, as seen from the tailstock.`,
+		Example: `  vibe balance --runs 4.8,3.1,6.0,6.6 --trial 50g --radius 100mm --speed 400
+  vibe balance --trial 20g --radius 90mm --fastened screwed --diameter 310mm --length 120mm --balance rough --held faceplate
+  vibe balance --from simulated`,
+		Args: takes(),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := b.job.check(); err != nil {
+				return err
+			}
+			if cmd.Flags().Changed("runs") {
+				return b.typed(cmd)
+			}
+			return b.guided(cmd)
+		},
+	}
+	fs := cmd.Flags()
+	fs.SortFlags = false
+	b.flags(fs)
+	return cmd
+}
+
+func (b *balancing) flags(fs *pflag.FlagSet) {
+	fs.Var(list("mm/s", func(s string) error {
+		v, err := parseNumber(s)
+		if err == nil && !(v > 0) {
+			err = fmt.Errorf("a shake of %g mm/s cannot be", v)
+		}
+		if err != nil {
+			return hintf("the shakes in mm/s, the run without the mass first: 4.8,3.1,6.0,6.6", "%w", err)
+		}
+		b.shakes = append(b.shakes, v)
+		return nil
+	}), "runs", "shakes in mm/s, first without the mass: 4.8,3.1,6.0,6.6")
+	fs.Var(amount(massKind, &b.trial), "trial", "the mass to put on, weighed: 20g, 1oz")
+	fs.Var(amount(lengthKind, &b.radius), "radius", "from the axis to the middle of that mass: 90mm")
+	fs.Var(list("degrees", func(s string) error {
+		v, err := strconv.ParseFloat(s, 64)
+		if err != nil || !(v >= 0 && v <= 360) {
+			return hintf("degrees from the mark, 0 to 360: 0,120,240", "%q is no angle", s)
+		}
+		b.angles = append(b.angles, v)
+		return nil
+	}), "angles", "its places, in degrees from the mark (0,120,240)")
+	fs.Var(word(&b.fastened, assess.Screwed, assess.Taped), "fastened", "how it is held: screwed, or taped with tape all round")
+	fs.Var(amount(speedKind, &b.speed), "speed", "of all the runs; without it a safe one is named")
+	fs.Var(amount(kind{name: "mm/s", units: []unit{{"mm/s", 1}}, bare: true, example: "1.2"}, &b.check), "check", "with --runs: the shake with the fix put on")
+	fs.Var(list("FILE", func(s string) error {
+		b.from = append(b.from, s)
+		return nil
+	}), "from", "the next run's recording, several with commas, or simulated")
+	fs.BoolVar(&b.again, "again", false, "forget the newest run, to make it again")
+	fs.BoolVar(&b.afresh, "new", false, "forget the balancing under way, and begin another")
+	b.job.flags(fs)
+	recordingFlags(fs, &b.opts)
+	fs.BoolVar(&b.asJSON, "json", false, "one JSON document on standard output, no text")
+}
+
+// typed answers from amplitudes on the command line.
+func (b *balancing) typed(cmd *cobra.Command) error {
+	for _, f := range []string{"from", "again", "new"} {
+		if cmd.Flags().Changed(f) {
+			return usage{hintf("leave one of them out", "--runs and --%s do not go together", f)}
+		}
+	}
+	if err := b.needs(); err != nil {
+		return err
+	}
+	angles, err := b.places(len(b.shakes) - 1)
+	if err != nil {
+		return err
+	}
+	in := assess.Balancing{Lathe: b.job.lathe, Blank: b.job.blank, Task: b.job.task, Fastened: b.fastened}
+	for i, shake := range b.shakes {
+		r := assess.Run{Shake: shake, Speed: b.speed}
+		if i > 0 {
+			r.Mass, r.Radius, r.Angle = 1000*b.trial, b.radius, angles[i-1]
+		}
+		in.Runs = append(in.Runs, r)
+	}
+	heavy, err := in.Solve()
+	if err != nil {
+		return inputError(err)
+	}
+	if b.check > 0 {
+		if !heavy.Known {
+			return hintf("leave --check out; there was no fix to check", "these runs name no fix")
+		}
+		in.Runs = append(in.Runs, assess.Run{Mass: heavy.Fix.Grams, Radius: heavy.Fix.Radius, Angle: heavy.Fix.Angle, Shake: b.check, Speed: b.speed})
+		if heavy, err = in.Solve(); err != nil {
+			return inputError(err)
+		}
+	}
+	say(cmd.ErrOrStderr(), append(b.job.notes(), b.daring()...))
+	return b.show(cmd.OutOrStdout(), heavy, in, nil)
+}
+
+// daring says of typed runs that they should not have been made so fast.
+func (b *balancing) daring() []string {
+	var out []string
+	if b.speed == 0 {
+		return out
+	}
+	if err := b.fastened.Refuse(assess.Mass{Grams: 1000 * b.trial, Radius: b.radius}, b.speed); err != nil {
+		out = append(out, "do not make such a run again: "+err.Error())
+	}
+	if b.job.blank.Diameter > 0 {
+		if top := assess.Ceilings(b.job.lathe, b.job.blank, b.job.task)[0]; b.speed > top.RPM {
+			out = append(out, fmt.Sprintf("do not make such a run again: %v is above the %.0f rpm that this blank allows (%s)", b.speed, float64(top.RPM), top.Name))
+		}
+	}
+	return out
+}
+
+// needs refuses a balancing without a trial mass.
+func (b *balancing) needs() error {
+	switch {
+	case b.trial == 0:
+		return usage{hintf("weigh a screw, a washer or a nut, and say --trial 20g", "--trial, the mass that is put on, is missing")}
+	case b.radius == 0:
+		return usage{hintf("measure from the axis to the middle of the mass, and say --radius 90mm", "--radius, where the mass is put, is missing")}
+	}
+	return nil
+}
+
+// places are the angles of n runs: as told, or evenly around.
+func (b *balancing) places(n int) ([]float64, error) {
+	if len(b.angles) == 0 {
+		var even []float64
+		for i := range max(0, n) {
+			even = append(even, 360*float64(i)/float64(n))
+		}
+		return even, nil
+	}
+	if len(b.angles) != n {
+		return nil, usage{hintf("one angle for each run with the mass; the first run has none", "%s and %s do not fit together", plural(n, "run with the mass", "runs with the mass"), plural(len(b.angles), "angle", "angles"))}
+	}
+	return b.angles, nil
+}
+
+// show prints what the runs say, as JSON or as a page.
+func (b *balancing) show(out io.Writer, heavy assess.HeavySide, in assess.Balancing, trial *assess.Trial) error {
+	if b.asJSON {
+		doc, err := json.Marshal(heavy)
+		if err != nil {
+			return err
+		}
+		more, err := json.Marshal(struct {
+			Runs     []assess.Run  `json:"runs"`
+			Trial    *assess.Trial `json:"trial"`
+			Cautions []string      `json:"cautions"`
+		}{append([]assess.Run{}, in.Runs...), trial, slices.Concat(assess.BalanceCautions(), assess.Cautions())})
+		if err != nil {
+			return err
+		}
+		return writeJSON(out, json.RawMessage(string(doc[:len(doc)-1])+","+string(more[1:])))
+	}
+	p := newPage(out)
+	p.heavySide(heavy, in)
+	return p.flush(out)
+}
+
+// heavySide writes where the blank is heavy and what to do about it.
+func (p *page) heavySide(h assess.HeavySide, in assess.Balancing) {
+	if h.Known {
+		p.wrap("", p.paint(bold, fmt.Sprintf("HEAVY at %.0f° ± %.0f° from the mark: %s on a clock with the mark at twelve, seen from the tailstock.",
+			h.Heavy, max(1, h.Within), assess.ClockPosition(h.Heavy))))
+		p.remedies(h)
+		p.gains(h)
+	} else {
+		p.wrap("", p.paint(bold, "NO ANSWER YET: "+h.Warnings[len(h.Warnings)-1]+"."))
+		h.Warnings = h.Warnings[:len(h.Warnings)-1]
+	}
+	p.runs(h, in)
+	p.cautions(slices.Concat(assess.BalanceCautions(), assess.Cautions()))
+}
+
+// remedies are the three ways to make it better.
+func (p *page) remedies(h assess.HeavySide) {
+	p.wrap("", fmt.Sprintf("Its imbalance is %.0f g·mm (%.0f to %.0f with 95 %% certainty).", h.Imbalance, h.Edges[0], h.Edges[1]))
+	p.figure(h.Shift > 0, "the centre of mass sits %.2g mm off the axis", h.Shift)
+	p.head("One of these, with the plug pulled")
+	p.wrap("  - ", fmt.Sprintf("put %s on the light side, at %.0f° (%s), %v from the axis%s", grams(h.Fix.Grams), h.Fix.Angle, assess.ClockPosition(h.Fix.Angle), h.Fix.Radius, pull(h.Fix, h.Speed)))
+	if h.Take.Grams > 0 {
+		much := ""
+		if h.Chips > 0 {
+			much = fmt.Sprintf(", about %.0f cm³", h.Chips)
+		}
+		p.wrap("  - ", fmt.Sprintf("or take %s of wood%s off the heavy side, at %.0f° (%s), about %v from the axis", grams(h.Take.Grams), much, h.Take.Angle, assess.ClockPosition(h.Take.Angle), h.Take.Radius))
+	}
+	p.figure(h.Shift > 0, "or mount it on a new centre, %.2g mm from the old one towards the heavy side, at %.0f° (%s)", h.Shift, h.Heavy, assess.ClockPosition(h.Heavy))
+}
+
+// pull says what a mass that stays on the blank pulls with; nothing without a speed.
+func pull(m assess.Mass, n assess.RPM) string {
+	if n == 0 {
+		return ""
+	}
+	return fmt.Sprintf("; it pulls with %.2g N at %v, four times that at twice the speed: screw it on", m.Throw(n), n)
+}
+
+// gains are what the fix is good for.
+func (p *page) gains(h assess.HeavySide) {
+	p.head("What that gives")
+	at := "at the speed of the runs"
+	if h.Speed > 0 {
+		at = "at " + h.Speed.String()
+	}
+	p.wrap("  - ", fmt.Sprintf("%s: shake %s as it is, then about %s, below %s with 95 %% certainty", at, assess.ShakeText(h.Before), assess.ShakeText(h.After), assess.ShakeText(h.High)))
+	p.figure(h.Allows > 0, "by what these runs know it could then go up to %v, one step at a time and by its own readings", h.Allows)
+	if h.Grade > 0 {
+		p.wrap("  - ", fmt.Sprintf("balance grade at %v: G %.0f as it is (%s), then about G %.0f (%s) [%s]", h.Speed,
+			h.Grade, assess.GradeWords(h.Grade), h.GradeAfter, assess.GradeWords(h.GradeAfter), assess.GradeSource))
+	}
+	p.wrap("  ", "Then run once more at the same speed, to see whether it worked.")
+}
+
+// runs lists the runs and how well they agree.
+func (p *page) runs(h assess.HeavySide, in assess.Balancing) {
+	p.head("The runs")
+	for i, r := range in.Runs {
+		what := "as it is"
+		if r.Mass > 0 {
+			what = fmt.Sprintf("%s at %.0f° (%s), %v", grams(r.Mass), r.Angle, assess.ClockPosition(r.Angle), r.Radius)
+		}
+		line := fmt.Sprintf("  %d  %-34s %s", i+1, what, assess.ShakeText(r.Shake))
+		if r.Speed > 0 {
+			line += fmt.Sprintf(" at %v", r.Speed)
+		}
+		p.line("%s", line)
+	}
+	if h.Residual > 0 {
+		p.wrap("  ", fmt.Sprintf("they differ from the answer by %s", assess.ShakeText(h.Residual)))
+	}
+	p.figure(h.Consistency > 0, "consistency %.2f (1.00: the runs agree exactly; beyond about 0.9 to 1.1 look at them again)", h.Consistency)
+	p.list(h.Warnings)
+	if len(h.Answers) > 1 {
+		for _, a := range h.Answers {
+			p.wrap("  - ", fmt.Sprintf("possible: heavy at %.0f° ± %.0f° (%s), %.0f g·mm, %.0f %% likely", a.Heavy, a.Within, assess.ClockPosition(a.Heavy), a.Imbalance, 100*a.Share))
+		}
+	}
+}
+
+// grams writes a mass as a kitchen balance shows it.
+func grams(g float64) string {
+	if g < 10 {
+		return fmt.Sprintf("%.1f g", g)
+	}
+	return fmt.Sprintf("%.0f g", g)
+}

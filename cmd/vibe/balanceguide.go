@@ -1,0 +1,370 @@
+package main
+
+import (
+	"cmp"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"math"
+	"math/cmplx"
+	"os"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"vibe/assess"
+	"vibe/sensor"
+)
+
+// A guided balancing, one run a call. What is known of it is in one small file, written
+// whole or not at all after each step, so that a call that fails or is killed costs the
+// run it was making and nothing else.
+
+// balanceState is that file.
+type balanceState struct {
+	Version  int              `json:"version"`
+	Lathe    assess.Lathe     `json:"lathe"`
+	Blank    assess.Blank     `json:"blank"`
+	Task     assess.Task      `json:"task"`
+	Fastened assess.Fastening `json:"fastened"`
+	Grams    float64          `json:"trial_g"`
+	Radius   assess.MM        `json:"radius_mm"`
+	Angles   []float64        `json:"angles_deg"`
+	Speed    float64          `json:"speed_rpm"`
+	Runs     []assess.Run     `json:"runs"`
+	Count    uint64           `json:"count"` // of the balancings so far; each has a simulated blank of its own
+
+	path string
+}
+
+const balanceVersion = 1
+
+// loadBalance reads the state, nil when no balancing is under way.
+func loadBalance() (*balanceState, error) {
+	path, err := dataFile("balance.json")
+	if err != nil {
+		return nil, err
+	}
+	text, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	s := &balanceState{path: path}
+	if err := json.Unmarshal(text, s); err != nil || s.Version != balanceVersion {
+		return nil, hintf("vibe balance --new begins another; the old file is then replaced", "%s holds no balancing that this vibe can go on with", path)
+	}
+	return s, nil
+}
+
+// save replaces the file.
+func (s *balanceState) save() (err error) {
+	text, err := json.MarshalIndent(s, "", "  ")
+	if err != nil {
+		return err
+	}
+	f, err := os.CreateTemp(filepath.Dir(s.path), ".vibe-*")
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, os.Remove(f.Name()))
+		}
+	}()
+	_, err = f.Write(append(text, '\n'))
+	if err := cmp.Or(err, f.Sync(), f.Close()); err != nil {
+		return err
+	}
+	return os.Rename(f.Name(), s.path)
+}
+
+// guided takes one step: begins, takes runs in, or says what comes next.
+func (b *balancing) guided(cmd *cobra.Command) error {
+	if b.check > 0 {
+		return usage{hintf("the run with the fix put on is one more --from", "--check goes with --runs")}
+	}
+	s, err := b.state(cmd)
+	if err != nil {
+		return err
+	}
+	if b.again {
+		if len(s.Runs) == 0 {
+			return hintf("vibe balance says what comes next", "there is no run to forget")
+		}
+		s.Runs = s.Runs[:len(s.Runs)-1]
+		if err := s.save(); err != nil {
+			return err
+		}
+	}
+	for _, from := range b.from {
+		if err := s.take(cmd, b, from); err != nil {
+			return err
+		}
+	}
+	return s.report(cmd, b)
+}
+
+// state is the balancing under way, or a new one.
+func (b *balancing) state(cmd *cobra.Command) (*balanceState, error) {
+	s, err := loadBalance()
+	if err != nil && !b.afresh {
+		return nil, err
+	}
+	if s == nil || b.afresh {
+		if b.trial == 0 && len(b.from) > 0 && b.from[0] == simulatedBlank {
+			b.play()
+		}
+		return b.begin(s)
+	}
+	for _, f := range []string{"trial", "radius", "angles", "fastened", "diameter"} {
+		if cmd.Flags().Changed(f) {
+			return nil, usage{hintf("leave --"+f+" out to go on with it, or begin another with --new", "a balancing is under way, with %s kept", plural(len(s.Runs), "run", "runs"))}
+		}
+	}
+	if b.speed > 0 {
+		if len(s.Runs) > 0 {
+			return nil, usage{hintf("leave --speed out, or begin another with --new", "the runs so far were at %.0f rpm, and the others must be too", s.Speed)}
+		}
+		if err := s.aim(b.speed); err != nil {
+			return nil, err
+		}
+		return s, s.save()
+	}
+	return s, nil
+}
+
+// begin starts a balancing from the flags, after old, which may be nil.
+func (b *balancing) begin(old *balanceState) (*balanceState, error) {
+	if b.trial == 0 && b.radius > 0 && b.job.blank.Diameter > 0 {
+		if plan, err := assess.MakePlan(b.job.lathe, b.job.blank, b.job.task); err == nil {
+			if g := assess.FirstMass(b.job.blank, b.radius, plan.Start, b.fastened); g > 0 {
+				return nil, usage{hintf(fmt.Sprintf("about %s would suit this blank (it throws with a tenth of its weight, or with what its fastening holds): weigh it, and say --trial", grams(g)), "--trial, the mass that is put on, is missing")}
+			}
+		}
+	}
+	if err := b.needs(); err != nil {
+		return nil, err
+	}
+	path, err := dataFile("balance.json")
+	if err != nil {
+		return nil, err
+	}
+	angles := b.angles
+	if len(angles) == 0 {
+		angles = []float64{0, 120, 240}
+	}
+	s := &balanceState{Version: balanceVersion, Lathe: b.job.lathe, Blank: b.job.blank, Task: b.job.task, Fastened: b.fastened,
+		Grams: 1000 * b.trial, Radius: b.radius, Angles: angles, Runs: []assess.Run{}, Count: 1, path: path}
+	if old != nil {
+		s.Count = old.Count + 1
+	}
+	if err := s.aim(b.speed); err != nil {
+		return nil, err
+	}
+	return s, s.save()
+}
+
+// trial is the plan of the runs.
+func (s *balanceState) trial() (assess.Trial, error) {
+	t, err := assess.PlanTrial(s.Lathe, s.Blank, s.Task, assess.Mass{Grams: s.Grams, Radius: s.Radius}, s.Fastened)
+	if err != nil {
+		return t, inputError(err)
+	}
+	if t.Speed == 0 {
+		return t, hintf("nothing was started", "%s", trimDot(t.Say))
+	}
+	return t, nil
+}
+
+func trimDot(s string) string {
+	if n := len(s); n > 0 && s[n-1] == '.' {
+		return s[:n-1]
+	}
+	return s
+}
+
+// aim sets the speed of all runs: the safe one, or that asked for where it is safe too.
+func (s *balanceState) aim(at assess.RPM) error {
+	t, err := s.trial()
+	if err != nil {
+		return err
+	}
+	if at > t.Most {
+		return usage{hintf(fmt.Sprintf("at most %v; without --speed %v is taken", t.Most, t.Speed), "%v is too fast for this blank with %s at %v on it", at, grams(s.Grams), s.Radius)}
+	}
+	s.Speed = float64(cmp.Or(at, t.Speed))
+	return nil
+}
+
+// solver is what assess is asked.
+func (s *balanceState) solver() assess.Balancing {
+	return assess.Balancing{Runs: s.Runs, Lathe: s.Lathe, Blank: s.Blank, Task: s.Task, Fastened: s.Fastened}
+}
+
+// next is the mass of the run to come and the answer so far. A zero mass is the first run;
+// done means that the answer is there, and the run to come is the one with the fix on.
+func (s *balanceState) next() (mass assess.Mass, heavy assess.HeavySide, err error) {
+	at := func(angle float64) assess.Mass { return assess.Mass{Grams: s.Grams, Radius: s.Radius, Angle: angle} }
+	open := assess.HeavySide{Speed: assess.RPM(s.Speed), Faults: []assess.BalanceFault{assess.Unfinished}}
+	unfinished := func(m assess.Mass) (assess.Mass, assess.HeavySide, error) {
+		open.Next = m
+		open.Warnings = []string{fmt.Sprintf("%d of %d runs made", len(s.Runs), len(s.Angles)+1)}
+		return m, open, nil
+	}
+	if len(s.Runs) == 0 {
+		return unfinished(assess.Mass{})
+	}
+	if n := len(s.Runs) - 1; n < len(s.Angles) {
+		return unfinished(at(s.Angles[n]))
+	}
+	heavy, err = s.solver().Solve()
+	switch {
+	case err != nil:
+		return mass, heavy, inputError(err)
+	case heavy.Known:
+		return heavy.Fix, heavy, nil
+	}
+	return heavy.Next, heavy, nil
+}
+
+// take makes one run of a recording and keeps it.
+func (s *balanceState) take(cmd *cobra.Command, b *balancing, from string) error {
+	mass, _, err := s.next()
+	if err != nil {
+		return err
+	}
+	var src sensor.Source
+	if from == simulatedBlank {
+		src = s.simulated(mass)
+	} else if src, err = open(cmd, from, b.opts); err != nil {
+		return err
+	}
+	readings, err := s.measure(cmd, src, nameOf(from))
+	if err != nil {
+		return err
+	}
+	run, err := s.run(readings, mass)
+	if err != nil {
+		return err
+	}
+	s.Runs = append(s.Runs, run)
+	return s.save()
+}
+
+// measure runs a source through the loop until it ends or holds a run.
+func (s *balanceState) measure(cmd *cobra.Command, src sensor.Source, name string) ([]assess.Reading, error) {
+	in := input{src: src, name: name, job: job{lathe: s.Lathe, blank: s.Blank, task: s.Task}, dial: assess.RPM(s.Speed), keep: true, progress: progressOn(cmd.ErrOrStderr())}
+	r, err := in.follow(cmd.Context())
+	if err != nil {
+		return nil, err
+	}
+	say(cmd.ErrOrStderr(), r.doc.Recording.Notes)
+	return r.doc.Readings, nil
+}
+
+// run makes a run of readings, and refuses one that cannot stand beside the others, that
+// was too fast or too rough.
+func (s *balanceState) run(readings []assess.Reading, mass assess.Mass) (assess.Run, error) {
+	var before assess.RPM
+	if len(s.Runs) > 0 {
+		before = s.Runs[0].Speed
+	}
+	r, err := assess.RunOf(readings, before)
+	if err != nil {
+		return r, s.weak(err, mass)
+	}
+	r.Mass, r.Radius, r.Angle = mass.Grams, mass.Radius, mass.Angle
+	t, err := s.trial()
+	if err != nil {
+		return r, err
+	}
+	if float64(r.Speed) > 1.04*float64(t.Most) {
+		return r, hintf(fmt.Sprintf("make it again at %.0f rpm; what was kept before is still there", s.Speed), "this run turned at %v, above the %v that are safe for it", r.Speed, t.Most)
+	}
+	if err := s.solver().Refuse(r); err != nil {
+		return r, inputError(err)
+	}
+	if mass.Grams == 0 && r.Shake >= assess.DefaultEdges[1] {
+		return r, hintf("make it slower: vibe balance --speed N, or make the blank rounder first", "it shakes with %s at %v before any mass is put on, which is rough", assess.ShakeText(r.Shake), r.Speed)
+	}
+	return r, nil
+}
+
+// weak adds to the reason why there is no run what would help here.
+func (s *balanceState) weak(err error, mass assess.Mass) error {
+	input := new(assess.InputError)
+	if !errors.As(err, &input) {
+		return err
+	}
+	hint := input.Hint
+	t, planErr := s.trial()
+	switch {
+	case planErr != nil:
+		return planErr
+	case len(s.Runs) > len(s.Angles):
+		hint = "if the lathe did turn, the fix has left nothing to be felt: that is what was wanted. Else make the run again"
+	case mass.Grams > 0:
+		hint += fmt.Sprintf("; or, if the mass nearly balances the blank there, vibe balance --new with other --angles (%.0f° would shake most)", math.Mod(mass.Angle+180, 360))
+	case t.Faster(s.Lathe, assess.RPM(s.Speed)) > 0:
+		hint += fmt.Sprintf("; or, if the blank hardly shakes, go a little faster: vibe balance --speed %.0f", float64(t.Faster(s.Lathe, assess.RPM(s.Speed))))
+	default:
+		hint += "; at no safe speed does it shake more: it may not need balancing"
+	}
+	return hintf(hint, "no run was kept: %s", input.Text)
+}
+
+// report says what is known and what comes next.
+func (s *balanceState) report(cmd *cobra.Command, b *balancing) error {
+	mass, heavy, err := s.next()
+	if err != nil {
+		return err
+	}
+	t, err := s.trial()
+	if err != nil {
+		return err
+	}
+	if n := len(b.from); n > 0 && b.from[n-1] == simulatedBlank && heavy.Known {
+		u := s.secret()
+		say(cmd.ErrOrStderr(), []string{fmt.Sprintf("the simulated blank is heavy at %.0f°, with %.0f g·mm", math.Mod(360+cmplx.Phase(u)*180/math.Pi, 360), cmplx.Abs(u))})
+	}
+	if b.asJSON {
+		return b.show(cmd.OutOrStdout(), heavy, s.solver(), &t)
+	}
+	p := newPage(cmd.OutOrStdout())
+	if heavy.Has(assess.Unfinished) {
+		p.wrap("", p.paint(bold, fmt.Sprintf("Run %d of %d comes next.", len(s.Runs)+1, len(s.Angles)+1)))
+		p.step(s, mass, t)
+		if len(s.Runs) > 0 {
+			p.runs(assess.HeavySide{}, s.solver())
+		}
+		p.cautions(append(assess.BalanceCautions(), assess.Cautions()...))
+		return p.flush(cmd.OutOrStdout())
+	}
+	p.heavySide(heavy, s.solver())
+	if mass.Grams > 0 {
+		p.head("The next run")
+		p.step(s, mass, t)
+	}
+	return p.flush(cmd.OutOrStdout())
+}
+
+// step says what to do for a run.
+func (p *page) step(s *balanceState, mass assess.Mass, t assess.Trial) {
+	n := assess.RPM(s.Speed)
+	if mass.Grams == 0 {
+		p.wrap("  1. ", "Plug pulled. Draw a pencil mark from the centre to the rim on the face towards the tailstock: that is 0°. No mass yet.")
+	} else {
+		throw := mass.Throw(n)
+		p.wrap("  1. ", fmt.Sprintf("Plug pulled. Any other mass off. Fasten %s at %.0f° (%s), %v from the axis; pull at it.", grams(mass.Grams), mass.Angle, assess.ClockPosition(mass.Angle), mass.Radius))
+		p.wrap("     ", fmt.Sprintf("At %v it throws with %.2g N, like a weight of %.2g kg; %s it is trusted with %.0f N.", n, throw, throw/9.80665, cmp.Or(s.Fastened, assess.Taped), t.Hold))
+	}
+	p.wrap("  2. ", fmt.Sprintf("Turn it by hand once round. Start slow, go to %v, hands off, stand aside. No tool. Record 20 s.", n))
+	if most := s.solver().MostNext(mass.Grams); mass.Grams > 0 && most >= assess.DefaultEdges[1] {
+		p.wrap("     ", p.paint(yellow, fmt.Sprintf("It may shake with up to %s: stop at once if it feels wrong, and take a smaller mass.", assess.ShakeText(most))))
+	}
+	p.wrap("  3. ", "Switch off, plug pulled. Then: vibe balance --from RECORDING")
+}
