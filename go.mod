@@ -3,6 +3,7 @@ module vibe
 go 1.26.0
 
 require (
+	github.com/adrg/xdg v0.5.3
 	github.com/creack/pty v1.1.24
 	github.com/go-audio/audio v1.0.0
 	github.com/go-audio/wav v1.1.0
@@ -19,7 +20,6 @@ require (
 )
 
 require (
-	github.com/adrg/xdg v0.5.3 // indirect
 	github.com/go-audio/riff v1.0.0 // indirect
 	github.com/inconshreveable/mousetrap v1.1.0 // indirect
 	go.yaml.in/yaml/v3 v3.0.5 // indirect

@@ -60,6 +60,8 @@ Try first:
       before mounting: where to start, how fast at most, and why
   vibe read FILE --diameter 310mm --length 120mm
       a recording of yours: what the lathe did, and which speed to go to
+  vibe balance --from simulated
+      which side of a blank is heavy: a lopsided one to play with
 
 All commands: vibe --help     One of them: vibe read --help
 `
