@@ -1,0 +1,136 @@
+package assess_test
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"vibe/assess"
+)
+
+// marks are those of a turner who takes limit mm/s, and judges each shake with a noise of so
+// many dB (20·lg). The shakes lie within a factor of two of the limit, as at work: there is
+// nothing to say of a lathe at rest.
+func marks(r *rand.Rand, n int, limit, noise float64) []assess.Mark {
+	out := make([]assess.Mark, n)
+	for i := range out {
+		shake := limit * math.Pow(2, 2*r.Float64()-1)
+		felt := shake * math.Pow(10, noise*r.NormFloat64()/20)
+		out[i] = assess.Mark{Shake: shake, TooMuch: felt > limit}
+	}
+	return out
+}
+
+// Twenty marks with a noise of 2 dB find the limit within 15 %, and the edges hold it.
+func TestComfortFindsTheLimit(t *testing.T) {
+	t.Parallel()
+	var near, held, known int
+	const turners = 300
+	for seed := range uint64(turners) {
+		r := rand.New(rand.NewPCG(seed, 5))
+		limit := 2 + 5*r.Float64()
+		c := assess.LearnComfort(marks(r, 20, limit, 2))
+		if math.Abs(c.Limit/limit-1) <= 0.15 {
+			near++
+		}
+		if c.Low <= limit && limit <= c.High {
+			held++
+		}
+		if c.Known {
+			known++
+		}
+	}
+	t.Logf("of %d turners: within 15 %% %d, edges hold the truth %d, known %d", turners, near, held, known)
+	assert.GreaterOrEqual(t, near, turners*85/100)
+	assert.GreaterOrEqual(t, held, turners*93/100)
+	assert.GreaterOrEqual(t, known, turners*90/100)
+}
+
+// The posterior of one mark by hand: with prior N(ln 4.5, 0.5) and one "too much" at 4.5 the
+// limit moves down, and little.
+func TestFewMarksMoveLittle(t *testing.T) {
+	t.Parallel()
+	none := assess.LearnComfort(nil)
+	assert.InDelta(t, 4.5, none.Limit, 0.25)
+	assert.Equal(t, 4.5, none.Use)
+	assert.False(t, none.Known)
+	one := assess.LearnComfort([]assess.Mark{{Shake: 4.5, TooMuch: true}})
+	assert.Less(t, one.Limit, none.Limit)
+	assert.Greater(t, one.Limit, 0.65*none.Limit)
+	up := assess.LearnComfort([]assess.Mark{{Shake: 8}})
+	assert.Greater(t, up.Limit, none.Limit)
+	assert.Equal(t, 4.5, up.Use, "one mark raises nothing")
+}
+
+// Contradictory marks widen the edges, and that is said.
+func TestContradictoryMarks(t *testing.T) {
+	t.Parallel()
+	var clear, mixed []assess.Mark
+	for i := range 20 {
+		shake := 2 * math.Pow(2.5/1.25, float64(i)/9.5)
+		clear = append(clear, assess.Mark{Shake: shake, TooMuch: shake > 4})
+		mixed = append(mixed, assess.Mark{Shake: shake, TooMuch: (i*7)%20 > 9})
+	}
+	a, b := assess.LearnComfort(clear), assess.LearnComfort(mixed)
+	assert.True(t, a.Known, a.Say)
+	assert.InEpsilon(t, 4, a.Limit, 0.1)
+	assert.Zero(t, a.Against)
+	assert.Greater(t, math.Log(b.High/b.Low), 1.4*math.Log(a.High/a.Low))
+	assert.Contains(t, b.Say, "contradict")
+}
+
+// Whatever is marked, the limit stays below violent, the edges hold it, what is not known
+// raises nothing, and one more "too much" never raises it.
+func TestComfortLaws(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(r *rapid.T) {
+		var all []assess.Mark
+		for i := range rapid.IntRange(0, 25).Draw(r, "marks") {
+			all = append(all, assess.Mark{Shake: rapid.Float64Range(-1, 60).Draw(r, fmt.Sprint("shake", i)), TooMuch: rapid.Bool().Draw(r, fmt.Sprint("much", i))})
+		}
+		c := assess.LearnComfort(all)
+		require.LessOrEqual(r, c.High, 11.2+1e-9)
+		require.LessOrEqual(r, c.Limit, c.High)
+		require.GreaterOrEqual(r, c.Limit, c.Low)
+		require.Greater(r, c.Use, 0.0)
+		if !c.Known {
+			require.LessOrEqual(r, c.Use, 4.5)
+		}
+		more := assess.LearnComfort(append(all, assess.Mark{Shake: rapid.Float64Range(0.1, 30).Draw(r, "one more"), TooMuch: true}))
+		require.LessOrEqual(r, more.Limit, 1.000001*c.Limit)
+	})
+}
+
+func TestHandScore(t *testing.T) {
+	t.Parallel()
+	assert.Equal(t, "no guesses yet", assess.HandScore([]assess.Guess{{Shake: 0, Said: assess.Calm}, {Shake: 3, Said: "odd"}}).Say)
+	var guesses []assess.Guess
+	for i := range 8 { // 6 mm/s is rough; six times it is called lively
+		said := assess.Lively
+		if i >= 6 {
+			said = assess.Rough
+		}
+		guesses = append(guesses, assess.Guess{Shake: 6, Said: said, Session: "a"})
+	}
+	for range 8 {
+		guesses = append(guesses, assess.Guess{Shake: 1, Said: assess.Calm, Session: "b"})
+	}
+	s := assess.HandScore(guesses)
+	assert.Equal(t, 16, s.Guesses)
+	assert.InDelta(t, 10.0/16, s.Right, 1e-9)
+	assert.InDelta(t, 6.0/16, s.Nearly, 1e-9)
+	assert.InDelta(t, -6.0/16, s.Bias, 1e-9)
+	assert.InDelta(t, 0.5*2.0/16+0.5*8.0/16, s.Expect, 1e-9) // rough: 2 said of 8; calm: 8 of 8
+	assert.Contains(t, s.Say, "calmer than it is")
+	assert.Contains(t, s.Say, "you called lively what was rough, 6 of 8 times")
+	require.Len(t, s.Sessions, 2)
+	assert.InDelta(t, 0.25, s.Sessions[0].Right, 1e-9)
+	assert.InDelta(t, 1, s.Sessions[1].Right, 1e-9)
+	// One guess finds no bias.
+	assert.NotContains(t, assess.HandScore([]assess.Guess{{Shake: 6, Said: assess.Lively}}).Say, "calmer")
+}
