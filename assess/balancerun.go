@@ -64,36 +64,36 @@ func (r Reading) counts(at RPM) bool {
 	return r.OK || weak
 }
 
-// steady is the longest stretch of readings that count, of one speed.
+// steady is the longest stretch of readings that count, of one speed. Others may lie between
+// them, for up to longestGap.
 func steady(readings []Reading, at RPM) []Reading {
-	var best []Reading
-	for i := 0; i < len(readings); {
-		j := i
-		low, high := RPM(math.Inf(1)), RPM(0)
-		for ; j < len(readings) && readings[j].counts(at); j++ {
-			r := readings[j]
-			if j > i && (r.T <= readings[j-1].T || r.T-readings[j-1].T > longestGap) {
-				break
-			}
-			if low, high = min(low, r.Speed), max(high, r.Speed); high > low*(1+runSpeed) {
-				break
-			}
+	var best, run []Reading
+	low, high, last := RPM(0), RPM(0), 0.0
+	for _, r := range readings {
+		if !r.counts(at) {
+			continue
 		}
-		if j-i > len(best) {
-			best = readings[i:j]
+		gap := r.end() - last
+		low, high, last = min(low, r.Speed), max(high, r.Speed), r.end()
+		if len(run) == 0 || gap <= 0 || gap > longestGap || high > low*(1+runSpeed) {
+			run, low, high = nil, r.Speed, r.Speed
 		}
-		i = max(i+1, j)
+		if run = append(run, r); len(run) > len(best) {
+			best = run
+		}
 	}
 	return best
 }
 
-// seconds is how much data the readings cover.
+// end of the window, s. (The middle steps back where the window grows.)
+func (r Reading) end() float64 { return r.T + r.Span/2 }
+
+// seconds is how much data the readings cover, in order of their ends.
 func seconds(r []Reading) float64 {
 	if len(r) == 0 {
 		return 0
 	}
-	last := r[len(r)-1]
-	return last.T + last.Span/2 - (r[0].T - r[0].Span/2)
+	return r[len(r)-1].end() - (r[0].T - r[0].Span/2)
 }
 
 // Steady is how many seconds of one steady speed the readings hold so far, for a live run

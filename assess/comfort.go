@@ -15,10 +15,11 @@ type Mark struct {
 // ComfortLimit is the shake at which one person on one lathe says "too much" as often as
 // "fine", as far as marks tell.
 type ComfortLimit struct {
-	Limit     float64 `json:"limit_mm_s"` // mm/s rms, never above the edge of violent
-	Low, High float64 // mm/s rms, 95 % edges
-	Fine      int     `json:"fine"`     // marks
-	TooMuch   int     `json:"too_much"` // marks
+	Limit   float64 `json:"limit_mm_s"` // mm/s rms, never above the edge of violent
+	Low     float64 `json:"low_mm_s"`   // mm/s rms, 95 % edges
+	High    float64 `json:"high_mm_s"`
+	Fine    int     `json:"fine"`     // marks
+	TooMuch int     `json:"too_much"` // marks
 	// Against counts the marks on the wrong side of Limit by more than 2 dB: said fine well
 	// above it, or too much well below.
 	Against int `json:"against"`
@@ -144,7 +145,7 @@ func dispersion(marks []Mark, limit float64) float64 {
 func (c ComfortLimit) words() string {
 	n := c.Fine + c.TooMuch
 	mixed := c.Against >= max(2, n/8)
-	said := fmt.Sprintf("%s (%s to %s) from %d marks", ShakeText(c.Limit), ShakeText(c.Low), ShakeText(c.High), n)
+	said := fmt.Sprintf("%s (%s to %s) from %s", ShakeText(c.Limit), ShakeText(c.Low), ShakeText(c.High), markCount(n))
 	switch {
 	case n == 0:
 		return "no marks yet: the comfort limit is " + ShakeText(c.Use) + ", the edge of rough"
@@ -158,4 +159,11 @@ func (c ComfortLimit) words() string {
 		return fmt.Sprintf("%s; %d of them contradict the rest, so it is known the less", said, c.Against)
 	}
 	return said
+}
+
+func markCount(n int) string {
+	if n == 1 {
+		return "1 mark"
+	}
+	return fmt.Sprintf("%d marks", n)
 }

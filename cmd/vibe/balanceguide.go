@@ -9,7 +9,6 @@ import (
 	"math"
 	"math/cmplx"
 	"os"
-	"path/filepath"
 
 	"github.com/spf13/cobra"
 
@@ -42,10 +41,7 @@ const balanceVersion = 1
 
 // loadBalance reads the state, nil when no balancing is under way.
 func loadBalance() (*balanceState, error) {
-	path, err := dataFile("balance.json")
-	if err != nil {
-		return nil, err
-	}
+	path := dataFile("balance.json")
 	text, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
@@ -60,27 +56,7 @@ func loadBalance() (*balanceState, error) {
 	return s, nil
 }
 
-// save replaces the file.
-func (s *balanceState) save() (err error) {
-	text, err := json.MarshalIndent(s, "", "  ")
-	if err != nil {
-		return err
-	}
-	f, err := os.CreateTemp(filepath.Dir(s.path), ".vibe-*")
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			err = errors.Join(err, os.Remove(f.Name()))
-		}
-	}()
-	_, err = f.Write(append(text, '\n'))
-	if err := cmp.Or(err, f.Sync(), f.Close()); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), s.path)
-}
+func (s *balanceState) save() error { return replaceJSON(s.path, s) }
 
 // guided takes one step: begins, takes runs in, or says what comes next.
 func (b *balancing) guided(cmd *cobra.Command) error {
@@ -149,16 +125,12 @@ func (b *balancing) begin(old *balanceState) (*balanceState, error) {
 	if err := b.needs(); err != nil {
 		return nil, err
 	}
-	path, err := dataFile("balance.json")
-	if err != nil {
-		return nil, err
-	}
 	angles := b.angles
 	if len(angles) == 0 {
 		angles = []float64{0, 120, 240}
 	}
 	s := &balanceState{Version: balanceVersion, Lathe: b.job.lathe, Blank: b.job.blank, Task: b.job.task, Fastened: b.fastened,
-		Grams: 1000 * b.trial, Radius: b.radius, Angles: angles, Runs: []assess.Run{}, Count: 1, path: path}
+		Grams: 1000 * b.trial, Radius: b.radius, Angles: angles, Runs: []assess.Run{}, Count: 1, path: dataFile("balance.json")}
 	if old != nil {
 		s.Count = old.Count + 1
 	}

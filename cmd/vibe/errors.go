@@ -88,13 +88,13 @@ func flagError(cmd *cobra.Command, err error) error {
 	case errors.As(err, &unknown):
 		return usage{unknownFlag(cmd, unknown)}
 	case errors.As(err, &missing):
-		return usage{hintf("see vibe "+cmd.Name()+" --help", "--%s needs a value", missing.GetFlag().Name)}
+		return usage{hintf("see "+cmd.CommandPath()+" --help", "--%s needs a value", missing.GetFlag().Name)}
 	}
-	return usage{hintf("see vibe "+cmd.Name()+" --help", "%w", err)}
+	return usage{hintf("see "+cmd.CommandPath()+" --help", "%w", err)}
 }
 
 func unknownFlag(cmd *cobra.Command, err *pflag.NotExistError) error {
-	hint := "see vibe " + cmd.Name() + " --help"
+	hint := "see " + cmd.CommandPath() + " --help"
 	if err.GetSpecifiedShortnames() != "" {
 		return hintf(hint, "there is no flag -%s", err.GetSpecifiedName())
 	}

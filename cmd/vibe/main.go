@@ -81,7 +81,7 @@ func newRoot() *cobra.Command {
 	}
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(flagError)
-	root.AddCommand(newDemo(), newPlan(), newRead(), newBalance())
+	root.AddCommand(newDemo(), newPlan(), newRead(), newBalance(), newLearn())
 	return root
 }
 
@@ -107,7 +107,7 @@ func knownCommand(cmd *cobra.Command, args []string) error {
 // missing or too much.
 func takes(names ...string) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
-		hint := "vibe " + cmd.Name() + " --help shows how"
+		hint := cmd.CommandPath() + " --help shows how"
 		switch {
 		case len(args) < len(names):
 			return usage{hintf(hint, "%s needs a %s", cmd.Name(), names[len(args)])}

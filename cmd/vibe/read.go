@@ -19,6 +19,7 @@ func newRead() *cobra.Command {
 		j      job
 		opts   sensor.Options
 		dial   assess.RPM
+		who    person
 		asJSON bool
 	)
 	cmd := &cobra.Command{
@@ -40,16 +41,20 @@ FILE is CSV or WAV; - is standard input.`,
 			if l := j.lathe; dial > 0 && l.High > 0 && dial > 1.1*l.High {
 				return usage{hintf("check the two", "--speed %v is above the lathe's fastest, %v", dial, l.High)}
 			}
+			people, err := loadLearned()
+			if err != nil {
+				return err
+			}
 			src, err := open(cmd, args[0], opts)
 			if err != nil {
 				return err
 			}
-			in := input{src: src, name: nameOf(args[0]), job: j, dial: dial, keep: asJSON, progress: progressOn(cmd.ErrOrStderr())}
+			in := input{src: src, name: nameOf(args[0]), job: j, dial: dial, comfort: people.of(who.lathe, who.who).comfort(), keep: asJSON, progress: progressOn(cmd.ErrOrStderr())}
 			r, err := in.follow(cmd.Context())
 			if err != nil {
 				return err
 			}
-			r.doc.Recording.Notes = slices.Concat(r.doc.Recording.Notes, j.notes(), j.sizeless(), r.tryNext(dial))
+			r.doc.Recording.Notes = slices.Concat(r.doc.Recording.Notes, j.notes(), j.sizeless(), r.tryNext(dial), in.learnt())
 			say(cmd.ErrOrStderr(), r.doc.Recording.Notes)
 			if asJSON {
 				return writeJSON(cmd.OutOrStdout(), r.doc)
@@ -64,6 +69,7 @@ FILE is CSV or WAV; - is standard input.`,
 	j.flags(fs)
 	fs.Var(amount(speedKind, &dial), "speed", "that the dial says, for a recording at one speed")
 	recordingFlags(fs, &opts)
+	who.flags(fs)
 	fs.BoolVar(&asJSON, "json", false, "one JSON document on standard output, no text")
 	return cmd
 }

@@ -74,7 +74,11 @@ func TestReadmeFlags(t *testing.T) {
 		named[m[1]] = true
 	}
 	has := map[string]bool{"help": true}
+	all := newRoot().Commands()
 	for _, c := range newRoot().Commands() {
+		all = append(all, c.Commands()...)
+	}
+	for _, c := range all {
 		for _, m := range regexp.MustCompile(`--([a-z-]+)`).FindAllStringSubmatch(c.Flags().FlagUsages(), -1) {
 			has[m[1]] = true
 		}

@@ -80,6 +80,7 @@ type input struct {
 	name     string
 	job      job
 	dial     assess.RPM // 0: not known
+	comfort  float64    // mm/s, this person's limit; 0: not learned
 	keep     bool       // all readings, for JSON
 	progress io.Writer  // nil for none
 }
@@ -89,7 +90,7 @@ type input struct {
 func (in input) follow(ctx context.Context) (*record, error) {
 	stop := context.AfterFunc(ctx, func() { in.src.Close() })
 	defer stop()
-	adviser := &assess.Adviser{Lathe: in.job.lathe, Blank: in.job.blank, Task: in.job.task, Checked: in.dial > 0}
+	adviser := &assess.Adviser{Lathe: in.job.lathe, Blank: in.job.blank, Task: in.job.task, Checked: in.dial > 0, Comfort: in.comfort}
 	r := &record{doc: document{Recording: recording{Name: in.name, Faults: []dsp.Fault{}, Notes: []string{}}, Readings: []assess.Reading{}}}
 	told := time.Now()
 	err := loop(in.src, in.tracker(), adviser, func(b sensor.Block) {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
@@ -13,6 +14,9 @@ import (
 )
 
 func TestMain(m *testing.M) {
+	if filepath.Base(os.Args[0]) != "vibe" { // not a script's: what this user has taught vibe is no business of the tests
+		os.Setenv("XDG_DATA_HOME", filepath.Join(os.TempDir(), "vibe-taught-nothing"))
+	}
 	testscript.Main(m, map[string]func(){"vibe": func() {
 		os.Exit(run(context.Background(), os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
 	}})

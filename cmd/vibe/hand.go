@@ -1,0 +1,172 @@
+package main
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"math"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"vibe/assess"
+	"vibe/sensor"
+)
+
+// newHand trains the hand: the word first, then the number.
+func newHand() *cobra.Command {
+	var (
+		who    person
+		from   string
+		sounds string
+		rounds float64 = 8
+		opts   sensor.Options
+	)
+	cmd := &cobra.Command{
+		Use:   "hand",
+		Short: "say what the hand feels, then see the number; it keeps score",
+		Long: `Asks for one of the four words, calm, lively, rough or violent, then shows the number.
+With --sounds DIR each round writes a sound to listen to first (see vibe learn hear);
+with --from FILE the rounds are the steady moments of a recording, else of a simulated
+lathe. q ends it; what was answered is kept.`,
+		Example: `  vibe learn hand --sounds sounds
+  vibe learn hand --from roughing.csv --sounds sounds`,
+		Args: takes(),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			f, err := loadLearned()
+			if err != nil {
+				return err
+			}
+			l := f.of(who.lathe, who.who)
+			sitting := "session " + fmt.Sprint(len(assess.HandScore(l.Guesses).Sessions)+1)
+			moments := inventedMoments(uint64(len(l.Guesses)), int(rounds))
+			if from != "" {
+				if moments, err = momentsOf(cmd, from, opts, int(rounds)); err != nil {
+					return err
+				}
+			}
+			t := training{moments: moments, sounds: sounds, in: bufio.NewScanner(cmd.InOrStdin()), out: cmd.OutOrStdout()}
+			err = t.run(func(g assess.Guess) error {
+				g.Session = sitting
+				l.Guesses = append(l.Guesses, g)
+				return f.save()
+			})
+			if err != nil {
+				return err
+			}
+			p := newPage(cmd.OutOrStdout())
+			p.hand(assess.HandScore(l.Guesses))
+			return p.flush(cmd.OutOrStdout())
+		},
+	}
+	fs := cmd.Flags()
+	fs.SortFlags = false
+	who.flags(fs)
+	fs.StringVar(&from, "from", "", "a recording's `FILE` whose moments to guess")
+	fs.StringVar(&sounds, "sounds", "", "a new folder `DIR` for the sounds of the rounds")
+	fs.Var(amount(kind{name: "count", units: []unit{{"rounds", 1}}, bare: true, example: "8"}, &rounds), "rounds", "how many (8)")
+	recordingFlags(fs, &opts)
+	return cmd
+}
+
+// training is one sitting.
+type training struct {
+	moments [][]assess.Reading
+	sounds  string
+	in      *bufio.Scanner
+	out     io.Writer
+}
+
+// run asks round after round until they or the input end, and hands each answer to keep.
+func (t *training) run(keep func(assess.Guess) error) error {
+	if t.sounds != "" {
+		if err := os.Mkdir(t.sounds, 0o755); err != nil {
+			return hintf("name a folder that is not there yet", "make the folder for the sounds: %w", err)
+		}
+	}
+	for i, m := range t.moments {
+		if t.sounds != "" {
+			name := filepath.Join(t.sounds, fmt.Sprintf("round-%d.wav", i+1))
+			if err := saveNew(name, func(w io.Writer) error { return writeSound(w, sound(m)) }); err != nil {
+				return err
+			}
+			fmt.Fprintf(t.out, "Listen to %s.\n", name)
+		}
+		r := m[len(m)/2]
+		fmt.Fprintf(t.out, "Round %d of %d, at %.0f rpm: calm, lively, rough or violent? ", i+1, len(t.moments), float64(r.Speed))
+		said, ended := t.answer()
+		if ended {
+			fmt.Fprintln(t.out)
+			return nil
+		}
+		right := assess.FeelOf(r.Shake, assess.DefaultEdges)
+		verdict := "yes"
+		if said != right {
+			verdict = "no"
+		}
+		fmt.Fprintf(t.out, "  %s: %s, %s\n", verdict, assess.ShakeText(r.Shake), right)
+		if err := keep(assess.Guess{Shake: r.Shake, Said: said}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// answer reads lines until one is a word, or the end.
+func (t *training) answer() (said assess.Feel, ended bool) {
+	for t.in.Scan() {
+		text := strings.TrimSpace(t.in.Text())
+		if strings.EqualFold(text, "q") {
+			return "", true
+		}
+		if said, err := choose(text, assess.Feels()); err == nil {
+			return said, false
+		}
+		fmt.Fprint(t.out, "  calm, lively, rough, violent, or q to end: ")
+	}
+	return "", true
+}
+
+// inventedMoments are rounds of a simulated lathe, evenly over the four words and in no
+// order that could be learned; the same seed gives the same rounds.
+func inventedMoments(seed uint64, n int) [][]assess.Reading {
+	r := rand.New(rand.NewPCG(seed, 77))
+	edges := [5]float64{0.4, assess.DefaultEdges[0], assess.DefaultEdges[1], assess.DefaultEdges[2], 24}
+	out := make([][]assess.Reading, n)
+	for i := range out {
+		word := r.IntN(4)
+		shake := edges[word] * math.Pow(edges[word+1]/edges[word], 0.05+0.9*r.Float64())
+		out[i] = invented(assess.RPM(50*math.Round(6+14*r.Float64())), shake, 4)
+	}
+	return out
+}
+
+// momentsOf are the steady moments of a recording, at most n, far enough apart to differ.
+func momentsOf(cmd *cobra.Command, from string, opts sensor.Options, n int) ([][]assess.Reading, error) {
+	src, err := open(cmd, from, opts)
+	if err != nil {
+		return nil, err
+	}
+	r, err := input{src: src, name: nameOf(from), keep: true, progress: progressOn(cmd.ErrOrStderr())}.follow(cmd.Context())
+	if err != nil {
+		return nil, err
+	}
+	var out [][]assess.Reading
+	for i, all := 0, r.doc.Readings; i+8 <= len(all) && len(out) < n; i++ {
+		good := true
+		for _, r := range all[i : i+8] {
+			good = good && r.OK
+		}
+		if good {
+			out = append(out, all[i:i+8])
+			i += 15
+		}
+	}
+	if out == nil {
+		return nil, hintf("record ten seconds or more at one speed", "%s has no two steady seconds to guess", nameOf(from))
+	}
+	return out, nil
+}

@@ -1,0 +1,193 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"vibe/assess"
+	"vibe/sensor"
+)
+
+// person is whose marks and whose hand.
+type person struct{ lathe, who string }
+
+func (p *person) flags(fs *pflag.FlagSet) {
+	fs.Var(freeText(&p.lathe), "lathe", "which lathe, by a name of yours")
+	fs.Var(freeText(&p.who), "who", "which person, by a name")
+}
+
+// learnt says that the advice kept to a limit of this person's own.
+func (in input) learnt() []string {
+	if in.comfort == 0 {
+		return nil
+	}
+	return []string{"comfort limit " + assess.ShakeText(in.comfort) + ", from your own marks: see vibe learn"}
+}
+
+var shakeKind = kind{name: "mm/s", units: []unit{{"mm/s", 1}}, bare: true, example: "3.2"}
+
+func newLearn() *cobra.Command {
+	var who person
+	var asJSON bool
+	cmd := &cobra.Command{
+		Use:   "learn",
+		Short: "your comfort limit, and your hand trained against the number",
+		Long: `Shows what was learned of you on this lathe: the shake that you call too much, from
+your own marks, and how well your hand knows the four words.`,
+		Example: `  vibe learn mark too-much --shake 5.1
+  vibe learn hand --sounds sounds
+  vibe learn hear --shake 4.5 --speed 600 --to rough.wav`,
+		Args: knownCommand,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			f, err := loadLearned()
+			if err != nil {
+				return err
+			}
+			l := f.of(who.lathe, who.who)
+			comfort, score := assess.LearnComfort(l.Marks), assess.HandScore(l.Guesses)
+			if asJSON {
+				return writeJSON(cmd.OutOrStdout(), map[string]any{"comfort": comfort, "hand": score})
+			}
+			p := newPage(cmd.OutOrStdout())
+			p.comfort(comfort)
+			p.hand(score)
+			return p.flush(cmd.OutOrStdout())
+		},
+	}
+	who.flags(cmd.Flags())
+	cmd.Flags().BoolVar(&asJSON, "json", false, "one JSON document on standard output, no text")
+	cmd.AddCommand(newMark(), newHand(), newHear())
+	return cmd
+}
+
+func (p *page) comfort(c assess.ComfortLimit) {
+	p.head("Comfort limit")
+	p.wrap("  ", c.Say)
+	p.wrap("  ", fmt.Sprintf("%s fine, %d too much; used: %s. The advice never raises above %s, where rough begins, whatever is marked [edges: %s]", plural(c.Fine, "mark", "marks"), c.TooMuch,
+		assess.ShakeText(c.Use), assess.ShakeText(assess.DefaultEdges[1]), assess.EdgesSource))
+}
+
+func (p *page) hand(s assess.Score) {
+	p.head("The hand")
+	p.wrap("  ", s.Say)
+	for _, t := range s.Sessions {
+		p.wrap("  ", fmt.Sprintf("%-16s %3.0f %% of %d", t.Session, 100*t.Right, t.Guesses))
+	}
+}
+
+// newMark keeps one mark.
+func newMark() *cobra.Command {
+	var who person
+	var shake float64
+	cmd := &cobra.Command{
+		Use:   "mark fine|too-much --shake 3.2",
+		Short: "say of a shake that it is fine, or too much",
+		Args:  takes("word: fine or too-much"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			said, err := choose(args[0], []string{"fine", "too-much"})
+			if err != nil {
+				return usage{err}
+			}
+			if shake == 0 {
+				return usage{hintf("the number on the screen at that moment, as in --shake 3.2", "--shake is missing")}
+			}
+			f, err := loadLearned()
+			if err != nil {
+				return err
+			}
+			l := f.of(who.lathe, who.who)
+			l.Marks = append(l.Marks, assess.Mark{Shake: shake, TooMuch: said == "too-much"})
+			if err := f.save(); err != nil {
+				return err
+			}
+			p := newPage(cmd.OutOrStdout())
+			p.wrap("", fmt.Sprintf("Kept: %s is %s.", assess.ShakeText(shake), map[string]string{"fine": "fine", "too-much": "too much"}[said]))
+			p.comfort(assess.LearnComfort(l.Marks))
+			return p.flush(cmd.OutOrStdout())
+		},
+	}
+	who.flags(cmd.Flags())
+	cmd.Flags().Var(amount(shakeKind, &shake), "shake", "of that moment, mm/s")
+	return cmd
+}
+
+// newHear writes a sound.
+func newHear() *cobra.Command {
+	var (
+		shake, at float64
+		speed     assess.RPM
+		from, to  string
+		opts      sensor.Options
+	)
+	cmd := &cobra.Command{
+		Use:   "hear --to FILE.wav",
+		Short: "a shake as sound: one throb a turn, loudness true to the shake",
+		Long: `Writes a WAV file of a shake, pitched up so that an ear hears it: one throb for each
+turn. Twice the shake is twice as loud, in every file alike; set the volume once, with
+a file of 4.5 mm/s. Of a recording it takes the four seconds that shake most, or those
+about --at.`,
+		Example: `  vibe learn hear --shake 4.5 --speed 600 --to rough.wav
+  vibe learn hear --from roughing.csv --at 12 --to moment.wav`,
+		Args: takes(),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			var readings []assess.Reading
+			switch {
+			case to == "":
+				return usage{hintf("as in --to rough.wav", "--to, the file to write, is missing")}
+			case from != "" && (shake > 0 || speed > 0):
+				return usage{hintf("leave one of them out", "--from and --shake or --speed do not go together")}
+			case from != "":
+				src, err := open(cmd, from, opts)
+				if err != nil {
+					return err
+				}
+				r, err := input{src: src, name: nameOf(from), keep: true, progress: progressOn(cmd.ErrOrStderr())}.follow(cmd.Context())
+				if err != nil {
+					return err
+				}
+				if readings = moment(r.doc.Readings, at); readings == nil {
+					return hintf("choose another --at, or another recording", "%s has no four seconds there that are known well enough", nameOf(from))
+				}
+			case shake > 0 && speed > 0:
+				readings = invented(speed, shake, 4)
+			default:
+				return usage{hintf("as in --shake 4.5 --speed 600, or --from FILE", "what is to be heard is missing")}
+			}
+			if err := saveNew(to, func(w io.Writer) error { return writeSound(w, sound(readings)) }); err != nil {
+				return err
+			}
+			r := readings[len(readings)/2]
+			_, err := fmt.Fprintf(cmd.OutOrStdout(), "%s holds %g s at %.0f rpm, %s, %s\n", filepath.Base(to), float64(len(readings))/4, float64(r.Speed), assess.ShakeText(r.Shake), assess.FeelOf(r.Shake, assess.DefaultEdges))
+			return err
+		},
+	}
+	fs := cmd.Flags()
+	fs.SortFlags = false
+	fs.Var(amount(shakeKind, &shake), "shake", "to be heard, mm/s, with --speed")
+	fs.Var(amount(speedKind, &speed), "speed", "of the spindle, with --shake")
+	fs.StringVar(&from, "from", "", "a recording's `FILE` to take it from")
+	fs.Var(amount(kind{name: "s", units: []unit{{"s", 1}}, bare: true, example: "12.5"}, &at), "at", "which moment of it, in s")
+	fs.StringVar(&to, "to", "", "the new WAV `FILE`")
+	recordingFlags(fs, &opts)
+	return cmd
+}
+
+// moment is four seconds of readings about at, or where they shake most when at is 0; nil
+// when no good reading is there.
+func moment(all []assess.Reading, at float64) []assess.Reading {
+	best, most := -1, 0.0
+	for i, r := range all {
+		if r.OK && (at == 0 && r.Shake > most || at > 0 && math.Abs(r.T-at) <= 2 && (best < 0 || math.Abs(r.T-at) < math.Abs(all[best].T-at))) {
+			best, most = i, r.Shake
+		}
+	}
+	if best < 0 {
+		return nil
+	}
+	return all[max(0, best-8):min(len(all), best+8)]
+}
