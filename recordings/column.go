@@ -116,6 +116,9 @@ func encodeColumn(v []float64) []byte {
 	var onGrid, off []int64
 	least := len(v)
 	for _, g := range grids(v) {
+		if least == 0 {
+			break
+		}
 		if k, o, wrong := fit(g, v); wrong < least || onGrid == nil && k != nil {
 			best, onGrid, off, least = g, k, o, wrong
 		}
@@ -213,21 +216,20 @@ func fit(g grid, v []float64) (k, off []int64, wrong int) {
 }
 
 // grids returns the grids that v may lie on: the step found in it as it is, and as the
-// decimal or binary fraction that it seems to be. Where none is found, as in times far from
-// zero that differ by little, microseconds are tried: most clocks count them.
+// decimal or binary fraction that it seems to be. Last come microseconds, which most clocks
+// count: in times far from zero that differ by little, rounding hides the step.
 func grids(v []float64) []grid {
-	step := stepOf(v)
-	if step == 0 {
-		return []grid{{over, 1e6}, {times, 1e-6}}
+	var out []grid
+	if step := stepOf(v); step > 0 {
+		out = append(out, grid{times, step})
+		if d := math.Round(1 / step); d >= 1 && close(1/step, d) {
+			out = append(out, grid{over, d}, grid{times, 1 / d})
+		}
+		if d := math.Round(gravity / step); d >= 1 && close(gravity/step, d) {
+			out = append(out, grid{overG, d}, grid{gOver, d})
+		}
 	}
-	out := []grid{{times, step}}
-	if d := math.Round(1 / step); d >= 1 && close(1/step, d) {
-		out = append(out, grid{over, d}, grid{times, 1 / d})
-	}
-	if d := math.Round(gravity / step); d >= 1 && close(gravity/step, d) {
-		out = append(out, grid{overG, d}, grid{gOver, d})
-	}
-	return out
+	return append(out, grid{over, 1e6}, grid{times, 1e-6})
 }
 
 // close says that a is so near to b that it was meant to be b.
@@ -247,7 +249,7 @@ func stepOf(v []float64) float64 {
 	ulp := math.Ldexp(math.Abs(top), -52) // of the largest, or up to twice that
 	var step rounded
 	for i := 1; i < len(v); i++ {
-		step = divisor(rounded{math.Abs(v[i] - v[i-1]), ulp}, step)
+		step = divisor(rounded{math.Abs(v[i] - v[i-1]), 4 * ulp}, step)
 		if step.v > 0 && step.v < 64*step.off {
 			return 0
 		}
