@@ -135,6 +135,9 @@ func open(path, mode string, steps []string) (*Shop, error) {
 	if steps != nil {
 		err = migrate(db, steps)
 	}
+	if steps != nil && err == nil { // a backup is without
+		_, err = db.Exec("PRAGMA journal_mode = WAL")
+	}
 	if err == nil {
 		err = s.readable()
 	}
@@ -196,12 +199,8 @@ func connect(path, mode string) (*sql.DB, error) {
 	if whole[0] != '/' { // a drive letter
 		whole = "/" + whole
 	}
-	db, err := sql.Open("sqlite", "file://"+(&url.URL{Path: whole}).EscapedPath()+"?"+mode+
+	return sql.Open("sqlite", "file://"+(&url.URL{Path: whole}).EscapedPath()+"?"+mode+
 		"&_txlock=immediate&_pragma=busy_timeout(10000)&_pragma=synchronous(FULL)&_pragma=foreign_keys(1)")
-	if err == nil {
-		db.SetMaxOpenConns(1)
-	}
-	return db, err
 }
 
 // migrate runs the steps that the file has not seen, all or none.
@@ -256,7 +255,10 @@ func word(err error) error {
 	if !errors.As(err, &e) {
 		return err
 	}
-	kind, ok := map[int]error{5: ErrBusy, 6: ErrBusy, 8: ErrReadOnly, 10: ErrDamaged, 11: ErrDamaged, 13: ErrFull, 14: errCannot, 26: ErrForeign}[e.Code()&0xff]
+	kind, ok := map[int]error{5: ErrBusy, 6: ErrBusy, 8: ErrReadOnly, 11: ErrDamaged, 13: ErrFull, 14: errCannot, 26: ErrForeign}[e.Code()&0xff]
+	if e.Code() == 522 { // IOERR_SHORT_READ
+		kind, ok = ErrDamaged, true
+	}
 	if !ok || errors.Is(err, kind) {
 		return err
 	}

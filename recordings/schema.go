@@ -22,17 +22,14 @@ CREATE TABLE session (            -- one run of the lathe, live or from a file
   summary  TEXT NOT NULL          -- JSON: length, samples, shake over time and against speed
 ) STRICT;
 CREATE TABLE chunk (              -- the samples of about a second
-  id       INTEGER PRIMARY KEY,
-  session  INTEGER NOT NULL REFERENCES session ON DELETE CASCADE,
-  part     INTEGER NOT NULL,      -- 0, 1, 2 … within the session
+  id       INTEGER PRIMARY KEY,   -- session × 2^24 + part, part being 0, 1, 2 … within the session
   from_s   REAL NOT NULL,         -- time of the first sample, s since the source opened
   to_s     REAL NOT NULL,         -- time of the last
   samples  INTEGER NOT NULL,
   lost     INTEGER NOT NULL,      -- samples known to be missing before or within it
   range_m_s2 REAL,                -- largest value the sensor can show, if known
   notes    TEXT,                  -- JSON list: what the source found out
-  data     BLOB NOT NULL,         -- times and axes, coded as package recordings says
-  UNIQUE (session, part)
+  data     BLOB NOT NULL          -- times and axes, coded as package recordings says
 ) STRICT;
 CREATE TABLE reading (            -- four a second; NULL is not known
   session  INTEGER NOT NULL REFERENCES session ON DELETE CASCADE,

@@ -1,0 +1,68 @@
+package recordings
+
+import (
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+
+	"vibe/assess"
+)
+
+// SaveLathe keeps a lathe under its name, over what was known by that name. A lathe without
+// one, or one that cannot be, is an *assess.InputError.
+func (s *Shop) SaveLathe(l assess.Lathe) error {
+	if l.Name == "" {
+		return &assess.InputError{Text: "the lathe has no name", Hint: "give it one that tells it from the others of the shop"}
+	}
+	if err := l.Validate(); err != nil {
+		return err
+	}
+	text, err := json.Marshal(l)
+	if err != nil {
+		return err
+	}
+	_, err = s.db.Exec("INSERT INTO lathe (name, said) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET said = excluded.said", l.Name, string(text))
+	return word(err)
+}
+
+// Lathes lists the lathes by name.
+func (s *Shop) Lathes() ([]assess.Lathe, error) {
+	rows, err := s.db.Query("SELECT said FROM lathe ORDER BY name")
+	if err != nil {
+		return nil, word(err)
+	}
+	defer rows.Close()
+	var out []assess.Lathe
+	for rows.Next() {
+		var text []byte
+		var l assess.Lathe
+		if err := rows.Scan(&text); err != nil {
+			return nil, word(err)
+		}
+		if err := json.Unmarshal(text, &l); err != nil {
+			return nil, fmt.Errorf("a lathe: %w: %w", ErrDamaged, err)
+		}
+		out = append(out, l)
+	}
+	return out, word(rows.Err())
+}
+
+// Baseline returns shake against speed of the newest run of that lathe with nothing mounted,
+// as assess.Adviser.Empty takes it, and the number of that session; nil and 0 where there
+// is none.
+func (s *Shop) Baseline(lathe string) ([]assess.MapPoint, int64, error) {
+	var number int64
+	err := s.db.QueryRow("SELECT id FROM session WHERE empty = 1 AND lathe = ? COLLATE NOCASE ORDER BY started DESC, id DESC LIMIT 1", lathe).Scan(&number)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil, 0, nil
+	}
+	if err != nil {
+		return nil, 0, word(err)
+	}
+	k, err := s.Session(number)
+	if err != nil {
+		return nil, 0, err
+	}
+	return k.Summary.Points(), number, nil
+}

@@ -1,0 +1,313 @@
+package recordings
+
+import (
+	"cmp"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"vibe/assess"
+	"vibe/sensor"
+)
+
+// Session is a kept session. As a sensor.Source it gives the samples that were appended,
+// bit for bit, in blocks of at most a quarter of a second; what is missing is counted in
+// Lost where known and said in Notes. Close ends the reading and leaves the shop open.
+type Session struct {
+	Number  int64
+	Setup   Setup
+	Ended   bool // in order; else it is running still, or was broken off
+	Summary Summary
+
+	shop  *Shop
+	parts int
+
+	mu    sync.Mutex
+	part  int            // the next to read
+	ready []sensor.Block // read and not handed out
+	gone  int            // parts missed since the last block
+	err   error
+}
+
+// Filter chooses sessions; its zero value all of them.
+type Filter struct {
+	Text  string    // in label, lathe, wood, source or task, in any case
+	Lathe string    // exactly, in any case
+	Since time.Time // started then or later
+	Until time.Time // started before then
+	Empty bool      // runs of the lathe alone only
+}
+
+// Sessions lists the sessions that f chooses, the newest first. Rows that cannot be read
+// are left out; Check tells of them.
+func (s *Shop) Sessions(f Filter) ([]*Session, error) {
+	query := "SELECT id, setup, ended, parts, summary FROM session WHERE 1"
+	var args []any
+	add := func(where string, a ...any) { query += " AND " + where; args = append(args, a...) }
+	if f.Lathe != "" {
+		add("lathe = ? COLLATE NOCASE", f.Lathe)
+	}
+	if !f.Since.IsZero() {
+		add("started >= ?", f.Since.UTC().Format(time.RFC3339))
+	}
+	if !f.Until.IsZero() {
+		add("started < ?", f.Until.UTC().Format(time.RFC3339))
+	}
+	if f.Empty {
+		add("empty = 1")
+	}
+	rows, err := s.db.Query(query+" ORDER BY started DESC, id DESC", args...)
+	if err != nil {
+		return nil, word(err)
+	}
+	defer rows.Close()
+	var out []*Session
+	for rows.Next() {
+		k, err := s.scan(rows)
+		if err != nil {
+			return out, err
+		}
+		if k.has(f.Text) {
+			out = append(out, k)
+		}
+	}
+	return out, word(rows.Err())
+}
+
+// Session returns the session of that number, or ErrNoSession.
+func (s *Shop) Session(number int64) (*Session, error) {
+	k, err := s.scan(s.db.QueryRow("SELECT id, setup, ended, parts, summary FROM session WHERE id = ?", number))
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil, fmt.Errorf("%w: %d", ErrNoSession, number)
+	}
+	return k, err
+}
+
+func (s *Shop) scan(row interface{ Scan(...any) error }) (*Session, error) {
+	k := &Session{shop: s}
+	var setup, summary []byte
+	if err := row.Scan(&k.Number, &setup, &k.Ended, &k.parts, &summary); err != nil {
+		return nil, word(err)
+	}
+	if err := cmp.Or(json.Unmarshal(setup, &k.Setup), json.Unmarshal(summary, &k.Summary)); err != nil {
+		return nil, fmt.Errorf("session %d: %w: %w", k.Number, ErrDamaged, err)
+	}
+	return k, nil
+}
+
+func (k *Session) has(text string) bool {
+	s := k.Setup
+	all := strings.Join([]string{s.Label, s.Lathe.Name, s.Blank.Wood, s.Source, string(s.Task), string(s.Blank.Held), string(s.Blank.Balance)}, "\n")
+	return strings.Contains(strings.ToLower(all), strings.ToLower(text))
+}
+
+// Next implements sensor.Source. Parts that are missing or damaged are passed over and
+// said; an error means that the shop cannot be read at all.
+func (k *Session) Next() (sensor.Block, error) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	for k.err == nil && len(k.ready) == 0 {
+		k.err = k.read()
+	}
+	if k.err != nil {
+		return sensor.Block{}, k.err
+	}
+	b := k.ready[0]
+	k.ready = k.ready[1:]
+	return b, nil
+}
+
+// Close implements sensor.Source.
+func (k *Session) Close() error {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if k.err == nil {
+		k.err, k.ready = sensor.ErrClosed, nil
+	}
+	return nil
+}
+
+// read makes the next part ready, or nothing where it is missing.
+func (k *Session) read() error {
+	switch {
+	case k.part < k.parts:
+	case k.gone > 0:
+		k.ready = []sensor.Block{{Notes: []string{k.missing()}}}
+		k.gone = 0
+		return nil
+	default:
+		return io.EOF
+	}
+	b, err := k.shop.chunk(k.Number, k.part)
+	k.part++
+	switch {
+	case errors.Is(err, ErrDamaged) || errors.Is(err, errCoded) || errors.Is(err, sql.ErrNoRows):
+		k.gone++
+		return nil
+	case err != nil:
+		return fmt.Errorf("read session %d: %w", k.Number, err)
+	}
+	if k.gone > 0 {
+		b.Notes = append([]string{k.missing()}, b.Notes...)
+		b.Lost += k.gone * int(max(1, k.Summary.Rate()*chunkSpan))
+		k.gone = 0
+	}
+	k.ready = pieces(b)
+	return nil
+}
+
+func (k *Session) missing() string {
+	return fmt.Sprintf("about %d s of this session are missing from the shop file here", k.gone)
+}
+
+// chunk reads one part. sql.ErrNoRows is one that is not there.
+func (s *Shop) chunk(session int64, part int) (sensor.Block, error) {
+	var samples, lost int
+	var scale sql.NullFloat64
+	var notes sql.NullString
+	var data []byte
+	err := s.db.QueryRow("SELECT samples, lost, range_m_s2, notes, data FROM chunk WHERE id = ?", chunkID(session, part)).
+		Scan(&samples, &lost, &scale, &notes, &data)
+	if err != nil {
+		return sensor.Block{}, word(err)
+	}
+	var b sensor.Block
+	if samples > 0 {
+		if b, err = decode(data); err != nil {
+			return sensor.Block{}, err
+		}
+	}
+	b.Lost, b.Range = lost, scale.Float64
+	if notes.Valid {
+		if err := json.Unmarshal([]byte(notes.String), &b.Notes); err != nil {
+			return sensor.Block{}, errCoded
+		}
+	}
+	return b, nil
+}
+
+// pieces cuts b into blocks as a live source hands them out. The first carries what is said
+// of the whole. They share no memory that append could reach.
+func pieces(b sensor.Block) []sensor.Block {
+	if len(b.T) == 0 {
+		return []sensor.Block{{Lost: b.Lost, Notes: slices.Concat(b.Notes, lostNote(b))}}
+	}
+	var out []sensor.Block
+	for from := 0; from < len(b.T); {
+		to := from + 1
+		for to < len(b.T) && b.T[to]-b.T[from] < 0.25 {
+			to++
+		}
+		p := sensor.Block{T: b.T[from:to:to], Range: b.Range}
+		for _, axis := range b.Axes {
+			p.Axes = append(p.Axes, axis[from:to:to])
+		}
+		if from == 0 {
+			p.Lost, p.Notes = b.Lost, b.Notes
+		}
+		out = append(out, p)
+		from = to
+	}
+	return out
+}
+
+// lostNote is what a block without samples must carry: something to say.
+func lostNote(b sensor.Block) []string {
+	if len(b.Notes) > 0 {
+		return nil
+	}
+	return []string{fmt.Sprintf("%d samples were lost here", b.Lost)}
+}
+
+// Readings calls f with each reading in its order, as far as the tables hold it: time,
+// span, ok, speed and its standard error, shake and its own, travel, total, feel and
+// faults. The rest can be computed again from the samples. f returns false to stop.
+func (k *Session) Readings(f func(assess.Reading) bool) error {
+	rows, err := k.shop.db.Query("SELECT t_s, span_s, ok, speed_rpm, speed_se_rpm, shake_mm_s, shake_se_mm_s, travel_um, total_mm_s, feel, faults FROM reading WHERE session = ? ORDER BY n", k.Number)
+	if err != nil {
+		return word(err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var r assess.Reading
+		var n [7]sql.NullFloat64
+		var feel sql.NullString
+		var faults string
+		if err := rows.Scan(&r.T, &n[0], &r.OK, &n[1], &n[2], &n[3], &n[4], &n[5], &n[6], &feel, &faults); err != nil {
+			return word(err)
+		}
+		r.Span, r.Speed, r.SpeedSE = n[0].Float64, assess.RPM(n[1].Float64), assess.RPM(n[2].Float64)
+		r.Shake, r.ShakeSE, r.Travel, r.Total = n[3].Float64, n[4].Float64, n[5].Float64, n[6].Float64
+		r.Feel = assess.Feel(feel.String)
+		r.Faults = words(r.Faults, faults)
+		if !f(r) {
+			return nil
+		}
+	}
+	return word(rows.Err())
+}
+
+// words appends the words of text, as whatever kind of word they are.
+func words[W ~string](to []W, text string) []W {
+	for w := range strings.FieldsSeq(text) {
+		to = append(to, W(w))
+	}
+	return to
+}
+
+// Said is an advice as it was said; it held until the next.
+type Said struct {
+	T      float64 // s, end of the window of the reading with which it came
+	Advice assess.Advice
+}
+
+// Advices returns what was said, in its order: the newest ones where there are more than
+// most; 0 is no limit.
+func (k *Session) Advices(most int) ([]Said, error) {
+	if most == 0 {
+		most = -1
+	}
+	rows, err := k.shop.db.Query("SELECT t_s, why FROM advice WHERE session = ? ORDER BY n DESC LIMIT ?", k.Number, most)
+	if err != nil {
+		return nil, word(err)
+	}
+	defer rows.Close()
+	var out []Said
+	for rows.Next() {
+		var s Said
+		var why []byte
+		if err := rows.Scan(&s.T, &why); err != nil {
+			return nil, word(err)
+		}
+		if err := json.Unmarshal(why, &s.Advice); err != nil {
+			return nil, fmt.Errorf("session %d: %w: %w", k.Number, ErrDamaged, err)
+		}
+		out = append(out, s)
+	}
+	slices.Reverse(out)
+	return out, word(rows.Err())
+}
+
+// Marks returns what the person said, in its order.
+func (k *Session) Marks() ([]Mark, error) {
+	rows, err := k.shop.db.Query("SELECT t_s, kind, text FROM mark WHERE session = ? ORDER BY n", k.Number)
+	if err != nil {
+		return nil, word(err)
+	}
+	defer rows.Close()
+	var out []Mark
+	for rows.Next() {
+		var m Mark
+		if err := rows.Scan(&m.T, &m.Kind, &m.Text); err != nil {
+			return nil, word(err)
+		}
+		out = append(out, m)
+	}
+	return out, word(rows.Err())
+}

@@ -1,0 +1,148 @@
+package recordings
+
+import (
+	"cmp"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+)
+
+// Trouble is one thing that is wrong with a shop file.
+type Trouble struct {
+	Session int64 // 0: the file as a whole
+	Text    string
+}
+
+// Check reads everything: the structure of the file, and every sample of every session. It
+// returns what is missing or damaged, nothing where all is well. A session that was broken
+// off is no trouble: its samples are there up to the last second.
+func (s *Shop) Check() ([]Trouble, error) {
+	out, err := s.structure()
+	if err != nil {
+		return out, err
+	}
+	all, err := s.Sessions(Filter{})
+	if err != nil && !errors.Is(err, ErrDamaged) {
+		return out, err
+	}
+	if err != nil {
+		out = append(out, Trouble{0, "the list of sessions cannot be read whole"})
+	}
+	for _, k := range all {
+		missing, damaged := 0, 0
+		for part := range k.parts {
+			_, err := s.chunk(k.Number, part)
+			switch {
+			case errors.Is(err, sql.ErrNoRows):
+				missing++
+			case errors.Is(err, ErrDamaged) || errors.Is(err, errCoded):
+				damaged++
+			case err != nil:
+				return out, err
+			}
+		}
+		if missing > 0 {
+			out = append(out, Trouble{k.Number, fmt.Sprintf("about %d of its %d s are missing", missing, k.parts)})
+		}
+		if damaged > 0 {
+			out = append(out, Trouble{k.Number, fmt.Sprintf("about %d of its %d s are damaged", damaged, k.parts)})
+		}
+	}
+	return out, nil
+}
+
+// structure is what SQLite itself finds wrong.
+func (s *Shop) structure() ([]Trouble, error) {
+	rows, err := s.db.Query("PRAGMA integrity_check(10)")
+	if err != nil {
+		return damage(nil, err)
+	}
+	defer rows.Close()
+	var out []Trouble
+	for rows.Next() {
+		var text string
+		if err := rows.Scan(&text); err != nil {
+			return damage(out, err)
+		}
+		if text != "ok" {
+			out = append(out, Trouble{0, text})
+		}
+	}
+	return damage(out, rows.Err())
+}
+
+// damage makes a trouble of an error that says so.
+func damage(out []Trouble, err error) ([]Trouble, error) {
+	if err = word(err); errors.Is(err, ErrDamaged) {
+		return append(out, Trouble{0, err.Error()}), nil
+	}
+	return out, err
+}
+
+// Size is the number of bytes that the samples of a session take in the file; readings and
+// advice come on top.
+func (k *Session) Size() (int64, error) {
+	var n sql.NullInt64
+	err := k.shop.db.QueryRow("SELECT sum(length(data)) FROM chunk WHERE id >= ? AND id < ?", chunkID(k.Number, 0), chunkID(k.Number+1, 0)).Scan(&n)
+	return n.Int64, word(err)
+}
+
+// Prune removes sessions for good, all or none of them, and gives their room back to the
+// disk. ErrNoSession names the first that is not there. A session that is being written
+// ends with an error.
+func (s *Shop) Prune(numbers ...int64) error {
+	err := transact(s.db, func(tx *sql.Tx) error {
+		for _, n := range numbers {
+			done, err := tx.Exec("DELETE FROM session WHERE id = ?", n)
+			if err != nil {
+				return err
+			}
+			if gone, err := done.RowsAffected(); err != nil || gone == 0 {
+				return cmp.Or(err, fmt.Errorf("%w: %d", ErrNoSession, n))
+			}
+			if _, err := tx.Exec("DELETE FROM chunk WHERE id >= ? AND id < ?", chunkID(n, 0), chunkID(n+1, 0)); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	_, err = s.db.Exec("VACUUM")
+	return word(err)
+}
+
+// Backup writes a copy of the shop as it is now to a new file, whole or not at all. Others
+// may go on writing to the shop. The error satisfies errors.Is(err, fs.ErrExist) where
+// there is a file already.
+func (s *Shop) Backup(to string) (err error) {
+	if _, err := os.Lstat(to); err == nil {
+		return &fs.PathError{Op: "backup", Path: to, Err: fs.ErrExist}
+	}
+	folder, err := os.MkdirTemp(filepath.Dir(to), ".vibe-*")
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(folder)) }()
+	temp := filepath.Join(folder, "shop")
+	if _, err := s.db.Exec("VACUUM INTO ?", temp); err != nil {
+		return word(err)
+	}
+	if err := flush(temp); err != nil {
+		return err
+	}
+	return os.Rename(temp, to)
+}
+
+// flush waits until a file is on the disk.
+func flush(path string) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.Sync(), f.Close())
+}

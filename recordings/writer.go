@@ -1,0 +1,293 @@
+package recordings
+
+import (
+	"cmp"
+	"database/sql"
+	"encoding/json"
+	"fmt"
+	"math"
+	"reflect"
+	"slices"
+	"strings"
+	"time"
+
+	"vibe/assess"
+	"vibe/sensor"
+)
+
+// Setup is what is known of a session before it runs. What is not known is zero.
+type Setup struct {
+	Started time.Time    `json:"started"` // when the source opened; zero: now
+	Label   string       `json:"label"`   // what the turner calls the work
+	Source  string       `json:"source"`  // where the samples come from: a file, a port
+	Version string       `json:"version"` // of the program that keeps it
+	Lathe   assess.Lathe `json:"lathe"`
+	Blank   assess.Blank `json:"blank"`
+	Task    assess.Task  `json:"task"`
+	Dial    assess.RPM   `json:"dial_rpm"`     // what the dial or pulley says
+	Comfort float64      `json:"comfort_mm_s"` // the limit of this person, mm/s rms
+	// Empty says that nothing is mounted: a run of the lathe alone, its baseline.
+	Empty bool `json:"empty"`
+}
+
+// Mark is what a person said while a session ran.
+type Mark struct {
+	T    float64 `json:"t_s"` // s since the source opened
+	Kind string  `json:"kind"`
+	Text string  `json:"text"`
+}
+
+// Kinds of a Mark that have a meaning.
+const (
+	Note        = "note"
+	Comfortable = "comfortable" // this shake is fine
+	TooMuch     = "too-much"    // this shake is more than the person wants
+	Changed     = "changed"     // blank or task are others from here on; Text is a Setup in JSON
+)
+
+// Writer keeps one session while it runs. Hand it each block before it is analysed, then
+// what came of it: facts are stored, conclusions can be computed again. Not safe for
+// concurrent use.
+//
+// An error of Append, Say or Mark does not end the session: what could not be written is
+// held, up to ten minutes of it, and tried again every second. ErrFull and the rest are for
+// the caller to tell the turner, once; the watching goes on.
+type Writer struct {
+	shop    *Shop
+	number  int64
+	summary Summary
+	first   float64 // s, time of the first sample
+	begun   bool    // there was one
+
+	open    sensor.Block // the chunk that grows
+	parts   int          // chunks closed so far
+	chunks  []row
+	notes   []row // readings, advice and marks not yet written
+	n       int   // readings so far
+	marks   int
+	said    assess.Advice
+	tried   time.Time // last attempt to write
+	dropped int       // samples given up since the last chunk closed
+	closed  bool
+}
+
+// row waits to be written.
+type row struct {
+	into    string
+	values  []any
+	samples int // in a chunk
+}
+
+// Chosen: a chunk closes after a second of samples, so that with the one that grows two
+// seconds may be lost; held is ten minutes of chunks.
+const (
+	chunkSpan = 1.0   // s
+	chunkSize = 65536 // samples
+	held      = 600   // chunks
+)
+
+const (
+	intoChunk   = "INSERT INTO chunk VALUES (?,?,?,?,?,?,?,?)"
+	intoReading = "INSERT INTO reading VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?)"
+	intoAdvice  = "INSERT INTO advice VALUES (?,?,?,?,?,?,?)"
+	intoMark    = "INSERT INTO mark VALUES (?,?,?,?,?)"
+)
+
+// chunkID is the key of a chunk: 194 days of one session at one a second.
+func chunkID(session int64, part int) int64 { return session<<24 + int64(part) }
+
+// Begin starts a session.
+func (s *Shop) Begin(setup Setup) (*Writer, error) {
+	if s.readOnly {
+		return nil, ErrReadOnly
+	}
+	if setup.Started.IsZero() {
+		setup.Started = time.Now()
+	}
+	setup.Started = setup.Started.UTC().Round(0)
+	text, err := json.Marshal(setup)
+	if err != nil {
+		return nil, err
+	}
+	w := &Writer{shop: s, tried: time.Now()}
+	glance, err := json.Marshal(w.summary)
+	if err != nil {
+		return nil, err
+	}
+	result, err := s.db.Exec("INSERT INTO session (started, label, lathe, wood, empty, setup, ended, parts, summary) VALUES (?,?,?,?,?,?,0,0,?)",
+		setup.Started.Format(time.RFC3339), setup.Label, setup.Lathe.Name, setup.Blank.Wood, setup.Empty, string(text), string(glance))
+	if err != nil {
+		return nil, fmt.Errorf("begin a session: %w", word(err))
+	}
+	w.number, err = result.LastInsertId()
+	return w, err
+}
+
+// Number is that of the session in its shop.
+func (w *Writer) Number() int64 { return w.number }
+
+// Append keeps a block. It does not keep its slices. About once a second it writes, which
+// takes as long as the disk does.
+func (w *Writer) Append(b sensor.Block) error {
+	if w.closed {
+		return sensor.ErrClosed
+	}
+	n := len(b.T)
+	if n > 0 && !w.begun {
+		w.begun, w.first = true, b.T[0]
+	}
+	w.summary.block(b, w.first)
+	if o := w.open; len(o.T) > 0 && n > 0 && (o.Range != b.Range || len(o.Axes) != len(b.Axes)) {
+		w.close()
+	}
+	o := &w.open
+	o.Lost += b.Lost
+	o.Notes = append(o.Notes, b.Notes...)
+	if n > 0 {
+		o.Range = b.Range
+		o.T = append(o.T, b.T...)
+		if o.Axes == nil {
+			o.Axes = make([][]float64, len(b.Axes))
+		}
+		for i := range b.Axes {
+			o.Axes[i] = append(o.Axes[i], b.Axes[i]...)
+		}
+	}
+	full := len(o.T) > 0 && (len(o.T) >= chunkSize || o.T[len(o.T)-1]-o.T[0] >= chunkSpan)
+	if full {
+		w.close()
+	}
+	if late := time.Since(w.tried) >= time.Second; !full && !late {
+		return nil
+	}
+	return w.write(false)
+}
+
+// close ends the chunk that grows, if there is anything in it.
+func (w *Writer) close() {
+	o := w.open
+	w.open = sensor.Block{}
+	n := len(o.T)
+	lost := o.Lost + w.dropped
+	if n == 0 && lost == 0 && len(o.Notes) == 0 {
+		return
+	}
+	w.dropped = 0
+	var notes, data any
+	if len(o.Notes) > 0 {
+		text, _ := json.Marshal(o.Notes) // strings always can be
+		notes = string(text)
+	}
+	from, to := w.first+w.summary.Seconds, w.first+w.summary.Seconds
+	data = []byte{}
+	if n > 0 {
+		from, to, data = o.T[0], o.T[n-1], encode(o)
+	}
+	w.chunks = append(w.chunks, row{intoChunk, []any{chunkID(w.number, w.parts), from, to, n, lost, known(o.Range), notes, data}, n})
+	w.parts++
+}
+
+// Say keeps a reading and the advice that followed from it.
+func (w *Writer) Say(r assess.Reading, a assess.Advice) error {
+	if w.closed {
+		return sensor.ErrClosed
+	}
+	w.summary.see(r, a)
+	var faults []string
+	for _, f := range r.Faults {
+		faults = append(faults, string(f))
+	}
+	var feel any
+	if r.Feel != "" {
+		feel = string(r.Feel)
+	}
+	w.notes = append(w.notes, row{into: intoReading, values: []any{w.number, w.n, finite(r.T), known(r.Span), r.OK,
+		known(float64(r.Speed)), known(float64(r.SpeedSE)), known(r.Shake), known(r.ShakeSE),
+		known(r.Travel), known(r.Total), feel, strings.Join(faults, " ")}})
+	if w.n == 0 || !reflect.DeepEqual(w.said, a) {
+		why, err := json.Marshal(a)
+		if err != nil {
+			return err
+		}
+		w.notes = append(w.notes, row{into: intoAdvice, values: []any{w.number, w.n, finite(r.T + r.Span/2),
+			string(a.Action), known(float64(a.Speed)), a.Say, string(why)}})
+		w.said = a
+		w.said.Reasons, w.said.Ceilings, w.said.Avoid = slices.Clone(a.Reasons), slices.Clone(a.Ceilings), slices.Clone(a.Avoid)
+	}
+	w.n++
+	return nil
+}
+
+// Mark keeps what the person said. It is written with the next second of samples.
+func (w *Writer) Mark(m Mark) error {
+	if w.closed {
+		return sensor.ErrClosed
+	}
+	w.notes = append(w.notes, row{into: intoMark, values: []any{w.number, w.marks, finite(m.T), m.Kind, m.Text}})
+	w.marks++
+	return nil
+}
+
+// Close writes the rest and ends the session. It does not close the shop. The error is that
+// of the last write: what it could not write is lost.
+func (w *Writer) Close() error {
+	if w.closed {
+		return nil
+	}
+	w.close()
+	w.closed = true
+	return w.write(true)
+}
+
+// write commits all that waits. What fails waits on, the oldest dropped and counted when it
+// is too much.
+func (w *Writer) write(last bool) error {
+	w.tried = time.Now()
+	glance, err := json.Marshal(w.summary)
+	if err != nil {
+		return err
+	}
+	err = transact(w.shop.db, func(tx *sql.Tx) error {
+		for _, r := range slices.Concat(w.chunks, w.notes) {
+			if _, err := tx.Exec(r.into, r.values...); err != nil {
+				return err
+			}
+		}
+		done, err := tx.Exec("UPDATE session SET parts = ?, summary = ?, ended = ? WHERE id = ?", w.parts, string(glance), last, w.number)
+		if err != nil {
+			return err
+		}
+		if n, err := done.RowsAffected(); err != nil || n == 0 {
+			return cmp.Or(err, ErrNoSession)
+		}
+		return nil
+	})
+	if err == nil {
+		w.chunks, w.notes = w.chunks[:0], w.notes[:0]
+		return nil
+	}
+	for len(w.chunks) > held {
+		w.dropped += w.chunks[0].samples
+		w.chunks = w.chunks[1:]
+	}
+	if over := len(w.notes) - 10*held; over > 0 {
+		w.notes = w.notes[over:]
+	}
+	return fmt.Errorf("keep session %d: %w", w.number, err)
+}
+
+// known is v, or NULL for what is not known.
+func known(v float64) any {
+	if v == 0 || math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	return v
+}
+
+// finite is v, or 0.
+func finite(v float64) float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0
+	}
+	return v
+}
