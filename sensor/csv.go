@@ -15,6 +15,7 @@ import (
 const (
 	longest = 1 << 16 // bytes, chosen: longest line; no row of four numbers comes near
 	rows    = 1023    // in a block, one more when a line is in the middle of arriving
+	nearest = 0.9e-6  // s between rows: 1 µs, the shortest that Options.Rate allows, less what rounding takes
 )
 
 // csvFile decodes rows. Lines are split where they lie in the buffer and numbers parsed from
@@ -35,13 +36,13 @@ type csvFile struct {
 	spans  []span // the cells
 	within []byte // what spans are in: text, or the unquoted cells one behind the other
 
-	stamps  bool      // times are stamps, counted from zero
-	zero    time.Time // first stamp
-	began   float64   // first time, in the unit of the file; NaN before it
-	last    float64   // s, last time
-	good    int
-	bad     int
-	firstly error // the first bad row
+	stamps   bool      // times are stamps, counted from zero
+	zero     time.Time // first stamp
+	began    float64   // time of the first good row, in the unit of the file
+	last     float64   // s, last time
+	good     int
+	bad      int
+	firstBad error
 }
 
 func (c *csvFile) next() (Block, error) {
@@ -68,9 +69,9 @@ func (c *csvFile) block() (Block, error) {
 			break // what has arrived
 		}
 		if err := c.readLine(); err == io.EOF {
-			return c.told(b), c.end()
+			return c.withNotes(b), c.end()
 		} else if err != nil {
-			return c.told(b), err
+			return c.withNotes(b), err
 		}
 		row, err := c.row()
 		switch {
@@ -81,19 +82,19 @@ func (c *csvFile) block() (Block, error) {
 		case c.file.o.SkipBad:
 			c.bad++
 			b.Lost++
-			if c.firstly == nil {
-				c.firstly = err
+			if c.firstBad == nil {
+				c.firstBad = err
 			}
 		default:
-			return c.told(b), err
+			return c.withNotes(b), err
 		}
 	}
-	return c.told(b), nil
+	return c.withNotes(b), nil
 }
 
-// told hands the notes over with a block that has samples.
-func (c *csvFile) told(b Block) Block {
-	if len(b.T) > 0 {
+// withNotes hands the notes over with a block that has samples, or knows of some that are lost.
+func (c *csvFile) withNotes(b Block) Block {
+	if len(b.T) > 0 || b.Lost > 0 {
 		b.Notes, c.notes = c.notes, nil
 	}
 	return b
@@ -120,7 +121,7 @@ func (c *csvFile) end() error {
 	switch {
 	case c.bad > c.good:
 		// Not a few bad rows but a file that was misread, or one that is no recording.
-		return &ParseError{File: c.file.name, Err: fmt.Errorf("%d of %d rows are bad, the first in %w", c.bad, c.bad+c.good, c.firstly)}
+		return &ParseError{File: c.file.name, Err: fmt.Errorf("%d of %d rows are bad, the first in %w", c.bad, c.bad+c.good, c.firstBad)}
 	case c.good == 0:
 		return &ParseError{File: c.file.name, Line: c.line, Err: errors.New("a header and no rows; was the recording stopped at once?")}
 	}
@@ -190,7 +191,7 @@ func (c *csvFile) raw() (v [4]float64, err error) {
 		}
 	}
 	for k := 0; k <= c.axes; k++ {
-		i := c.at[k]
+		i := c.columnOf[k]
 		if i < 0 {
 			continue
 		}
@@ -235,28 +236,33 @@ func (c *csvFile) point() byte {
 
 // scale turns what raw found into SI and checks it.
 func (c *csvFile) scale(raw [4]float64) (row [4]float64, err error) {
-	if c.at[0] < 0 {
-		row[0] = float64(c.good+c.bad) / c.file.o.Rate
-	} else {
-		if math.IsNaN(c.began) {
-			c.began = raw[0]
-		}
-		row[0] = c.unit[0].si(raw[0] - c.began)
-		switch {
-		case !(math.Abs(row[0]) <= 1e9): // 30 years
-			return row, c.wrong(c.column(c.at[0]), "%s is %s, which is no time of this recording", c.title[0], c.cell(c.at[0]))
-		case c.good > 0 && row[0] == c.last:
-			return row, c.wrong(c.column(c.at[0]), "%s repeats %s", c.title[0], c.cell(c.at[0]))
-		case c.good > 0 && row[0] < c.last:
-			return row, c.wrong(c.column(c.at[0]), "%s goes back to %s", c.title[0], c.cell(c.at[0]))
-		}
+	i := c.columnOf[0]
+	if i < 0 {
+		raw[0] = float64(c.good + c.bad)
+	}
+	began := c.began
+	if c.good == 0 {
+		began = raw[0]
+	}
+	row[0] = c.unit[0].si(raw[0] - began)
+	switch {
+	case i < 0:
+	case !(math.Abs(row[0]) <= 1e9): // 30 years
+		return row, c.wrong(c.column(i), "%s is %s, which is no time of this recording", c.title[0], c.cell(i))
+	case c.good > 0 && row[0] == c.last:
+		return row, c.wrong(c.column(i), "%s repeats %s", c.title[0], c.cell(i))
+	case c.good > 0 && row[0] < c.last:
+		return row, c.wrong(c.column(i), "%s goes back to %s", c.title[0], c.cell(i))
+	case c.good > 0 && row[0]-c.last < nearest:
+		return row, c.wrong(c.column(i), "%s is %s, less than 1 µs after the row before, faster than any sensor", c.title[0], c.cell(i))
 	}
 	for k := 1; k <= c.axes; k++ {
 		row[k] = c.unit[k].si(raw[k])
-		if !(math.Abs(row[k]) <= absurd) {
-			return row, c.wrong(c.column(c.at[k]), "%s is %s %s, more than any sensor shows", c.title[k], c.cell(c.at[k]), c.unit[k].name)
+		if !(math.Abs(row[k]) <= maxAcceleration) {
+			return row, c.wrong(c.column(c.columnOf[k]), "%s is %s %s, more than any sensor shows", c.title[k], c.cell(c.columnOf[k]), c.unit[k].name)
 		}
 	}
+	c.began = began
 	return row, nil
 }
 
@@ -264,7 +270,7 @@ func (c *csvFile) scale(raw [4]float64) (row [4]float64, err error) {
 func (c *csvFile) wrong(column int, format string, args ...any) error {
 	try := "mend it, or leave bad rows out with --skip-bad"
 	switch {
-	case c.file.o.SkipBad && c.at[0] >= 0:
+	case c.file.o.SkipBad && c.columnOf[0] >= 0:
 		try = "too many to leave out: mend the file, or give --rate if only its times are wrong"
 	case c.file.o.SkipBad:
 		try = "too many to leave out: mend the file"

@@ -61,7 +61,7 @@ func TestCSVForms(t *testing.T) {
 		t    []float64
 		axes [][]float64
 	}{
-		"the design's own":       {"t_s,x_m/s2,y_m/s2,z_m/s2\n0,1,2,3\n0.5,4,5,6\n", sensor.Options{}, []float64{0, .5}, [][]float64{{1, 4}, {2, 5}, {3, 6}}},
+		"as WriteCSV writes":     {"t_s,x_m/s2,y_m/s2,z_m/s2\n0,1,2,3\n0.5,4,5,6\n", sensor.Options{}, []float64{0, .5}, [][]float64{{1, 4}, {2, 5}, {3, 6}}},
 		"one axis, no last end":  {"t_s,x_g\n1,1\n2,2", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
 		"mark, CRLF, blanks":     {"\ufefft_ms, ax_mg , ay_mg\r\n 0 , 1000 , -1000 \r\n\r\n4, 0,0\r\n", sensor.Options{}, []float64{0, .004}, [][]float64{{g, 0}, {-g, 0}}},
 		"decimal comma":          {"Time (s);Accel X (m/s^2);Accel Z (m/s^2)\n0,25;-1,5;9,8\n0,5;1e-3;,5\n", sensor.Options{}, []float64{0, .25}, [][]float64{{-1.5, .001}, {9.8, .5}}},
@@ -167,9 +167,18 @@ func TestCSVErrors(t *testing.T) {
 		"spreadsheet":                 {"PK\x03\x04....", sensor.Options{}, `r.csv: a zip or spreadsheet file (xlsx, ods); save it as CSV, or unpack it`},
 		"binary":                      {"\x01\x02\x03\x04\x05\x06\x07", sensor.Options{}, `r.csv: binary data, neither text nor WAV; record or export as CSV or WAV`},
 		"cut gzip":                    {squeeze("t_s,x_g\n0,1\n")[:20], sensor.Options{}, `r.csv: compressed data are cut off or damaged (unexpected EOF); copy the file again`},
+		"rate too small":              {"", sensor.Options{Rate: 1e-310}, `rate 1e-310 Hz: want 0.001 to 1e6`},
+		"counter, no header":          {ramp(2000, 1, 0, 9.8, 0), sensor.Options{}, `r.csv:1: the first column may count rows; put a header above the numbers that names it t_ms if it is a time, or give --rate`},
+		"counter, named":              {"x_g,time\n1,10\n1,11\n1,12\n", sensor.Options{}, `r.csv:2: column "time" may count rows; name it t_ms if it is a time, or give --rate`},
+		"counter, rows lost":          {"t,x_g\n" + ramp(40, 1, 1) + "42,1\n45,1\n46,1\n", sensor.Options{SkipBad: true}, `r.csv:2: column "t" may count rows; name it t_ms if it is a time, or give --rate`},
+		"counter, lost, and rate":     {"t,x_g\n" + strings.NewReplacer("\n50,1\n", "\n", "\n100,1\n", "\n", "\n150,1\n", "\n").Replace(ramp(200, 1, 1)), sensor.Options{Rate: 400}, `r.csv:2: the times in column "t" make 984.9 samples a second, but --rate says 400; leave --rate out, or take the column out of the file if its times are wrong`},
+		"times too near":              {"t_s,x_g\n0,1\n1e-310,1\n2e-310,1\n", sensor.Options{}, `r.csv:3:1: t_s is 1e-310, less than 1 µs after the row before, faster than any sensor` + mend},
+		"times too near, skipped":     {"t_s,x_g\n0,1\n1e-310,1\n2e-310,1\n", sensor.Options{SkipBad: true}, `r.csv: 2 of 3 rows are bad, the first in r.csv:3:1: t_s is 1e-310, less than 1 µs after the row before, faster than any sensor; too many to leave out: mend the file, or give --rate if only its times are wrong`},
+		"damaged gzip":                {damage(squeeze("t_s,x_g\n0,1\n"), 10), sensor.Options{}, `r.csv: compressed data are cut off or damaged (flate: corrupt input before offset 9); copy the file again`},
+		"gzip checksum":               {damage(squeeze("t_s,x_g\n0,1\n"), -8), sensor.Options{}, `r.csv: compressed data are cut off or damaged (gzip: invalid checksum); copy the file again`},
 		"unit option":                 {"", sensor.Options{Unit: "furlong"}, `unit "furlong": want m/s2, g or mg`},
-		"rate option":                 {"", sensor.Options{Rate: math.NaN()}, `rate NaN Hz: want a positive number up to 1e6`},
-		"rate 0":                      {"", sensor.Options{Rate: -1}, `rate -1 Hz: want a positive number up to 1e6`},
+		"rate option":                 {"", sensor.Options{Rate: math.NaN()}, `rate NaN Hz: want 0.001 to 1e6`},
+		"rate 0":                      {"", sensor.Options{Rate: -1}, `rate -1 Hz: want 0.001 to 1e6`},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -201,6 +210,13 @@ func stamps(n int, step float64) []string {
 		rows = append(rows, at.Format(time.RFC3339Nano)+",1\n")
 	}
 	return rows
+}
+
+// damage spoils byte i of a file, counted from the end where it is negative.
+func damage(z string, i int) string {
+	b := []byte(z)
+	b[(i+len(b))%len(b)] ^= 0xff
+	return string(b)
 }
 
 func squeeze(text string) string {
@@ -241,8 +257,15 @@ func TestCSVSaysWhatItFound(t *testing.T) {
 		"rate and another unit": {"t_s,x_g\n" + ramp(200, 2, 1), sensor.Options{Rate: 500}, g, 500, []string{`a rate was given, so column "t_s" is not used`}},
 		"rate and times in bursts": {"t_s,x_g\n" + ramp(90, 0.0001, 1) + strings.ReplaceAll(ramp(90, 0.0001, 1), "0.00", "1.00"), sensor.Options{Rate: 100}, g, 100, []string{
 			`a rate was given, so column "t_s" is not used`}},
-		"rate and no times": {"t_s,x_g\n" + strings.Repeat("never,1\n", 100), sensor.Options{Rate: 100}, g, 100, []string{`a rate was given, so column "t_s" is not used`}},
-		"cut off":           {"t_s,x_g\n0,1\n1,1\n2", sensor.Options{}, g, 1, []string{"the last line is cut off and was left out"}},
+		"rate and no times":    {"t_s,x_g\n" + strings.Repeat("never,1\n", 100), sensor.Options{Rate: 100}, g, 100, []string{`a rate was given, so column "t_s" is not used`}},
+		"rate and row numbers": {"t,x_g\n" + ramp(2000, 1, 1), sensor.Options{Rate: 400}, g, 400, []string{`a rate was given, so column "t" is not used`}},
+		"rate and row numbers, no header": {ramp(2000, 1, 0, 9.8, 0), sensor.Options{Rate: 400}, 9.8, 400, []string{
+			"no header: the columns are taken as row numbers, then axes", `a rate was given, so column "time" is not used`,
+			"no unit given: 1 g of gravity found (mean 9.8), so the values are in m/s2"}},
+		"milliseconds, named": {"t_ms,x_g\n" + ramp(200, 1, 1), sensor.Options{}, g, 1000, nil},
+		"milliseconds, 800 Hz": {"t,x_g\n0,1\n1,1\n2,1\n3,1\n5,1\n6,1\n7,1\n8,1\n10,1\n", sensor.Options{}, g, 1000, []string{
+			"no unit of time given: steps of 1 fit ms, about 1000 samples a second"}},
+		"cut off": {"t_s,x_g\n0,1\n1,1\n2", sensor.Options{}, g, 1, []string{"the last line is cut off and was left out"}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -319,6 +342,37 @@ func TestCSVRoundTrip(t *testing.T) {
 	})
 }
 
+// Rows left out count nothing but themselves: time begins with the first sample, what was lost
+// at the end is told too.
+func TestSkippedRows(t *testing.T) {
+	t.Parallel()
+	pad := strings.Repeat("x\n", 3000)
+	for name, c := range map[string]struct {
+		text string
+		o    sensor.Options
+		t    []float64
+		lost int
+	}{
+		"the first, with a time":    {"t_s,x_g\n-9,1e9\n5,1\n5.5,1\n", sensor.Options{}, []float64{0, 0.5}, 1},
+		"the first, with a stamp":   {"time,x_g\n2001-01-01T00:00:00Z,1e9\n2026-11-25T10:00:00Z,1\n2026-11-25T10:00:00.5Z,1\n", sensor.Options{}, []float64{0, 0.5}, 1},
+		"the first, without a time": {"x_g\n1e9\n1\n1\n", sensor.Options{Rate: 4}, []float64{0, 0.25}, 1},
+		"the last":                  {"x_g\n" + strings.Repeat("1\n", 3069) + pad, sensor.Options{Rate: 1}, nil, 3000},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			c.o.SkipBad = true
+			got, err := read(c.text, c.o)
+			require.NoError(t, err)
+			assert.Equal(t, c.lost, got.lost)
+			if c.t != nil {
+				assert.InDeltaSlice(t, c.t, got.t, 1e-6) // stamps 25 years from zero are good to 0.1 µs
+			} else {
+				assert.Equal(t, []string{"the end of the recording is bad and was left out"}, got.notes)
+			}
+		})
+	}
+}
+
 // canned is a source of given blocks.
 type canned []sensor.Block
 
@@ -343,6 +397,8 @@ func FuzzCSV(f *testing.F) {
 		f.Add(seed, false, 0.0, "")
 		f.Add(seed, true, 100.0, "g")
 	}
+	f.Add(ramp(100, 1, 0, 1, 0), true, 400.0, "")
+	f.Add("t_s,x_g\n0,1e9\n1e-310,1\n2e-310,1\n", true, 0.0, "")
 	f.Fuzz(func(t *testing.T, text string, skip bool, rate float64, unit string) {
 		got, err := read(text, sensor.Options{SkipBad: skip, Rate: rate, Unit: unit})
 		_ = err // any error will do

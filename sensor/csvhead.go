@@ -11,7 +11,7 @@ const preamble = 50 // lines, chosen: how far down a header may stand
 
 // open finds the header, or sees that there is none, and then what the data must tell.
 func (c *csvFile) open() error {
-	c.at[0] = -1
+	c.columnOf[0] = -1
 	var why error // why the last line of several cells is no header
 	for n := 0; n < preamble; n++ {
 		err := c.anyLine()
@@ -123,36 +123,48 @@ func (c *csvFile) numeric() bool {
 	return n > 0
 }
 
-// noHeader takes the columns as time, then axes; with a rate given, as axes.
+// noHeader takes the columns as time, then axes; with a rate given, as axes, beside a column in
+// front that counts the rows.
 func (c *csvFile) noHeader() error {
 	n := len(c.spans)
 	for n > 1 && len(c.cell(n-1)) == 0 {
 		n--
 	}
-	o := c.file.o
-	names := []string{"time", "x", "y", "z"}
+	o, line := c.file.o, c.line
+	fault := func(err error) error { return &ParseError{File: c.file.name, Line: line, Err: err} }
+	names, order := []string{"time", "x", "y", "z"}, "time, then axes"
+	c.held = true
 	if o.Rate > 0 {
-		names = names[1:]
+		counter, err := c.counterFirst(n)
+		if err != nil {
+			return err
+		}
+		if order = "row numbers, then axes"; !counter {
+			names, order = names[1:], "axes"
+		}
 	}
 	switch {
 	case len(o.Axes) > 0:
-		return &ParseError{File: c.file.name, Line: c.line, Err: errors.New("no header, so columns cannot be chosen by name; put one above the numbers, such as t_s,x_g,y_g,z_g")}
+		return fault(errors.New("no header, so columns cannot be chosen by name; put one above the numbers, such as t_s,x_g,y_g,z_g"))
 	case n == 1 && o.Rate == 0:
-		return &ParseError{File: c.file.name, Line: c.line, Err: errors.New("one column only; time and at least one axis are needed (comma, semicolon or tab between them), or --rate")}
+		return fault(errors.New("one column only; time and at least one axis are needed (comma, semicolon or tab between them), or --rate"))
 	case n > len(names):
-		return &ParseError{File: c.file.name, Line: c.line, Err: fmt.Errorf("%d columns and no header; put one above the numbers that names time and axes, such as t_s,x_g,y_g,z_g", n)}
+		return fault(fmt.Errorf("%d columns and no header; put one above the numbers that names time and axes, such as t_s,x_g,y_g,z_g", n))
 	}
 	l, err := readHeader(names[:n], o)
 	if err != nil {
-		return &ParseError{File: c.file.name, Line: c.line, Err: err}
+		return fault(err)
 	}
 	c.layout = l
-	order := "time, then axes"
-	if o.Rate > 0 {
-		order = "axes"
-	}
 	c.notes = append(c.notes, "no header: the columns are taken as "+order)
 	c.names = nil
-	c.held = true
 	return c.learn()
+}
+
+// counterFirst says whether the first of n columns counts the rows. The line that is held and
+// those below it are then still to be read.
+func (c *csvFile) counterFirst(n int) (bool, error) {
+	c.layout = layout{cells: n, columnOf: [4]int{0}, title: [4]string{"time"}}
+	p, err := c.probe()
+	return p.counts(fewLost), err
 }

@@ -3,12 +3,12 @@ package sensor
 import (
 	"bufio"
 	"bytes"
+	"compress/flate"
 	"compress/gzip"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
-	"math"
 	"os"
 	"sync"
 )
@@ -16,9 +16,9 @@ import (
 // Options say what a recording itself does not. The zero value is right for a CSV file whose
 // header names time, axes and units.
 type Options struct {
-	// Rate is the number of samples a second, Hz, of a CSV file with no time column, or with
-	// one that is of no use: the times are then not used. Good times that contradict it are
-	// an error.
+	// Rate is the number of samples a second, 0.001 to 1e6 Hz, of a CSV file with no time
+	// column, or with one that is of no use, such as one that counts the rows: the times are
+	// then not used. Good times that contradict it are an error.
 	Rate float64
 	// Unit of the axes of a CSV file, "m/s2", "g" or "mg". It wins over the header.
 	Unit string
@@ -37,19 +37,20 @@ func (o Options) check() error {
 	switch _, known := accelerations[plain(o.Unit)]; {
 	case o.Unit != "" && !known:
 		return fmt.Errorf("unit %q: want m/s2, g or mg", o.Unit)
-	case !(o.Rate >= 0 && o.Rate <= 1e6):
-		return fmt.Errorf("rate %v Hz: want a positive number up to 1e6", o.Rate)
-	case !(o.FullScale >= 0 && o.FullScale <= absurd):
-		return fmt.Errorf("full scale %v m/s²: want a positive number up to %v", o.FullScale, absurd)
+	case o.Rate != 0 && !(o.Rate >= 1e-3 && o.Rate <= 1e6):
+		return fmt.Errorf("rate %v Hz: want 0.001 to 1e6", o.Rate)
+	case !(o.FullScale >= 0 && o.FullScale <= maxAcceleration):
+		return fmt.Errorf("full scale %v m/s²: want a positive number up to %v", o.FullScale, maxAcceleration)
 	case len(o.Axes) > 3:
 		return fmt.Errorf("%d axes named: want one to three", len(o.Axes))
 	}
 	return nil
 }
 
-// absurd is the acceleration in m/s² beyond which a number cannot be meant: chosen, far above
-// any accelerometer's range (a shock sensor ends near 1e6) and far below what overflows.
-const absurd = 1e6
+// maxAcceleration in m/s² is the limit beyond which a number cannot be meant: chosen, where
+// shock sensors end (100 000 g); a file with such a value is refused, or the row left out. It
+// is about sensors. What computes with the samples may have a limit of its own, further out.
+const maxAcceleration = 1e6
 
 // ParseError is what is wrong with a recording, and where.
 type ParseError struct {
@@ -164,8 +165,11 @@ func (f *file) Next() (Block, error) {
 		b, err = f.dec.next()
 	}
 	err = f.ended(err)
-	if len(b.T) > 0 {
+	switch {
+	case len(b.T) > 0:
 		return b, nil
+	case b.Lost > 0 && errors.Is(err, io.EOF): // nothing good comes after them to tell it with
+		return Block{Lost: b.Lost, Notes: append(b.Notes, "the end of the recording is bad and was left out")}, nil
 	}
 	return Block{}, err
 }
@@ -203,7 +207,7 @@ func (f *file) open() (decoder, error) {
 		if err != nil {
 			return nil, &ParseError{File: f.name, Err: fmt.Errorf("compressed, but %w; copy it again, or unpack it first", err)}
 		}
-		r = bufio.NewReaderSize(z, longest)
+		r = bufio.NewReaderSize(unpacked{z, f.name}, longest)
 		start, err = peek(r, 12)
 		if err != nil {
 			return nil, f.reading(err)
@@ -229,7 +233,7 @@ func (f *file) open() (decoder, error) {
 	if f.o.FullScale > 0 {
 		return nil, &ParseError{File: f.name, Err: errors.New("full scale is for WAV files and this is text; leave --full-scale out, --unit says what its values mean")}
 	}
-	return &csvFile{file: f, r: r, began: math.NaN()}, nil
+	return &csvFile{file: f, r: r}, nil
 }
 
 // peek returns up to n bytes: fewer at the end of the data, and when a line ends before, as
@@ -249,13 +253,29 @@ func peek(r *bufio.Reader, n int) ([]byte, error) {
 
 // reading says what reading was about.
 func (f *file) reading(err error) error {
-	if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, gzip.ErrChecksum) || errors.Is(err, gzip.ErrHeader) {
-		return &ParseError{File: f.name, Err: fmt.Errorf("compressed data are cut off or damaged (%w); copy the file again", err)}
+	if damage := new(ParseError); errors.As(err, &damage) {
+		return damage
 	}
 	if path := new(fs.PathError); errors.As(err, &path) {
 		err = path.Err // the name is said once
 	}
 	return fmt.Errorf("read %s: %w", f.name, err)
+}
+
+// unpacked reads what gzip holds. Damage is a *ParseError, so that a decoder cannot take it for
+// the end of the recording.
+type unpacked struct {
+	z    *gzip.Reader
+	name string
+}
+
+func (u unpacked) Read(p []byte) (int, error) {
+	n, err := u.z.Read(p)
+	var corrupt flate.CorruptInputError
+	if errors.As(err, &corrupt) || errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, gzip.ErrChecksum) || errors.Is(err, gzip.ErrHeader) {
+		err = &ParseError{File: u.name, Err: fmt.Errorf("compressed data are cut off or damaged (%w); copy the file again", err)}
+	}
+	return n, err
 }
 
 // foreign says what a file is that is no recording, from its first bytes.

@@ -9,22 +9,22 @@ import (
 
 // layout says which cells of a row are the time and the axes.
 type layout struct {
-	names []string  // of all columns; empty without a header
-	cells int       // in a row
-	axes  int       // 1 to 3
-	at    [4]int    // column of the time (-1: none) and of each axis
-	unit  [4]unit   // of each; the zero unit is not known yet
-	title [4]string // of each, for messages
-	notes []string
+	names    []string  // of all columns; empty without a header
+	cells    int       // in a row
+	axes     int       // 1 to 3
+	columnOf [4]int    // column of the time (-1: none) and of each axis
+	unit     [4]unit   // of each; the zero unit is not known yet
+	title    [4]string // of each, for messages
+	notes    []string
 }
 
 // readHeader finds time and axes among the names of the columns. The error says why this
 // line cannot be the header of a recording.
 func readHeader(names []string, o Options) (layout, error) {
-	l := layout{names: names, cells: len(names), at: [4]int{-1}}
+	l := layout{names: names, cells: len(names), columnOf: [4]int{-1}}
 	l.findTime()
-	if l.at[0] < 0 {
-		l.unit[0] = seconds // of the rate, if there is one
+	if l.columnOf[0] < 0 {
+		l.unit[0] = counted(o.Rate)
 	}
 	var err error
 	if len(o.Axes) > 0 {
@@ -35,7 +35,7 @@ func readHeader(names []string, o Options) (layout, error) {
 	if err != nil {
 		return l, err
 	}
-	if l.at[0] < 0 && o.Rate == 0 {
+	if l.columnOf[0] < 0 && o.Rate == 0 {
 		return l, fmt.Errorf("no time column among %s; call one t_s, t_ms or t_us, or give --rate", l.list())
 	}
 	return l, l.findUnits(o.Unit)
@@ -66,8 +66,8 @@ func (l *layout) findTime() {
 		case !stated:
 			u = named
 		}
-		if l.at[0] < 0 || l.unit[0].name == "" && u.name != "" {
-			l.at[0], l.unit[0], l.title[0] = i, u, name
+		if l.columnOf[0] < 0 || l.unit[0].name == "" && u.name != "" {
+			l.columnOf[0], l.unit[0], l.title[0] = i, u, name
 		}
 	}
 }
@@ -91,9 +91,9 @@ func (l *layout) namedAxes(wanted []string) error {
 		switch {
 		case i < 0:
 			return fmt.Errorf("no column %q; there are %s", want, l.list())
-		case i == l.at[0]:
+		case i == l.columnOf[0]:
 			return fmt.Errorf("column %q is the time, which is no axis; name the axes alone", want)
-		case slices.Contains(l.at[1:1+l.axes], i):
+		case slices.Contains(l.columnOf[1:1+l.axes], i):
 			return fmt.Errorf("column %q is named twice as an axis; name each once", want)
 		}
 		l.addAxis(i)
@@ -142,7 +142,7 @@ func (l *layout) firstOf(found [3]int) string {
 
 func (l *layout) addAxis(i int) {
 	l.axes++
-	l.at[l.axes], l.title[l.axes] = i, l.names[i]
+	l.columnOf[l.axes], l.title[l.axes] = i, l.names[i]
 }
 
 // findUnits takes the unit of each axis from the option or else from its name. Axes without

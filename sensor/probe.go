@@ -23,11 +23,11 @@ func (c *csvFile) learn() error {
 	}
 	if err := c.split(); err == nil && !c.takeUnits() {
 		c.held = true
-		if i := c.at[0]; i >= 0 && i < len(c.spans) {
+		if i := c.columnOf[0]; i >= 0 && i < len(c.spans) {
 			_, c.stamps = parseStamp(c.cell(i))
 		}
 	}
-	if c.file.o.Rate > 0 && c.at[0] >= 0 {
+	if c.file.o.Rate > 0 && c.columnOf[0] >= 0 {
 		if err := c.leaveTimes(); err != nil {
 			return err
 		}
@@ -37,13 +37,13 @@ func (c *csvFile) learn() error {
 	} else {
 		c.role = slices.Repeat([]int{-1}, c.layout.cells)
 		for k := 0; k <= c.axes; k++ {
-			if c.at[k] >= 0 {
-				c.role[c.at[k]] = k
+			if c.columnOf[k] >= 0 {
+				c.role[c.columnOf[k]] = k
 			}
 		}
 	}
 	sureTime, sureUnit := c.unit[0].name != "", c.unit[1].name != ""
-	if sureTime && sureUnit && c.axes < 3 && !(c.names == nil && c.at[0] < 0) {
+	if sureTime && sureUnit && c.axes < 3 && !(c.names == nil && c.columnOf[0] < 0) {
 		return nil
 	}
 	p, err := c.probe()
@@ -58,7 +58,7 @@ func (c *csvFile) takeUnits() bool {
 	if c.names == nil || len(c.spans) < c.layout.cells {
 		return false
 	}
-	under := func(k int) string { return plain(string(bytes.Trim(c.cell(c.at[k]), "()[]"))) }
+	under := func(k int) string { return plain(string(bytes.Trim(c.cell(c.columnOf[k]), "()[]"))) }
 	var found [4]unit
 	for k := 1; k <= c.axes; k++ {
 		u, ok := accelerations[under(k)]
@@ -67,7 +67,7 @@ func (c *csvFile) takeUnits() bool {
 		}
 		found[k] = u
 	}
-	if c.at[0] >= 0 {
+	if c.columnOf[0] >= 0 {
 		u, ok := times[under(0)]
 		if !ok {
 			return false
@@ -118,7 +118,7 @@ func (c *csvFile) probe() (p probed, err error) {
 			}
 		}
 	}
-	c.line = line
+	c.line, c.held = line, false
 	c.r = bufio.NewReaderSize(io.MultiReader(bytes.NewReader(head), c.r), longest)
 	return p, nil
 }
@@ -141,7 +141,7 @@ func (p *probed) seconds(c *csvFile, u unit) float64 {
 	switch {
 	case n == 0:
 		return 0
-	case c.at[0] < 0:
+	case c.columnOf[0] < 0:
 		return float64(n) / c.file.o.Rate
 	case u.name == "":
 		return math.Inf(1) // more rows will not tell
@@ -157,12 +157,15 @@ func (p *probed) settle(c *csvFile) error {
 	fault := func(text string) error {
 		return &ParseError{File: c.file.name, Line: c.line + 1, Err: errors.New(text)}
 	}
-	if c.at[0] < 0 && c.names == nil && len(p.t) > 2 && rising(p.axes[0]) {
+	if c.columnOf[0] < 0 && c.names == nil && len(p.t) > 2 && rising(p.axes[0]) {
 		return fault("the first column rises from row to row, as a time does; leave --rate out, or put a header above the numbers")
 	}
 	if c.unit[0].name == "" {
 		if len(p.t) < 2 {
 			return fault("one row only; was the recording stopped at once?")
+		}
+		if p.counts(manyLost) {
+			return fault(c.mayCount())
 		}
 		u, step := p.timeUnit()
 		if u.name == "" && step > 0 {
@@ -200,6 +203,28 @@ func (p *probed) settle(c *csvFile) error {
 	return nil
 }
 
+// How much longer than 1 the mean step of a column may be that counts the rows, as some are
+// lost (chosen). Where only a rate would be wrong by it, few are; where a unit of time would be
+// guessed from it, many, which whole milliseconds at more than 900 Hz look like as well.
+const (
+	fewLost  = 1.01
+	manyLost = 1.11
+)
+
+// counts says that the times rise by 1 from row to row, as the number of a row does.
+func (p *probed) counts(most float64) bool {
+	n := len(p.t)
+	return n > 1 && rising(p.t) && p.median() == 1 && p.t[n-1]-p.t[0] < most*float64(n-1)
+}
+
+// mayCount says what to do about times that count the rows, or are milliseconds.
+func (c *csvFile) mayCount() string {
+	if c.names == nil {
+		return "the first column may count rows; put a header above the numbers that names it t_ms if it is a time, or give --rate"
+	}
+	return fmt.Sprintf("column %q may count rows; name it t_ms if it is a time, or give --rate", c.title[0])
+}
+
 func rising(v []float64) bool {
 	for i := 1; i < len(v); i++ {
 		if v[i] <= v[i-1] {
@@ -225,18 +250,18 @@ func (c *csvFile) leaveTimes() error {
 		return &ParseError{File: c.file.name, Line: c.line + 1, Err: fmt.Errorf("the times in column %q make %.4g samples a second, but --rate says %.4g; leave --rate out, or take the column out of the file if its times are wrong", c.title[0], rate, given)}
 	}
 	c.notes = append(c.notes, fmt.Sprintf("a rate was given, so column %q is not used", c.title[0]))
-	c.at[0], c.unit[0], c.stamps = -1, seconds, false
+	c.columnOf[0], c.unit[0], c.stamps = -1, counted(given), false
 	return nil
 }
 
 // contradicts returns the rate in Hz of the times where they look good and it is another
 // than given, else 0. Good is rising and even: where the median and the mean of the steps are
-// far apart the times came in bursts. Another is off by more than 1 % by both (chosen: more
+// far apart the times came in bursts; where they count the rows they are none. Another is off by more than 1 % by both (chosen: more
 // than a nominal rate is off, less than a turner would see); a column that names the wrong
 // unit is not.
 func (p *probed) contradicts(given float64, named unit) float64 {
 	n := len(p.t)
-	if n < telling || !rising(p.t) {
+	if n < telling || !rising(p.t) || named.name == "" && p.counts(fewLost) {
 		return 0
 	}
 	mean, median := (p.t[n-1]-p.t[0])/float64(n-1), p.median()
@@ -268,7 +293,7 @@ const (
 // misnamed is an error where the times t in s make a rate that no recording has in the unit
 // that their column names, and another unit fits.
 func (c *csvFile) misnamed(t []float64) error {
-	if c.at[0] < 0 || c.stamps || len(t) < telling {
+	if c.columnOf[0] < 0 || c.stamps || len(t) < telling {
 		return nil
 	}
 	p := probed{t: t}

@@ -26,6 +26,9 @@ var (
 	nanos   = unit{"ns", 1, 1e9}
 )
 
+// counted is the unit of time where rows are counted: they come with the rate in Hz.
+func counted(rate float64) unit { return unit{"rows", 1, rate} }
+
 // accelerations and times by every spelling, in lower case with no blanks. The lone bytes
 // are ² and µ as Latin-1 writes them.
 var accelerations = spelt(map[unit]string{

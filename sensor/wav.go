@@ -3,7 +3,6 @@ package sensor
 import (
 	"bufio"
 	"encoding/binary"
-	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -31,6 +30,9 @@ type wavFile struct {
 	r    *bufio.Reader
 
 	ready    bool
+	good     int // samples
+	bad      int // samples left out
+	began    int // frame of the first good one
 	float    bool
 	bytes    int // in a value: 2, 3 or 4
 	channels int
@@ -54,11 +56,23 @@ func (w *wavFile) next() (Block, error) {
 		}
 		w.ready = true
 	}
+	lost := 0
+	for {
+		b, err := w.some()
+		lost += b.Lost
+		if b.Lost = lost; len(b.T) > 0 || err != nil {
+			return b, err
+		}
+	}
+}
+
+// some reads up to 1024 frames; the block has no samples when all of them are bad.
+func (w *wavFile) some() (Block, error) {
 	size := w.bytes * w.channels
 	want := min(int64(1024*size), w.left-w.left%int64(size))
-	n, err := io.ReadFull(w.r, w.frames[:want])
-	if err != nil && err != io.EOF && err != io.ErrUnexpectedEOF {
-		return Block{}, w.file.reading(err)
+	n, failed := io.ReadFull(w.r, w.frames[:want])
+	if failed == io.EOF || failed == io.ErrUnexpectedEOF {
+		failed = nil
 	}
 	w.left -= int64(n)
 	ended, cut := w.left < int64(size), int64(n) < want
@@ -68,6 +82,9 @@ func (w *wavFile) next() (Block, error) {
 		cut = err == io.EOF
 	}
 	b, err := w.block(w.frames[:n-n%size])
+	if err == nil && failed != nil {
+		return b, w.file.reading(failed)
+	}
 	ended = ended || cut
 	if cut && w.stated && len(b.T) > 0 {
 		b.Notes = append(b.Notes, "the file ends before its header says; what there is was used")
@@ -77,6 +94,8 @@ func (w *wavFile) next() (Block, error) {
 		return b, err
 	case ended && w.frame == 0:
 		return b, w.wrong("no samples; was the recording stopped at once?")
+	case ended && w.bad > w.good:
+		return b, w.wrong("%d of %d samples are no finite acceleration; record it again, or look whether --full-scale is right", w.bad, w.frame)
 	case ended:
 		return b, io.EOF
 	}
@@ -86,8 +105,8 @@ func (w *wavFile) next() (Block, error) {
 // block turns frames into a Block.
 func (w *wavFile) block(frames []byte) (Block, error) {
 	full := w.file.o.FullScale
-	b := Block{Axes: make([][]float64, len(w.axes)), Range: full}
-	if !w.float {
+	b := Block{Axes: make([][]float64, len(w.axes))}
+	if !w.float { // floats go beyond full scale, and do not say how far
 		b.Range = full * (1 - math.Ldexp(1, 1-8*w.bytes)) // the largest positive value
 	}
 	size := w.bytes * w.channels
@@ -96,7 +115,7 @@ func (w *wavFile) block(frames []byte) (Block, error) {
 		good := true
 		for k, c := range w.axes {
 			row[k] = w.value(frames[c*w.bytes:]) * full
-			good = good && math.Abs(row[k]) <= absurd // false for NaN
+			good = good && math.Abs(row[k]) <= maxAcceleration // false for NaN
 		}
 		w.frame++
 		if !good && !w.file.o.SkipBad {
@@ -104,9 +123,13 @@ func (w *wavFile) block(frames []byte) (Block, error) {
 		}
 		if !good {
 			b.Lost++
+			w.bad++
 			continue
 		}
-		b.T = append(b.T, float64(w.frame-1)/w.rate)
+		if w.good++; w.good == 1 {
+			w.began = w.frame
+		}
+		b.T = append(b.T, float64(w.frame-w.began)/w.rate)
 		for k := range b.Axes {
 			b.Axes[k] = append(b.Axes[k], row[k])
 		}
@@ -172,7 +195,7 @@ func (w *wavFile) read(b []byte) error {
 // short says what an end of the file before the data means.
 func (w *wavFile) short(err error) error {
 	switch {
-	case errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF):
+	case err == io.EOF || err == io.ErrUnexpectedEOF:
 		return w.wrong("cut off before its first sample; copy it again, or was the recording stopped at once?")
 	case err != nil:
 		return w.file.reading(err)

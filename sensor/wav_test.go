@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -185,6 +186,12 @@ func TestWAVRangeIsWhatItCanShow(t *testing.T) {
 	b, err := s.Next()
 	require.NoError(t, err)
 	assert.Equal(t, b.Axes[0][0], b.Range)
+
+	s, err = sensor.Decode("r.wav", strings.NewReader(riff(chunk("fmt ", format(3, 1, 10, 32)), chunk("data", floats(1.5)))), sensor.Options{FullScale: 16 * g})
+	require.NoError(t, err)
+	b, err = s.Next()
+	require.NoError(t, err)
+	assert.Zero(t, b.Range, "floats may go beyond full scale")
 }
 
 func TestWAVKeepsTheContract(t *testing.T) {
@@ -197,12 +204,61 @@ func TestWAVKeepsTheContract(t *testing.T) {
 	})
 }
 
+// Bad samples, however many in a row, are no block of their own and are all counted.
+func TestWAVSkipsManyBadSamples(t *testing.T) {
+	t.Parallel()
+	nan := float32(math.NaN())
+	bad, good := slices.Repeat([]float32{nan}, 3000), slices.Repeat([]float32{0.5}, 4000)
+	for name, c := range map[string]struct {
+		values []float32
+		last   float64 // s
+		notes  []string
+	}{
+		"first":  {slices.Concat(bad, good), 399.9, nil},
+		"middle": {slices.Concat(good[:1000], bad, good[1000:]), 699.9, nil},
+		"last":   {slices.Concat(good, bad), 399.9, []string{"the end of the recording is bad and was left out"}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			got, err := read(riff(chunk("fmt ", format(3, 1, 10, 32)), chunk("data", floats(c.values...))), sensor.Options{FullScale: 10, SkipBad: true})
+			require.NoError(t, err)
+			assert.Len(t, got.t, len(good))
+			assert.Zero(t, got.t[0])
+			assert.InDelta(t, c.last, got.t[len(good)-1], 1e-9)
+			assert.Equal(t, len(bad), got.lost)
+			assert.Equal(t, c.notes, got.notes)
+		})
+	}
+	_, err := read(riff(chunk("fmt ", format(3, 1, 10, 32)), chunk("data", floats(bad...))), sensor.Options{FullScale: 10, SkipBad: true})
+	require.EqualError(t, err, "r.csv: 3000 of 3000 samples are no finite acceleration; record it again, or look whether --full-scale is right")
+}
+
+// What came before the damage is delivered, and the damage is not taken for the end, even where
+// the header does not say how long the recording is.
+func TestWAVDamagedGzip(t *testing.T) {
+	t.Parallel()
+	data := make([]byte, 8000)
+	for i := range data {
+		data[i] = byte(i * i >> 3)
+	}
+	z := squeeze(riff(chunk("fmt ", format(1, 1, 10, 16)), binary.LittleEndian.AppendUint32([]byte("data"), math.MaxUint32), data))
+	got, err := read(z[:len(z)*3/4], sensor.Options{FullScale: 10})
+	require.EqualError(t, err, "r.csv: compressed data are cut off or damaged (unexpected EOF); copy the file again")
+	var wrong *sensor.ParseError
+	require.ErrorAs(t, err, &wrong)
+	assert.NotZero(t, len(got.t)%1024, "what was read of the last block")
+	for i, v := range got.axes[0] {
+		require.Equal(t, float64(int16(binary.LittleEndian.Uint16(data[2*i:])))/(1<<15)*10, v)
+	}
+}
+
 // FuzzWAV: never a panic, never a value that is none, never more samples than bytes.
 func FuzzWAV(f *testing.F) {
 	pcm := chunk("data", []byte{0, 0x40, 0, 0xc0, 0, 0x20, 0, 0xe0})
 	for _, seed := range []string{
 		riff(chunk("fmt ", format(1, 1, 10, 16)), pcm), riff(chunk("fmt ", extensible(1, 2, 10, 16)), pcm), riff(chunk("fmt ", format(1, 3, 10, 24)), pcm),
 		riff(chunk("LIST", []byte("odd")), chunk("fmt ", format(3, 1, 10, 32)), chunk("data", floats(0.5, -1.25))), riff(pcm), "RIFF",
+		riff(chunk("fmt ", format(3, 1, 10, 32)), chunk("data", floats(slices.Repeat([]float32{float32(math.NaN())}, 1500)...))),
 	} {
 		f.Add([]byte(seed), true)
 	}
@@ -216,6 +272,10 @@ func FuzzWAV(f *testing.F) {
 				var wrong *sensor.ParseError
 				require.True(t, errors.Is(err, io.EOF) || errors.As(err, &wrong), "%v", err)
 				break
+			}
+			if len(b.T) == 0 {
+				require.NotEmpty(t, b.Notes)
+				continue
 			}
 			sound(t, b)
 			require.Greater(t, b.T[0], last)
