@@ -20,9 +20,9 @@ const (
 	Changing Fault = "changing" // * speed not settled
 	Clipped  Fault = "clipped"  // * range of the sensor reached
 	Stuck    Fault = "stuck"    // * the same value again and again
-	Gap      Fault = "gap"      // samples missing; * when too many are
+	Gap      Fault = "gap"      // samples missing; * from 30 % of the window on, or after a hole
 	Coarse   Fault = "coarse"   // * the sensor's step is larger than the line
-	Folded   Fault = "folded"   // * the line may lie above what this sample rate can see
+	Folded   Fault = "folded"   // the line may lie above what this sample rate can see; * unless the dial says which it is
 	Doubtful Fault = "doubtful" // * another line explains the data as well
 )
 
@@ -48,7 +48,7 @@ type Revolution struct {
 	Amp, AmpSE  float64
 	MultipleAmp [4]float64
 	// Floor is the standard error of an amplitude that noise, the sensor's step and the
-	// length of the window allow at this frequency, line or no line.
+	// length of the window allow at this frequency. These four are 0 where no line was fitted.
 	Floor float64
 
 	// Total is the broadband velocity in m/s rms, all axes together, over Band in Hz
@@ -56,7 +56,8 @@ type Revolution struct {
 	Total float64
 	Band  [2]float64
 	// Crest is peak over rms of what is left when the line and its multiples are taken
-	// out; knocks make it large (Gaussian noise of 1000 samples: about 3.2).
+	// out, of the axis where it is largest; knocks make it large (the mean for 1000 samples of
+	// Gaussian noise on one axis is 3.44). 0 is unknown.
 	Crest float64
 
 	Rate float64 // Hz, true rate of fresh samples in the window
@@ -121,7 +122,7 @@ func (tr *Tracker) Add(t []float64, axes [][]float64) []Revolution {
 }
 
 // absurd times (s) and accelerations (m/s²) are passed over like those that are not finite:
-// 30 years, a million g. Chosen.
+// 30 years, a hundred million g. Chosen: their squares must not overflow.
 const absurd = 1e9
 
 func (tr *Tracker) check(t []float64, axes [][]float64) {

@@ -145,7 +145,7 @@ func (s *fit) errors() {
 			s.driftVar = inverse(s.hess, p, 1, s.work) / perSample
 		}
 	}
-	lines := 2 + 2*len(s.ks) + 2*len(s.foreign)
+	lines := s.lines()
 	s.work = grow(s.work, lines)
 	s.thin = (inverse(s.gram, lines, 2, s.work) + inverse(s.gram, lines, 3, s.work)) * n / 4
 	s.courses(perSample)

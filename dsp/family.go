@@ -18,6 +18,11 @@ const (
 	shown = 5.5
 	// hinted is the same for a line that only casts doubt on another: 0.2 %.
 	hinted = 4.5
+	// crowded: below so many widths 1/seconds a look has no bins to itself. Chosen.
+	crowded = 6.0
+	// murmur is the whitened power below which no line hides that a fit would find: one of shown
+	// standard errors has 15 and more, one of the three bins looked at in a look as long. Chosen.
+	murmur = 6.0
 	// exactly at a part of another is a line within so much of it: of belts, whose ratio may
 	// be any from a quarter to a half, one in a thousand is. Chosen.
 	exactly = 3e-4
@@ -365,9 +370,7 @@ func (tr *Tracker) worthAsking(p peak, m int, now float64) bool {
 			return false
 		}
 	}
-	// Noise of three axes reaches 6 in half of the bins, a line that would be believed in
-	// nine of ten.
-	return f < 6/l.seconds || l.at(f, 1) > 6
+	return f < crowded/l.seconds || l.at(f, 1) > murmur
 }
 
 // part reports whether a line stands at 1/m of p, and whether it is sure to be no accident: it

@@ -70,7 +70,7 @@ type fit struct {
 // speed first: with a rate of change in the fit as well a far start ends in a side minimum.
 func (s *fit) run(near bool) bool {
 	n := len(s.t)
-	lines := 2 + 2*len(s.ks) + 2*len(s.foreign)
+	lines := s.lines()
 	if n < lines+4 {
 		return false
 	}
@@ -96,9 +96,12 @@ func (s *fit) run(near bool) bool {
 	return !math.IsNaN(sum) && !math.IsInf(sum, 0)
 }
 
-// descend takes at most so many steps, until one moves the frequencies by less than enough/span.
+// lines returns the number of linear unknowns: offset, slope and two for each line.
+func (s *fit) lines() int { return 2 + 2*len(s.ks) + 2*len(s.foreign) }
+
+// descend takes at most so many steps, until one moves the frequencies by less than little/span.
 // The phasors then follow that last step to first order.
-func (s *fit) descend(steps int, enough float64) bool {
+func (s *fit) descend(steps int, little float64) bool {
 	for range steps {
 		if !s.solve() {
 			return false
@@ -107,7 +110,7 @@ func (s *fit) descend(steps int, enough float64) bool {
 		if !ok {
 			return false
 		}
-		if size*s.span < enough {
+		if size*s.span < little {
 			s.settle()
 			return true
 		}
@@ -118,7 +121,7 @@ func (s *fit) descend(steps int, enough float64) bool {
 // settle takes into phasors and residuals what the last step has changed, to first order: the
 // columns stay those of the frequencies before it.
 func (s *fit) settle() {
-	lines := 2 + 2*len(s.ks) + 2*len(s.foreign)
+	lines := s.lines()
 	for a := range s.x {
 		s.work = grow(s.work, lines)
 		clear(s.work)
@@ -145,7 +148,7 @@ func (s *fit) phasors(a int) {
 // solve sets up the columns for the current frequencies and solves for the phasors.
 func (s *fit) solve() bool {
 	n := len(s.tau)
-	lines := 2 + 2*len(s.ks) + 2*len(s.foreign)
+	lines := s.lines()
 	for len(s.cols) < lines {
 		s.cols = append(s.cols, nil)
 	}
@@ -241,7 +244,7 @@ func (s *fit) jacobian() int {
 	if s.ramp {
 		p = 2
 	}
-	lines := 2 + 2*len(s.ks) + 2*len(s.foreign)
+	lines := s.lines()
 	for a := range s.x {
 		for r := range p + len(s.foreign) {
 			s.jac[a][r] = grow(s.jac[a][r], n)
@@ -274,7 +277,7 @@ func (s *fit) jacobian() int {
 // normal sets up and factors the normal equations of the p shared unknowns with the linear
 // ones projected out: Σ_axes weight·(JᵀJ − JᵀB(BᵀB)⁻¹BᵀJ).
 func (s *fit) normal(p int) bool {
-	lines := 2 + 2*len(s.ks) + 2*len(s.foreign)
+	lines := s.lines()
 	s.hess, s.step = grow(s.hess, p*p), grow(s.step, p)
 	clear(s.hess)
 	for a := range s.x {

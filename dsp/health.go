@@ -8,11 +8,10 @@ import (
 type health struct {
 	dt      float64 // s, usual interval
 	missing float64 // fraction of samples missing
-	hole    float64 // s, longest time without a sample
 	step    float64 // m/s², 0 if none was found
 	clipped bool
 	stuck   bool
-	dead    [3]bool // this axis says the same all the time, others do not
+	dead    [3]bool // the axis says the same all the time
 }
 
 const (
@@ -23,14 +22,9 @@ const (
 // inspect looks at samples t, x of one window. limit is the end of the sensor's range in
 // m/s², 0 if unknown.
 func (h *health) inspect(t []float64, x [][]float64, dt, limit float64, sort *[]float64) {
-	*h = health{dt: dt, step: h.step}
+	*h = health{dt: dt, step: stepOf(x, sort)}
 	h.times(t)
 	h.repeats(t, x)
-	if s := stepOf(x, sort); s > 0 {
-		h.step = s
-	} else {
-		h.step = 0
-	}
 	for a := range x {
 		if !h.dead[a] && pressed(x[a], limit, h.step) {
 			h.clipped = true
@@ -42,7 +36,6 @@ func (h *health) times(t []float64) {
 	lost := 0.0
 	for i := 1; i < len(t); i++ {
 		d := t[i] - t[i-1]
-		h.hole = max(h.hole, d)
 		if d > 1.5*h.dt {
 			lost += math.Round(d/h.dt) - 1
 		}
@@ -148,7 +141,7 @@ func pressed(v []float64, limit, step float64) bool {
 	}
 	band := max(span/100, step)
 	for _, end := range []float64{lo, hi} {
-		top, next, run, longest := 0, 0, 0, 0
+		top, next, run, runs := 0, 0, 0, 0
 		for _, x := range v {
 			switch d := math.Abs(x - end); {
 			case d < band*0.99:
@@ -158,12 +151,12 @@ func pressed(v []float64, limit, step float64) bool {
 			}
 			if x == end {
 				run++
-				longest = max(longest, run)
+				runs = max(runs, run)
 			} else {
 				run = 0
 			}
 		}
-		if longest >= 3 && top > 6 && top > 3*next {
+		if runs >= 3 && top > 6 && top > 3*next {
 			return true
 		}
 	}
@@ -224,8 +217,8 @@ func held(x [][]float64, sort *[]float64) bool {
 //
 // The fundamental of a rounded sine is A + Σ_m (±2q/πm)·J₁(2πmA/q), and Gaussian noise
 // multiplies term m by exp(−2π²m²σ²/q²) (Widrow and Kollár, Quantization Noise, 2008, ch. 4 and
-// app. G; from memory). Here three terms, all as bad as they can be, with |J₁(z)| ≤ √(2/πz),
-// z/2 and 0.582.
+// app. G; from memory). Here three terms, all as bad as they can be, with |J₁(z)| ≤ 0.826/√z,
+// z/2 and 0.582 (Abramowitz and Stegun, Table 9.1 and eq. 9.2.1).
 func stepBias(amp, step, sigma float64) float64 {
 	if step == 0 || amp <= 0 {
 		return 0
@@ -233,7 +226,7 @@ func stepBias(amp, step, sigma float64) float64 {
 	sum := 0.0
 	for m := 1.0; m <= 3; m++ {
 		z := 2 * math.Pi * m * amp / step
-		bessel := min(math.Sqrt(2/(math.Pi*z)), z/2, 0.582)
+		bessel := min(0.826/math.Sqrt(z), z/2, 0.582)
 		noise := m * sigma / step
 		sum += 2 * step / (math.Pi * m) * bessel * math.Exp(-2*math.Pi*math.Pi*noise*noise)
 	}

@@ -64,7 +64,6 @@ func TestMissing(t *testing.T) {
 	var sort []float64
 	h.inspect(times, [][]float64{x}, 0.01, 0, &sort)
 	assert.InDelta(t, 0.1, h.missing, 0.001)
-	assert.InDelta(t, 0.02, h.hole, 1e-9)
 }
 
 // TestStepBias holds the bound against sines that really are rounded, at all offsets: the

@@ -1,6 +1,9 @@
 package dsp
 
-import "math"
+import (
+	"fmt"
+	"math"
+)
 
 const (
 	// tooWeak is the relative standard error of the amplitude above which there is no
@@ -28,6 +31,11 @@ const (
 	// quietest, m/s rms: with no word of the dial a single line below this may as well be a
 	// motor's. Chosen.
 	quietest = 1e-4
+	// missingMost is the share of missing samples that forbids a number. Chosen.
+	missingMost = 0.3
+	// knocking is a crest that noise does not reach: 1e-5 for 4000 samples of a Gaussian
+	// on three axes.
+	knocking = 6.5
 	// missingMuch is the share of missing samples that is worth a word. Chosen.
 	missingMuch = 0.01
 )
@@ -72,9 +80,25 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	// With no word of the dial a line counts when it was there a reading ago as well.
 	fresh := tr.Hint == 0 && !tr.track.agrees(rev)
 	add(Changing, fresh || math.Abs(rev.Drift) > settled*rev.Freq && math.Abs(rev.Drift) > 4*math.Sqrt(s.driftVar))
-	rev.OK = len(rev.Faults) == 0 || len(rev.Faults) == 1 && rev.Faults[0] == Gap && tr.health.missing < 0.3
+	rev.OK = len(rev.Faults) == 0 || len(rev.Faults) == 1 && rev.Faults[0] == Gap && tr.health.missing < missingMost
 	// Seen only through its image, but the dial says which: a number, with a mark.
 	add(Folded, tr.Hint > 0 && rev.Freq > 0.5*rev.Rate)
+	rev.Warnings = tr.reservations(rev)
+}
+
+// reservations says in words what a number is to be taken with.
+func (tr *Tracker) reservations(rev *Revolution) []string {
+	var say []string
+	if rev.OK && rev.Has(Folded) {
+		say = append(say, "the sensor is too slow to see this speed itself: it goes by what the dial says")
+	}
+	if rev.OK && rev.Has(Gap) {
+		say = append(say, fmt.Sprintf("%.0f %% of the samples are missing", 100*tr.health.missing))
+	}
+	if rev.Crest > knocking {
+		say = append(say, "something knocks")
+	}
+	return say
 }
 
 // young reports whether no look was long enough yet to show what stands close beside a line.

@@ -41,7 +41,7 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 	if s.split() {
 		s.disputed = s.outdone()
 		// Multiples that say another speed than the line itself do not set it.
-		s.steers = [9]bool{1: true}
+		s.steers = [maxTooth + 1]bool{1: true}
 		if !s.run(true) {
 			return false
 		}
@@ -127,10 +127,10 @@ func (tr *Tracker) fitLine(s *fit, l *look, f, drift, now, seconds float64, anch
 // multiples picks the multiples of f for the fit s: those that show below limit Hz, as they
 // are or folded, and not on top of each other. It reports whether anchor is among them.
 func (tr *Tracker) multiples(s *fit, l *look, f, limit, seconds float64, anchor, most int) bool {
-	var shown [maxTooth + 1]float64
+	var places [maxTooth + 1]float64
 	s.ks = append(s.ks[:0], 1)
 	s.steers = [maxTooth + 1]bool{1: anchor == 1 || s == &tr.fit}
-	shown[0] = tr.fold(f)
+	places[0] = tr.fold(f)
 	for k := 2; k <= most; k++ {
 		g := float64(k) * f
 		folded := tr.fold(g)
@@ -138,11 +138,11 @@ func (tr *Tracker) multiples(s *fit, l *look, f, limit, seconds float64, anchor,
 			continue
 		}
 		tooClose := func(h float64) bool { return math.Abs(h-folded)*seconds < 0.8 }
-		if at := slices.IndexFunc(shown[:len(s.ks)], tooClose); at >= 0 {
+		if at := slices.IndexFunc(places[:len(s.ks)], tooClose); at >= 0 {
 			s.steers[s.ks[at]] = at == 0 && s.steers[1] // they blur each other
 			continue
 		}
-		shown[len(s.ks)] = folded
+		places[len(s.ks)] = folded
 		s.ks = append(s.ks, k)
 		s.steers[k] = k == anchor || !isMains(g, 1/seconds) && l.at(folded, 1) > 3*thresholds[tr.axes]
 	}

@@ -111,6 +111,7 @@ func TestRoundedStamps(t *testing.T) {
 		s := lathe(f)
 		s.Chip = sensor.Chip{Rate: 60, Noise: 1e-4, Stamp: 1e-3}
 		all := follow(t, &dsp.Tracker{}, s)
+		assert.Greater(t, share(all, has(dsp.Folded)), 0.8)
 		for _, v := range all {
 			assert.False(t, v.OK && math.Abs(v.Freq-f) > 0.1, "%g Hz given as %g", f, v.Freq)
 		}
@@ -227,7 +228,9 @@ func TestRingDown(t *testing.T) {
 		}
 	}
 	tr := &dsp.Tracker{}
-	for _, v := range tr.Add(times, [][]float64{x}) {
+	all := tr.Add(times, [][]float64{x})
+	assert.Greater(t, share(all, func(v dsp.Revolution) bool { return v.Has(dsp.Doubtful) || v.Has(dsp.Weak) }), 0.5)
+	for _, v := range all {
 		assert.False(t, v.OK, "%.2f s: %.2f Hz", v.Time, v.Freq)
 	}
 }
@@ -343,7 +346,11 @@ func FuzzAdd(f *testing.F) {
 			if !finite(v) {
 				t.Fatalf("not finite: %+v", v)
 			}
-			if v.OK && (v.Freq < 0.5 || v.Freq > 110) {
+			low, high := 1.0, 70.0
+			if tr.Hint > 0 {
+				low, high = 0.92*tr.Hint, 1.08*tr.Hint
+			}
+			if away := 1.5 / v.Span; v.OK && (v.Freq < low-away || v.Freq > high+away) {
 				t.Fatalf("out of range: %+v", v)
 			}
 		}
