@@ -97,13 +97,13 @@ type Tracker struct {
 
 // Add takes the next samples, t in s strictly increasing and one to three columns in
 // m/s², all of one length, and returns the revolutions that are complete with them,
-// four a second of data, oldest first. The slices are not kept. Samples that are not
+// four a second of data, oldest first, good until the next call. The slices are not kept. Samples that are not
 // finite, or whose time does not come after the last one's, are passed over.
 // It panics if a field is not finite, if the lengths differ, if there are no or more than three columns, or if their
 // number changes.
 func (tr *Tracker) Add(t []float64, axes [][]float64) []Revolution {
 	tr.check(t, axes)
-	var out []Revolution
+	out := tr.out[:0]
 	for i, u := range t {
 		var x [3]float64
 		fine := !math.IsNaN(u) && math.Abs(u) < absurd
@@ -118,6 +118,7 @@ func (tr *Tracker) Add(t []float64, axes [][]float64) []Revolution {
 			out = append(out, rev)
 		}
 	}
+	tr.out = out
 	return out
 }
 

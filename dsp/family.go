@@ -277,7 +277,7 @@ func (tr *Tracker) groups(looks []*look, now float64) []hypothesis {
 	if tr.Hint == 0 {
 		top = min(maxTooth*high, looks[0].df*float64(len(looks[0].z)-4))
 	}
-	var all []hypothesis
+	all := tr.all[:0]
 	for _, p := range tr.peaks(looks, low, top) {
 		if len(all) == most {
 			break
@@ -294,6 +294,7 @@ func (tr *Tracker) groups(looks []*look, now float64) []hypothesis {
 			all = append(all, h)
 		}
 	}
+	tr.all = all
 	return all
 }
 

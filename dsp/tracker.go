@@ -42,6 +42,8 @@ type state struct {
 	shown      []*look   // those of the reading at hand, longest first
 	latest     *look     // the shortest of them
 	found      []peak
+	all        []hypothesis
+	out        []Revolution
 	fit, probe fit
 	ambiguous  bool // the line just measured may be the image of another
 	health     health
