@@ -38,12 +38,13 @@ func (s *fit) noise() {
 	}
 	// A mean of so many exponential variables has the relative standard deviation 1/√n.
 	spread := math.Sqrt((1/max(nears, 1) + 1/max(fars, 1)) / float64(len(s.x)))
+	s.misfit = (excess - 1) / spread
 	for a := range s.x {
 		s.density[a] = (near[a]*nears + far[a]*fars) / max(nears+fars, 1)
 		if nears+fars == 0 {
 			s.density[a] = near[a]
 		}
-		if excess > 1+2*spread {
+		if s.misfit > 2 {
 			s.density[a] = max(near[a], s.density[a])
 		}
 	}

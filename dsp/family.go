@@ -286,7 +286,13 @@ func (tr *Tracker) groups(looks []*look, now float64) []hypothesis {
 			continue
 		}
 		beside, proven := tr.bystander(p.f, 0.7*p.look.df)
-		if proven || slices.ContainsFunc(all, func(h hypothesis) bool { return tr.belongs(p, h) }) {
+		owner := slices.IndexFunc(all, func(h hypothesis) bool { return tr.belongs(p, h) })
+		if owner >= 0 {
+			if h := &all[owner]; tr.Hint == 0 && p.f <= high && !tooth(p.f, h.f, max(p.look.df, h.look.df)) && p.look.velocity(p.f) > h.look.velocity(h.f) {
+				h.doubt = p.f // its own only as a folded multiple, and faster (m/s)
+			}
+		}
+		if proven || owner >= 0 {
 			continue
 		}
 		if h := tr.family(p, now, low, high); h.f > 0 {
@@ -421,6 +427,9 @@ func (tr *Tracker) rate(h hypothesis) hypothesis {
 	for k := 1; k <= maxTooth; k++ {
 		g := tr.fold(float64(k) * h.f)
 		mains := isMains(g, l.df) && (k > 1 || isMains(g, 0))
+		if k > 1 && float64(k)*h.f > 0.5/tr.dt { // folded it may be anything
+			break
+		}
 		if g < tr.low()/2 || g > l.df*float64(len(l.z)-4) || mains {
 			continue
 		}

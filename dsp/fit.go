@@ -50,6 +50,7 @@ type fit struct {
 	off, offVar  float64                     // Hz, Hz²: what the line alone says of its frequency, less f
 	swell        float64                     // 1/s, relative rate of change of the amplitude
 	swellVar     float64                     // 1/s²
+	misfit       float64                     // how far the noise near the line lies above that further out, in standard errors
 	disputed     bool                        // a stronger multiple says another speed than the line
 
 	cols     [][]float64

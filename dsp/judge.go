@@ -9,9 +9,9 @@ const (
 	// tooWeak is the relative standard error of the amplitude above which there is no
 	// number: two of them are 10 %. Chosen; too high shows noise as shake.
 	tooWeak = 0.05
-	// youngWeak is the same as long as no look was long enough to show what stands beside: lines not
-	// yet told apart make errors of 3 %. Chosen.
-	youngWeak = 0.02
+	// blended is the relative standard error that two lines make which are not yet told apart: from
+	// there on a misfit counts. Chosen.
+	blended = 0.015
 	// hiding is the same where the dial says nothing: a line of a tenth of this one's size,
 	// of which it might be a multiple, would be seen (hinted standard errors and two and a half).
 	hiding = 1 / (10 * (hinted + 2.5))
@@ -76,7 +76,7 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	}
 	add(Coarse, stepBias(rev.Amp, rev.Step, math.Sqrt(max(0, rest-rev.Step*rev.Step/12))) > bearable)
 	quiet := tr.Hint == 0 && rev.Amp < quietest*2*math.Pi*rev.Freq*math.Sqrt2 && best.lines == 1
-	add(Doubtful, quiet || isMains(rev.Freq, 0) || rev.Rival > 0 || s.disputed || s.dying() || tr.young() && s.beating())
+	add(Doubtful, quiet || isMains(rev.Freq, 0) || rev.Rival > 0 || s.disputed || s.dying() || tr.young() && (s.beating() || s.misfit > 3 && rev.AmpSE > blended*rev.Amp))
 	// With no word of the dial a line counts when it was there a reading ago as well.
 	fresh := tr.Hint == 0 && !tr.track.agrees(rev)
 	add(Changing, fresh || math.Abs(rev.Drift) > settled*rev.Freq && math.Abs(rev.Drift) > 4*math.Sqrt(s.driftVar))
@@ -106,11 +106,7 @@ func (tr *Tracker) young() bool { return tr.shown[0].seconds < 0.95*longest }
 
 // weak reports whether the line does not stand clear enough for a number.
 func (tr *Tracker) weak(rev *Revolution, best hypothesis) bool {
-	limit := tooWeak
-	if tr.young() {
-		limit = youngWeak
-	}
-	if !(rev.AmpSE <= limit*rev.Amp) || !(rev.FreqSE <= tooVague*rev.Freq) {
+	if !(rev.AmpSE <= tooWeak*rev.Amp) || !(rev.FreqSE <= tooVague*rev.Freq) {
 		return true
 	}
 	turned := rev.Span * rev.Freq
