@@ -287,10 +287,8 @@ func (tr *Tracker) groups(looks []*look, now float64) []hypothesis {
 		}
 		beside, proven := tr.bystander(p.f, 0.7*p.look.df)
 		owner := slices.IndexFunc(all, func(h hypothesis) bool { return tr.belongs(p, h) })
-		if owner >= 0 {
-			if h := &all[owner]; tr.Hint == 0 && p.f <= high && !tooth(p.f, h.f, max(p.look.df, h.look.df)) && p.look.velocity(p.f) > h.look.velocity(h.f) {
-				h.doubt = p.f // its own only as a folded multiple, and faster (m/s)
-			}
+		if owner >= 0 && tr.Hint == 0 && p.f <= high && tr.swallows(all[owner], p) {
+			all[owner].doubt = p.f
 		}
 		if proven || owner >= 0 {
 			continue
@@ -313,6 +311,14 @@ func (tr *Tracker) belongs(p peak, h hypothesis) bool {
 		}
 	}
 	return tooth(p.f, h.f, df)
+}
+
+// swallows reports whether p, which belongs to h, does so only as a folded multiple, and as a line of its own
+// would be the faster one (m/s).
+func (tr *Tracker) swallows(h hypothesis, p peak) bool {
+	df := max(p.look.df, h.look.df)
+	own := tooth(p.f, h.f, df) || math.Abs(tr.fold(p.f)-tr.fold(h.f)) < df
+	return !own && p.look.velocity(p.f) > h.look.velocity(h.f)
 }
 
 // tooth reports whether f is a multiple of g, or g itself, as well as bins of df Hz can tell.
