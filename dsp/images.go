@@ -45,6 +45,17 @@ func (tr *Tracker) images(c hypothesis, f, drift, now, seconds float64) (best, b
 	return best, bend, same
 }
 
+// overlooked reports whether, where the line turned out to be an image, another of the lines that show,
+// taken at its word, is faster (m/s): it was weighed against the wrong frequency.
+func (tr *Tracker) overlooked(s *fit) bool {
+	low, high := tr.bounds()
+	amp, _ := worst(s.phasor[1], [3]float64{})
+	own := amp / (2 * math.Pi * s.f * math.Sqrt2)
+	return slices.ContainsFunc(tr.found, func(p peak) bool {
+		return p.f >= low && p.f <= high && math.Abs(tr.fold(p.f)-tr.fold(s.f)) > p.look.df && p.look.velocity(p.f) > own
+	})
+}
+
 // compare fits the lines at f and at g, each alone, and returns by how much χ² is smaller for g, and the
 // size of that difference that the unevenness of the sample times lets expect: χ² of the line
 // times 1−|mean exp(2πi·m·δ/dt)|², δ the time of a sample less that of an even one, less

@@ -54,6 +54,7 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 		if _, ok = fit(); !ok {
 			return false
 		}
+		s.disputed = s.disputed || tr.overlooked(s)
 	}
 	tr.report(rev, s)
 	return true
