@@ -203,23 +203,44 @@ func (b *balancing) show(out io.Writer, heavy assess.HeavySide, in assess.Balanc
 		return writeJSON(out, json.RawMessage(string(doc[:len(doc)-1])+","+string(more[1:])))
 	}
 	p := newPage(out)
-	p.heavySide(heavy, in)
+	p.heavySide(heavy, in, nil)
 	return p.flush(out)
 }
 
-// heavySide writes where the blank is heavy and what to do about it.
-func (p *page) heavySide(h assess.HeavySide, in assess.Balancing) {
+// heavySide writes where the blank is heavy and what to do about it; next, which may be
+// nil, writes the run to come.
+func (p *page) heavySide(h assess.HeavySide, in assess.Balancing, next func()) {
+	headline := ""
 	if h.Known {
-		p.wrap("", p.paint(bold, fmt.Sprintf("HEAVY at %.0f° ± %.0f° from the mark: %s on a clock with the mark at twelve, seen from the tailstock.",
-			h.Heavy, max(1, h.Within), assess.ClockPosition(h.Heavy))))
+		headline = fmt.Sprintf("HEAVY at %.0f° ± %.0f° from the mark: %s on a clock with the mark at twelve, seen from the tailstock.",
+			h.Heavy, max(1, h.Within), assess.ClockPosition(h.Heavy))
+	} else {
+		headline, h.Warnings = telltale(h)
+	}
+	p.wrap("", p.paint(bold, headline))
+	if h.Known {
 		p.remedies(h)
 		p.gains(h)
-	} else {
-		p.wrap("", p.paint(bold, "NO ANSWER YET: "+h.Warnings[len(h.Warnings)-1]+"."))
-		h.Warnings = h.Warnings[:len(h.Warnings)-1]
 	}
 	p.runs(h, in)
+	if next != nil {
+		next()
+	}
 	p.cautions(slices.Concat(assess.BalanceCautions(), assess.Cautions()))
+	if p.scrolled() {
+		p.line("")
+		p.wrap("", p.paint(bold, headline))
+	}
+}
+
+// telltale is why there is no answer, as a headline, and what else was to be said: the last
+// warning, but rather one that says what to do than that it is all too vague.
+func telltale(h assess.HeavySide) (headline string, rest []string) {
+	i := len(h.Warnings) - 1
+	if i > 0 && h.Faults[i] == assess.Vague {
+		i--
+	}
+	return "NO ANSWER YET: " + h.Warnings[i] + ".", slices.Delete(slices.Clone(h.Warnings), i, i+1)
 }
 
 // remedies are the three ways to make it better.

@@ -9,6 +9,7 @@ import (
 	"math"
 	"math/cmplx"
 	"os"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -316,17 +317,22 @@ func (s *balanceState) report(cmd *cobra.Command, b *balancing) error {
 		p.cautions(append(assess.BalanceCautions(), assess.Cautions()...))
 		return p.flush(cmd.OutOrStdout())
 	}
-	p.heavySide(heavy, s.solver())
-	if mass.Grams > 0 {
-		p.head("The next run")
-		p.step(s, mass, t)
-	}
+	p.heavySide(heavy, s.solver(), func() {
+		if mass.Grams > 0 {
+			p.head("The next run")
+			p.step(s, mass, t)
+		}
+	})
 	return p.flush(cmd.OutOrStdout())
 }
 
 // step says what to do for a run.
 func (p *page) step(s *balanceState, mass assess.Mass, t assess.Trial) {
 	n := assess.RPM(s.Speed)
+	if most := s.solver().MostNext(mass.Grams); most >= assess.DefaultEdges[2] {
+		p.wrap("  ", p.paint(red, fmt.Sprintf("Do not make this run: with %s it may shake with up to %s, which is violent. Begin again with a third of the mass: vibe balance --new --trial %s", grams(mass.Grams), assess.ShakeText(most), strings.ReplaceAll(grams(mass.Grams/3), " ", ""))))
+		return
+	}
 	if mass.Grams == 0 {
 		p.wrap("  1. ", "Plug pulled. Draw a pencil mark from the centre to the rim on the face towards the tailstock: that is 0°. No mass yet.")
 	} else {
@@ -335,7 +341,7 @@ func (p *page) step(s *balanceState, mass assess.Mass, t assess.Trial) {
 		p.wrap("     ", fmt.Sprintf("At %v it throws with %.2g N, like a weight of %.2g kg; %s it is trusted with %.0f N.", n, throw, throw/9.80665, cmp.Or(s.Fastened, assess.Taped), t.Hold))
 	}
 	p.wrap("  2. ", fmt.Sprintf("Turn it by hand once round. Start slow, go to %v, hands off, stand aside. No tool. Record 20 s.", n))
-	if most := s.solver().MostNext(mass.Grams); mass.Grams > 0 && most >= assess.DefaultEdges[1] {
+	if most := s.solver().MostNext(mass.Grams); most >= assess.DefaultEdges[1] {
 		p.wrap("     ", p.paint(yellow, fmt.Sprintf("It may shake with up to %s: stop at once if it feels wrong, and take a smaller mass.", assess.ShakeText(most))))
 	}
 	p.wrap("  3. ", "Switch off, plug pulled. Then: vibe balance --from RECORDING")
