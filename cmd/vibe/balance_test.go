@@ -4,14 +4,20 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"fmt"
+	"io"
 	"math"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 
+	"github.com/creack/pty"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"vibe/assess"
+	"vibe/sensor"
 )
 
 // A guided balancing goes on where it was after a call that was ended in the middle of a
@@ -51,4 +57,53 @@ func TestBalanceResumes(t *testing.T) {
 	truth := s.secret()
 	assert.LessOrEqual(t, math.Abs(math.Remainder(doc.Heavy-math.Atan2(imag(truth), real(truth))*180/math.Pi, 360)), max(12, 1.5*doc.Within))
 	assert.InEpsilon(t, math.Hypot(real(truth), imag(truth)), doc.Amount, 0.2)
+}
+
+// A board on a port gives a run while it turns, and the call ends by itself. The board is a
+// pseudo-terminal that writes the simulated blank's samples with its own clock.
+func TestBalanceLive(t *testing.T) {
+	t.Setenv("XDG_DATA_HOME", t.TempDir())
+	code, _, msg := vibe(t, nil, "balance", "--trial", "60g", "--radius", "100mm", "--fastened", "screwed", "--diameter", "250mm", "--length", "120mm",
+		"--held", "faceplate", "--tailstock", "--balance", "sawn", "--speed", "300")
+	require.Zero(t, code, msg)
+	s, err := loadBalance()
+	require.NoError(t, err)
+	master, slave, err := pty.Open()
+	if err != nil {
+		t.Skipf("no pseudo-terminals here: %v", err)
+	}
+	defer slave.Close()
+	done := make(chan struct{})
+	lathe := s.simulated(assess.Mass{})
+	go func() {
+		defer close(done)
+		board(master, lathe)
+	}()
+	code, out, msg := vibe(t, nil, "balance", "--from", "serial:"+slave.Name())
+	require.NoError(t, lathe.Close())
+	go io.Copy(io.Discard, slave) // lets the board's last lines go
+	<-done
+	require.NoError(t, master.Close())
+	require.Zero(t, code, msg)
+	assert.Contains(t, out, "Run 2 of 4 comes next")
+	s, err = loadBalance()
+	require.NoError(t, err)
+	require.Len(t, s.Runs, 1)
+	assert.InDelta(t, 300, float64(s.Runs[0].Speed), 3)
+}
+
+// board writes the samples of src as a board does, until its wire is cut.
+func board(w io.Writer, src sensor.Source) {
+	fmt.Fprintln(w, "# unit=m/s2")
+	for {
+		b, err := src.Next()
+		if err != nil {
+			return
+		}
+		for i, t := range b.T {
+			if _, err := fmt.Fprintf(w, "%d,%.4f,%.4f,%.4f\n", int64(1e6*t), b.Axes[0][i], b.Axes[1][i], b.Axes[2][i]); err != nil {
+				return
+			}
+		}
+	}
 }

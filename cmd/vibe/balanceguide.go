@@ -2,6 +2,7 @@ package main
 
 import (
 	"cmp"
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -15,6 +16,7 @@ import (
 
 	"vibe/assess"
 	"vibe/sensor"
+	"vibe/sensor/serial"
 )
 
 // A guided balancing, one run a call. What is known of it is in one small file, written
@@ -210,13 +212,7 @@ func (s *balanceState) take(cmd *cobra.Command, b *balancing, from string) error
 	if err != nil {
 		return err
 	}
-	var src sensor.Source
-	if from == simulatedBlank {
-		src = s.simulated(mass)
-	} else if src, err = open(cmd, from, b.opts); err != nil {
-		return err
-	}
-	readings, err := s.measure(cmd, src, nameOf(from))
+	readings, err := s.measure(cmd, b, from, mass)
 	if err != nil {
 		return err
 	}
@@ -228,15 +224,78 @@ func (s *balanceState) take(cmd *cobra.Command, b *balancing, from string) error
 	return s.save()
 }
 
-// measure runs a source through the loop until it ends or holds a run.
-func (s *balanceState) measure(cmd *cobra.Command, src sensor.Source, name string) ([]assess.Reading, error) {
-	in := input{src: src, name: name, job: job{lathe: s.Lathe, blank: s.Blank, task: s.Task}, dial: assess.RPM(s.Speed), keep: true, progress: progressOn(cmd.ErrOrStderr())}
+// measure reads a recording to its end, or a board or the simulated blank until a run is
+// long enough.
+func (s *balanceState) measure(cmd *cobra.Command, b *balancing, from string, mass assess.Mass) ([]assess.Reading, error) {
+	in := input{name: nameOf(from), job: job{lathe: s.Lathe, blank: s.Blank, task: s.Task}, dial: assess.RPM(s.Speed), keep: true, progress: progressOn(cmd.ErrOrStderr())}
+	var err error
+	if port, ok := strings.CutPrefix(from, "serial:"); ok {
+		if in.src, err = serial.Open(port, serial.Options{Unit: b.opts.Unit}); err != nil {
+			return nil, err
+		}
+		return s.live(cmd, in)
+	}
+	if from == simulatedBlank {
+		in.src = s.simulated(mass)
+		return s.live(cmd, in)
+	}
+	if in.src, err = open(cmd, from, b.opts); err != nil {
+		return nil, err
+	}
 	r, err := in.follow(cmd.Context())
 	if err != nil {
 		return nil, err
 	}
 	say(cmd.ErrOrStderr(), r.doc.Recording.Notes)
 	return r.doc.Readings, nil
+}
+
+// errStop ends a live run that must not go on.
+type errStop struct{ say string }
+
+func (e errStop) Error() string { return "no run was kept: " + trimDot(e.say) }
+func (e errStop) Hint() string {
+	return "switch off and look at the mounting, the mass and the wood before the next run; what was kept before is still there"
+}
+
+// live runs a source that has no end of its own until there is enough of it for a run. An
+// advice to stop ends it at once, with a bell.
+func (s *balanceState) live(cmd *cobra.Command, in input) (readings []assess.Reading, err error) {
+	defer context.AfterFunc(cmd.Context(), func() { in.src.Close() })()
+	var before assess.RPM
+	if len(s.Runs) > 0 {
+		before = s.Runs[0].Speed
+	}
+	var enough bool
+	var stop error
+	adviser := &assess.Adviser{Lathe: s.Lathe, Blank: s.Blank, Task: s.Task, Checked: true}
+	err = loop(in.src, in.tracker(), adviser, func(b sensor.Block) { say(cmd.ErrOrStderr(), b.Notes) },
+		func(r assess.Reading, a assess.Advice) {
+			if enough || stop != nil {
+				return
+			}
+			readings = append(readings, r)
+			if in.progress != nil {
+				fmt.Fprintf(in.progress, "\r%.0f of %.0f s of steady turning, %s  ", min(assess.RunEnough, assess.Steady(readings, before)), assess.RunEnough, assess.ShakeText(r.Shake))
+			}
+			if a.Action == assess.Stop {
+				fmt.Fprint(cmd.ErrOrStderr(), "\a")
+				stop = errStop{a.Say}
+			}
+			if enough = assess.Steady(readings, before) >= assess.RunEnough; enough || stop != nil {
+				in.src.Close()
+			}
+		})
+	if in.progress != nil {
+		fmt.Fprint(in.progress, "\r\x1b[K")
+	}
+	switch {
+	case stop != nil:
+		return nil, stop
+	case err != nil && !(enough && errors.Is(err, sensor.ErrClosed)):
+		return nil, err
+	}
+	return readings, in.src.Close()
 }
 
 // run makes a run of readings, and refuses one that cannot stand beside the others, that

@@ -26,7 +26,7 @@ func (s *balanceState) simulated(mass assess.Mass) sensor.Source {
 	w := cmplx.Rect(mass.Grams*float64(mass.Radius), (mass.Angle+slip)*math.Pi/180)
 	lathe := demoLathe()
 	lathe.Seed = 100*s.Count + uint64(len(s.Runs))
-	lathe.Seconds = 25
+	lathe.Seconds = 60
 	lathe.Speed = []sensor.Point{{At: 0, Value: s.Speed / 60}}
 	lathe.Imbalance = (s.secret() + w) * 1e-6
 	lathe.Cutting = sensor.Cutting{}
