@@ -27,7 +27,7 @@ type Advice struct {
 	Speed    RPM       `json:"speed_rpm"`
 	Say      string    `json:"say"` // one line, read at a glance
 	Reasons  []Reason  `json:"reasons"`
-	Ceilings []Ceiling `json:"ceilings"` // lowest first
+	Ceilings []Ceiling `json:"ceilings"` // lowest first; empty while the diameter is not known
 	Avoid    [][2]RPM  `json:"avoid"`    // shaky bands below the ceiling, rising
 }
 
@@ -41,6 +41,9 @@ const (
 	dialError   = 0.08 // relative: what a dial or a belt may be off, as in the search with a hint
 	leastGain   = 1.01 // a smaller raise is not worth a hand on the dial
 	ceilingSlip = 1.02 // above this much over a ceiling the dial must move
+	littleOver  = 1.10 // up to this much over a ceiling it may be the dial that is off
+	littleLess  = 0.95 // share of the ceiling that is asked for then
+	overLimit   = 1.05 // a settled shake this much over the comfort limit is lowered
 	backToCalm  = 0.9  // share of the comfort limit that ends a lowering, and that a raise must keep
 )
 
@@ -72,8 +75,9 @@ type Adviser struct {
 	avoided   [][2]RPM   // bands as of avoidedOf
 	avoidedOf [2]float64 // s, of the fit, and the comfort limit
 	watch     watch
-	growth    float64   // of the watch, as of the newest ok reading
-	tops      []Ceiling // the ceilings, lowest first, as of topsAt, s
+	before    []MapPoint // the map until the lathe stood still after an alarm
+	growth    float64    // of the watch, as of the newest ok reading
+	tops      []Ceiling  // the ceilings, lowest first, as of topsAt, s
 	topsAt    float64
 	last      float64 // s, of the newest reading
 	any       bool    // there was one
@@ -101,7 +105,10 @@ func (a *Adviser) See(r Reading) Advice {
 	}
 	if repeated := a.alarm != nil && a.alarm.Say == d.Say; !repeated && (d.Action == Stop || d.Action == Lower) {
 		kept := d
-		a.alarm, a.alarmAt = &kept, r.Speed
+		a.alarm, a.alarmAt = &kept, 0
+		if firm { // else no speed is known to be slower
+			a.alarmAt = r.Speed
+		}
 	}
 	a.said = d
 	d.Reasons = slices.Clone(d.Reasons)
@@ -111,16 +118,20 @@ func (a *Adviser) See(r Reading) Advice {
 	if r.OK && d.Action != Wait {
 		d.Reasons = append(d.Reasons, a.causesHere(r)...)
 	}
-	d.Ceilings, d.Avoid = slices.Clone(ceilings), append([][2]RPM{}, a.avoid()...)
+	d.Ceilings, d.Avoid = []Ceiling{}, append([][2]RPM{}, a.avoid()...)
+	if !a.undescribed() { // else those few would look like all there are
+		d.Ceilings = slices.Clone(ceilings)
+	}
 	return d
 }
 
 // Map is shake against speed as known now: the speeds seen and the predictions for the
-// others up to the lowest ceiling, rising. Empty, not nil, before the first ok reading.
+// others up to the lowest ceiling, rising. After an alarm and standing still it is that of
+// before, until there is an ok reading. Empty, not nil, before the first one.
 func (a *Adviser) Map() []MapPoint {
 	out := []MapPoint{}
 	if !a.response.refit() {
-		return out
+		return append(out, a.before...)
 	}
 	seen := a.response.seen()
 	for _, o := range seen {
@@ -139,7 +150,8 @@ func (a *Adviser) Map() []MapPoint {
 // ladder is the speeds worth predicting: from the lathe's slowest up to the lowest ceiling,
 // whether or not it has steps.
 func (a *Adviser) ladder() []RPM {
-	return Lathe{}.Speeds(a.slowest(), a.ceilings()[0].RPM)
+	low, high := a.slowest(), a.ceilings()[0].RPM
+	return Lathe{Low: low, High: high}.Speeds(low, high)
 }
 
 // tidy makes a reading that cannot be into one that is not ok. Firm reports whether its
@@ -188,6 +200,7 @@ func (a *Adviser) note(r Reading) {
 	if !near(r.Speed, a.anchor, sameSpeed) {
 		a.anchor, a.since = r.Speed, r.T
 	}
+	a.before = nil
 	a.watch.add(r, a.response, max(1, a.growth))
 	a.response.add(r)
 	a.growth = a.watch.growth()

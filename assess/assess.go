@@ -30,8 +30,14 @@ func (n RPM) String() string { return fmt.Sprintf("%.0f rpm", float64(n)) }
 // MarshalJSON writes the speed to 0.01 rpm, null when it is not known.
 func (n RPM) MarshalJSON() ([]byte, error) { return known(float64(n), 2).MarshalJSON() }
 
+// Turns is the speed of f turns a second, in Hz; 0, unknown, where f is no number above zero.
+func Turns(f float64) RPM { return RPM(positive(60 * f)) }
+
+// Hz is the speed in turns a second.
+func (n RPM) Hz() float64 { return float64(n) / 60 }
+
 // omega is the angular speed in rad/s.
-func (n RPM) omega() float64 { return float64(n) * 2 * math.Pi / 60 }
+func (n RPM) omega() float64 { return 2 * math.Pi * n.Hz() }
 
 // MM is a length in millimetres. 0 is unknown.
 type MM float64

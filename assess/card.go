@@ -46,12 +46,12 @@ func MakeCard(l Lathe) (Card, error) {
 }
 
 func (c Card) title() string {
-	low, high := c.Lathe.ends()
+	low, high := c.Lathe.Range()
 	title := "Fastest speeds, rpm"
 	if c.Lathe.Name != "" {
 		title += ": " + c.Lathe.Name
 	}
-	if c.Lathe.Known() {
+	if low > 0 && high > 0 {
 		title += fmt.Sprintf(" (%.0f to %.0f)", float64(low), float64(high))
 	}
 	return title
@@ -64,8 +64,8 @@ func (c Card) Notes() []string {
 	if slices.ContainsFunc(c.Speeds, func(row []RPM) bool { return slices.Contains(row, 0) }) {
 		notes = append(notes, "no: this lathe has no speed slow enough.")
 	}
-	if !c.Lathe.Known() {
-		notes = append(notes, "The lathe's own range of speeds is not known, nor counted.")
+	if c.Lathe.rangeUnknown() != "" {
+		notes = append(notes, "T"+c.Lathe.rangeUnknown()[1:]+".")
 	}
 	return notes
 }

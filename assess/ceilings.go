@@ -75,8 +75,8 @@ const farAbove RPM = 10000
 
 func latheCeiling(l Lathe) Ceiling {
 	_, high := l.ends()
-	if !l.Known() && l.High == 0 {
-		return Ceiling{"lathe", high, "the lathe's own range is not known; this is only the end of the search", "", practice}
+	if _, own := l.Range(); own == 0 {
+		return Ceiling{"lathe", high, "the lathe's fastest speed is not known; this is only the end of the search", "", practice}
 	}
 	return Ceiling{"lathe", high, "the lathe's fastest speed", "", "this lathe"}
 }

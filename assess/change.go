@@ -53,8 +53,11 @@ func told[T comparable](was, now T) bool {
 	return was != unknown && now != was
 }
 
-// forget drops the map and the growth watch.
-func (a *Adviser) forget() { a.response, a.avoided, a.watch, a.growth = response{}, nil, watch{}, 0 }
+// forget drops the map with all that follows from it, and the growth watch.
+func (a *Adviser) forget() {
+	a.response, a.avoided, a.before, a.tops = response{}, nil, nil, nil
+	a.watch, a.growth = watch{}, 0
+}
 
 // doubt makes all that was seen less certain.
 func (m *response) doubt() {

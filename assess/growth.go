@@ -41,8 +41,9 @@ type look struct {
 	t         float64
 	speed     RPM
 	shake, se float64
-	seen      int // multiples that the sensor can see
-	strong    int // of them
+	total     float64 // mm/s rms, 0: not known
+	seen      int     // multiples that the sensor can see
+	strong    int     // of them
 }
 
 // stretch is what a stretch at one speed leaves to judge the next by.
@@ -61,7 +62,7 @@ func (w *watch) add(r Reading, m response, g float64) {
 		last := middle(now[len(now)-3:])
 		w.before = stretch{now[len(now)-1].t, g, last.shake, last.speed, m.mean(last.speed), m}
 	}
-	w.recent = append(w.recent, look{r.T, r.Speed, r.Shake, r.ShakeSE, len(r.Multiples), strongMultiples(r)})
+	w.recent = append(w.recent, look{r.T, r.Speed, r.Shake, r.ShakeSE, positive(r.Total), len(r.Multiples), strongMultiples(r)})
 	cut := 0
 	for cut < len(w.recent) && r.T-w.recent[cut].t > growthTime {
 		cut++

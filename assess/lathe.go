@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 )
@@ -49,30 +50,33 @@ func floats[T ~float64](in []T) []float64 {
 	return out
 }
 
-// Known reports whether the lathe's own range of speeds is known.
-func (l Lathe) Known() bool { return len(l.Steps) > 0 || l.Low > 0 && l.High > 0 }
-
-// ends returns the slowest and the fastest speed, the ends of the search where not known.
-func (l Lathe) ends() (low, high RPM) {
+// Range returns the slowest and the fastest speed of the lathe, each 0 where it is not known.
+func (l Lathe) Range() (low, high RPM) {
 	if len(l.Steps) > 0 {
 		return slices.Min(l.Steps), slices.Max(l.Steps)
 	}
-	low, high = searchLow, searchHigh
-	if l.Low > 0 {
-		low = l.Low
-	}
-	if l.High > 0 {
-		high = l.High
-	}
-	return low, high
+	return l.Low, l.High
 }
 
-// lowest returns the slowest speed, 0 where it is not known.
-func (l Lathe) lowest() RPM {
-	if len(l.Steps) > 0 {
-		return slices.Min(l.Steps)
+// ends returns the slowest and the fastest speed, the ends of the search where not known.
+func (l Lathe) ends() (low, high RPM) {
+	low, high = l.Range()
+	return cmp.Or(low, searchLow), cmp.Or(high, searchHigh)
+}
+
+// rangeUnknown says which end of the range is not the lathe's own, "" when both are.
+func (l Lathe) rangeUnknown() string {
+	low, high := l.Range()
+	from, to := l.ends()
+	switch {
+	case low == 0 && high == 0:
+		return fmt.Sprintf("the lathe's own range of speeds is not known: %.0f to %v is only the range of the search", float64(from), to)
+	case low == 0:
+		return fmt.Sprintf("the lathe's slowest speed is not known: %v is only the end of the search", from)
+	case high == 0:
+		return fmt.Sprintf("the lathe's fastest speed is not known: %v is only the end of the search", to)
 	}
-	return l.Low
+	return ""
 }
 
 // Fit returns the fastest speed that the lathe runs and that is not above n: a step, or

@@ -78,7 +78,8 @@ func MakePlan(l Lathe, b Blank, t Task) (Plan, error) {
 		p.Say = "Do not start: " + tooSlow(l, top)
 		return p, nil
 	}
-	atLeast := func(n RPM) RPM { return max(l.lowest(), l.Fit(n)) }
+	slowest, _ := l.Range()
+	atLeast := func(n RPM) RPM { return max(slowest, l.Fit(n)) }
 	p.Window = Window{High: high, Low: atLeast(min(high, max(taskRanges[t].low, thumbLow*high/thumbHigh)))}
 	p.Start = atLeast(RPM(startShare[b.Balance]) * high)
 	p.Figures = figures(b, high)
@@ -98,7 +99,7 @@ func sayStart(l Lathe, start, high RPM, top string) string {
 		at = "the lathe's slowest speed"
 	}
 	say := fmt.Sprintf("Start at %s; up to %v when it runs calmly (%s).", at, high, top)
-	if l.lowest() == 0 {
+	if slowest, _ := l.Range(); slowest == 0 {
 		say += fmt.Sprintf(" Not on a lathe whose slowest speed is above %v.", high)
 	}
 	return say
@@ -168,10 +169,11 @@ func tooSlow(l Lathe, top Ceiling) string {
 	if !known {
 		remedy = "Saw it round and balance it first"
 	}
-	if l.lowest() == 0 {
+	slowest, _ := l.Range()
+	if slowest == 0 {
 		return fmt.Sprintf("%.0f rpm is allowed (%s), slower than lathes run. %s, and say all that is known of it.", float64(top.RPM), top.Name, remedy)
 	}
-	return fmt.Sprintf("the lathe's slowest speed is %v and %.0f is allowed (%s). %s, or use a slower lathe.", l.lowest(), float64(top.RPM), top.Name, remedy)
+	return fmt.Sprintf("the lathe's slowest speed is %v and %.0f is allowed (%s). %s, or use a slower lathe.", slowest, float64(top.RPM), top.Name, remedy)
 }
 
 func unknownsOf(l Lathe, b Blank, t Task) []string {
@@ -183,7 +185,7 @@ func unknownsOf(l Lathe, b Blank, t Task) []string {
 	}
 	add(t == "", "task not given: counted as roughing")
 	add(t == Drilling && b.Bit == 0, "bit not given: counted as the largest")
-	add(!l.Known(), "the lathe's own range of speeds is not known: 60 to 4000 rpm is only the range of the search")
+	add(l.rangeUnknown() != "", l.rangeUnknown())
 	add(l.ChuckMax == 0, "the chuck's fastest speed is not known: read it on the chuck and stay below it")
 	return out
 }

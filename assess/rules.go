@@ -13,7 +13,7 @@ func (a *Adviser) decide(r Reading, top Ceiling) Advice {
 	if !r.OK {
 		return a.blind(r)
 	}
-	for _, rule := range []func(Reading, Ceiling) (Advice, bool){a.grown, a.stopped, a.tooFast, a.rough, a.lowered, a.foreign, a.unsettled, a.unknown, a.raise} {
+	for _, rule := range []func(Reading, Ceiling) (Advice, bool){a.grown, a.stopped, a.rough, a.tooFast, a.lowered, a.foreign, a.unsettled, a.unknown, a.raise} {
 		if d, ok := rule(r, top); ok {
 			return d
 		}
@@ -21,14 +21,22 @@ func (a *Adviser) decide(r Reading, top Ceiling) Advice {
 	return a.hold(r, top)
 }
 
-// violent stops at once, whatever else is known.
+// violent stops at once, whatever else is known. A line that may be noise or another's speaks
+// only where all vibration together is violent too: then the headstock does shake so,
+// whichever line is the spindle's.
 func (a *Adviser) violent(r Reading, firm bool) (Advice, bool) {
-	if !firm || FeelOf(r.Shake, DefaultEdges) != Violent {
+	inAll := FeelOf(r.Total, DefaultEdges) == Violent && r.Total <= hardestShake && !r.Has(dsp.Stuck)
+	if FeelOf(r.Shake, DefaultEdges) != Violent || !firm && !inAll {
 		return Advice{}, false
 	}
-	return Advice{Action: Stop, Say: fmt.Sprintf("Stop: it shakes %s at %v, violent.", ShakeText(r.Shake), r.Speed),
-		Reasons: []Reason{{"violent", fmt.Sprintf("%s and more is violent", ShakeText(DefaultEdges[2])), EdgesSource},
-			{"make-better", remedies, practice}}}, true
+	d := Advice{Action: Stop, Say: fmt.Sprintf("Stop: it shakes %s at %v, violent.", ShakeText(r.Shake), r.Speed),
+		Reasons: []Reason{{"violent", fmt.Sprintf("%s and more is violent", ShakeText(DefaultEdges[2])), EdgesSource}}}
+	if !firm {
+		d.Say = fmt.Sprintf("Stop: it shakes %s in all, violent.", ShakeText(r.Total))
+		d.Reasons = append(d.Reasons, Reason{"total", "which of it comes once per turn is not sure, and does not matter for this", EdgesSource})
+	}
+	d.Reasons = append(d.Reasons, Reason{"make-better", remedies, practice})
+	return d, true
 }
 
 const remedies = "let it stop, then look for cracks and a loose mount; saw or balance the blank, mount it shorter, or bring up the tailstock"
@@ -55,9 +63,15 @@ func stands(r Reading) bool {
 // waits.
 func (a *Adviser) blind(r Reading) Advice {
 	if stands(r) && (a.alarm == nil || a.stoodStill()) {
-		d := Advice{Action: Wait, Say: "Wait: the sensor feels nothing turn.", Reasons: []Reason{{"no-turn", faultWords[dsp.NoTurn], ownReadings}}}
+		felt, why := "the sensor feels nothing turn", faultWords[dsp.NoTurn]
+		if a.Lathe.rangeUnknown() != "" { // nobody looked beyond the search
+			low, high := a.Lathe.ends()
+			felt = fmt.Sprintf("no turning found between %.0f and %v", float64(low), high)
+			why = felt + ": it stands still, turns too smoothly to be felt, or turns at another speed; say the lathe's (--lowest, --highest)"
+		}
+		d := Advice{Action: Wait, Say: "Wait: " + felt + ".", Reasons: []Reason{{"no-turn", why, ownReadings}}}
 		if a.Blank.cracked() {
-			d.Say, d.Reasons = "Wait: the sensor feels nothing turn. Do not start a cracked blank.", append(d.Reasons, crackReason)
+			d.Say, d.Reasons = d.Say+" Do not start a cracked blank.", append(d.Reasons, crackReason)
 		}
 		return d
 	}
@@ -84,8 +98,9 @@ func (a *Adviser) stoodStill() bool {
 	if a.last-a.still < settledTime {
 		return false
 	}
-	a.alarm = nil
+	was := a.Map()
 	a.forget()
+	a.alarm, a.before = nil, was
 	return true
 }
 
@@ -127,30 +142,39 @@ func (a *Adviser) tooFast(r Reading, top Ceiling) (Advice, bool) {
 	switch {
 	case to > 0 && r.Speed <= ceilingSlip*top.RPM:
 		return Advice{}, false
-	case to > 0 && r.Speed < 1.1*top.RPM: // the dial is off by a little: ask for a little less
-		to = max(a.Lathe.Fit(0.95*top.RPM), min(to, a.Lathe.Fit(a.slowest())))
+	case to > 0 && r.Speed < littleOver*top.RPM: // the dial is off by a little: ask for a little less
+		to = max(a.Lathe.Fit(littleLess*top.RPM), min(to, a.Lathe.Fit(a.slowest())))
 	}
 	return a.below(to, top, fmt.Sprintf("%v is above the ceiling", r.Speed)), true
 }
 
 // below lowers to a speed below the ceiling, or stops where it is 0, none.
 func (a *Adviser) below(to RPM, top Ceiling, because string) Advice {
-	why := Reason{"ceiling", fmt.Sprintf("ceiling %.0f rpm (%s): %s", float64(top.RPM), top.Name, top.Text), top.Source}
+	why := tooHigh(top)
 	if to == 0 {
 		return Advice{Action: Stop, Say: "Stop: " + tooSlow(a.Lathe, top), Reasons: []Reason{why}}
 	}
 	return Advice{Action: Lower, Speed: to, Say: fmt.Sprintf("Lower to %v: %s (%s).", to, because, top.Name), Reasons: []Reason{why, a.byHand()}}
 }
 
-// rough lowers to a comfortable speed, or stops when there is none.
+func tooHigh(top Ceiling) Reason {
+	return Reason{"ceiling", fmt.Sprintf("ceiling %.0f rpm (%s): %s", float64(top.RPM), top.Name, top.Text), top.Source}
+}
+
+// rough lowers to a comfortable speed below the ceiling, or stops when there is none. It
+// comes before tooFast: a speed below the ceiling may be rough too.
 func (a *Adviser) rough(r Reading, top Ceiling) (Advice, bool) {
 	feel := FeelOf(r.Shake, DefaultEdges)
 	limit := a.comfort()
-	over := a.settled() && r.Shake > 1.05*limit || a.said.Action == Lower && r.Shake > backToCalm*limit
+	lowering := a.said.Action == Lower && a.said.Reasons[0].Code == "rough"
+	over := a.settled() && r.Shake > overLimit*limit || lowering && r.Shake > backToCalm*limit
 	if feel != Rough && !over {
 		return Advice{}, false
 	}
 	why := []Reason{{"rough", fmt.Sprintf("%s is above the comfort limit of %s", ShakeText(r.Shake), ShakeText(limit)), ownLimit}}
+	if r.Speed > ceilingSlip*top.RPM {
+		why = append(why, tooHigh(top))
+	}
 	if r.Shake <= limit {
 		why[0].Text = fmt.Sprintf("%s is still close to the comfort limit of %s", ShakeText(r.Shake), ShakeText(limit))
 	}
@@ -247,8 +271,8 @@ func (a *Adviser) unknown(r Reading, _ Ceiling) (Advice, bool) {
 func (a *Adviser) raise(r Reading, top Ceiling) (Advice, bool) {
 	// However little of it comes once per turn: a headstock that shakes this much is no place
 	// to go faster from.
-	least, most := a.last2s()
-	if most >= a.comfort() || r.Shake >= risingFactor*least || r.Total >= DefaultEdges[1] || a.growth >= risingFactor {
+	least, most, total := a.last2s()
+	if most >= a.comfort() || r.Shake >= risingFactor*least || total >= DefaultEdges[1] || a.growth >= risingFactor {
 		return Advice{}, false
 	}
 	a.response.refit()
@@ -295,15 +319,15 @@ func (a *Adviser) fastest(n, high RPM) (to RPM, most float64) {
 	return to, most
 }
 
-// last2s is the least and the most shake of the last 2 s.
-func (a *Adviser) last2s() (least, most float64) {
+// last2s is the least and the most shake of the last 2 s, and the most of all vibration.
+func (a *Adviser) last2s() (least, most, total float64) {
 	least = math.Inf(1)
 	for _, l := range a.watch.recent {
 		if a.last-l.t <= settledTime {
-			least, most = min(least, l.shake), max(most, l.shake)
+			least, most, total = min(least, l.shake), max(most, l.shake), max(total, l.total)
 		}
 	}
-	return least, most
+	return least, most, total
 }
 
 // reach is how far up a raise may go from n: a small step, or on a lathe with steps further
@@ -324,16 +348,17 @@ const worthMore = 1.03
 func (a *Adviser) hold(r Reading, top Ceiling) Advice {
 	d := Advice{Action: Hold, Speed: a.present(r.Speed, top.RPM), Reasons: []Reason{}}
 	d.Say = fmt.Sprintf("Hold %v: %s, %s.", d.Speed, ShakeText(r.Shake), FeelOf(r.Shake, DefaultEdges))
-	if feel := FeelOf(r.Total, DefaultEdges); r.Total >= DefaultEdges[1] {
-		d.Say = fmt.Sprintf("Hold %v: %s once per turn, but %s in all, %s.", d.Speed, ShakeText(r.Shake), ShakeText(r.Total), feel)
-		d.Reasons = append(d.Reasons, Reason{"total", fmt.Sprintf("all vibration together is %s, and only %s of it comes once per turn: look for a heavy cut, a loose part, a worn belt or bearing before you go faster", ShakeText(r.Total), ShakeText(r.Shake)), EdgesSource})
+	_, _, total := a.last2s()
+	if total >= DefaultEdges[1] {
+		d.Say = fmt.Sprintf("Hold %v: %s once per turn, but %s in all, %s.", d.Speed, ShakeText(r.Shake), ShakeText(total), FeelOf(total, DefaultEdges))
+		d.Reasons = append(d.Reasons, Reason{"total", fmt.Sprintf("all vibration together was up to %s in the last 2 s, and only %s comes once per turn: look for a heavy cut, a loose part, a worn belt or bearing before you go faster", ShakeText(total), ShakeText(r.Shake)), EdgesSource})
 	}
 	switch {
 	case a.Lathe.Fit(top.RPM) <= worthMore*d.Speed:
 		d.Reasons = append(d.Reasons, Reason{"ceiling", fmt.Sprintf("the lowest ceiling is %.0f rpm (%s): %s", float64(top.RPM), top.Name, top.Text), top.Source})
 	case a.growth >= risingFactor:
 		d.Reasons = append(d.Reasons, Reason{"growing", fmt.Sprintf("%.1f times within 30 s beyond what the speed explains: not faster while it grows", a.growth), ownReadings})
-	case r.Total < DefaultEdges[1]:
+	case total < DefaultEdges[1]:
 		d.Reasons = append(d.Reasons, Reason{"edge", fmt.Sprintf("faster could pass the comfort limit of %s, or is not known well enough", ShakeText(a.comfort())), ownReadings})
 	}
 	return d
@@ -348,7 +373,7 @@ func (a *Adviser) present(n, ceiling RPM) RPM {
 			return s
 		}
 	}
-	if said := a.said; said.Action == Hold && near(n, said.Speed, 0.01) {
+	if said := a.said; said.Action == Hold && near(n, said.Speed, 0.01) && said.Speed <= ceiling {
 		return said.Speed
 	}
 	if to := a.Lathe.Fit(min(n+2.5, ceiling)); to > 0 {

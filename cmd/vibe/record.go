@@ -120,11 +120,9 @@ func (in input) follow(ctx context.Context) (*record, error) {
 // tracker searches where this lathe can turn, with a tenth beyond its nominal ends
 // (chosen: name plates and belts are not exact), near the dial's speed if that is known.
 func (in input) tracker() *dsp.Tracker {
-	t := &dsp.Tracker{Hint: float64(in.dial) / 60}
-	if l := in.job.lathe; l.Known() {
-		speeds := l.Speeds(0, 1e9)
-		t.Low, t.High = 0.9*float64(speeds[0])/60, 1.1*float64(speeds[len(speeds)-1])/60
-	}
+	t := &dsp.Tracker{Hint: in.dial.Hz()}
+	low, high := in.job.lathe.Range() // 0 where not known, as for the tracker
+	t.Low, t.High = 0.9*low.Hz(), 1.1*high.Hz()
 	return t
 }
 

@@ -54,6 +54,27 @@ func TestOnlyTheMotorShows(t *testing.T) {
 	assert.Equal(t, assess.Wait, r.doc.Advice.Action, r.doc.Advice.Say)
 }
 
+// One end of the lathe's range is enough to look there: a fast spindle is not called still.
+func TestFastSpindle(t *testing.T) {
+	t.Parallel()
+	src := onlyMotor()
+	src.Speed[0].Value = 5500.0 / 60
+	src.Lines = []sensor.Line{{Order: 1, Amp: [3]complex128{0.5, 0.4i, 0.1}}}
+	j := turnedRound()
+	j.lathe = assess.Lathe{High: 6000}
+	r, err := input{src: src, name: "fast", job: j}.follow(t.Context())
+	require.NoError(t, err)
+	last := r.stretches[len(r.stretches)-1]
+	assert.True(t, last.ok)
+	assert.InEpsilon(t, 5500, float64(last.fast), 0.001)
+
+	src = onlyMotor()
+	src.Speed[0].Value, src.Lines = 0, nil
+	r, err = input{src: src, name: "still", job: job{}}.follow(t.Context())
+	require.NoError(t, err)
+	assert.Equal(t, "Wait: no turning found between 60 and 4000 rpm.", r.doc.Advice.Say)
+}
+
 // The dial's word makes a plain raise of what it agrees with.
 func TestDialToldRaises(t *testing.T) {
 	t.Parallel()

@@ -1,0 +1,227 @@
+package assess_test
+
+import (
+	"math"
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"vibe/assess"
+	"vibe/dsp"
+)
+
+// codes of the reasons of d.
+func codes(d assess.Advice) []string {
+	var out []string
+	for _, r := range d.Reasons {
+		out = append(out, r.Code)
+	}
+	return out
+}
+
+// TestRoughAboveTheCeiling: what is rough above a ceiling is lowered to where it is
+// comfortable, not just to below the ceiling, or stopped.
+func TestRoughAboveTheCeiling(t *testing.T) {
+	t.Parallel()
+	a := turning()
+	top := a.See(steady(0, 1, 300, 0.5)[0]).Ceilings[0].RPM
+	d := hear(a, append(steady(0.25, 12, 300, 0.5), steady(4, 4, 1.06*top, 9)...)...)
+	assert.Equal(t, "rough", d.Reasons[0].Code, d.Say)
+	assert.Contains(t, codes(d), "ceiling")
+	if d.Action == assess.Lower {
+		assert.Less(t, upperEdge(t, a, d.Speed), 4.5, d.Say)
+	} else {
+		assert.Equal(t, assess.Stop, d.Action)
+	}
+	a = turning()
+	a.Lathe.Low = 0.97 * top
+	assert.Equal(t, assess.Stop, hear(a, steady(0, 4, 1.06*top, 9)...).Action, "nothing slower is known to be comfortable")
+}
+
+// upperEdge is the larger upper edge of the two map points about n.
+func upperEdge(t *testing.T, a *assess.Adviser, n assess.RPM) float64 {
+	t.Helper()
+	points := a.Map()
+	i := slices.IndexFunc(points, func(p assess.MapPoint) bool { return p.Speed >= n })
+	require.Positive(t, i)
+	return max(points[i-1].High, points[i].High)
+}
+
+// TestCloseToComfort: only a lower for the shake goes on until it is well below the limit;
+// one for a ceiling ends below the ceiling.
+func TestCloseToComfort(t *testing.T) {
+	t.Parallel()
+	a := turning()
+	top := a.See(steady(0, 1, 300, 0.5)[0]).Ceilings[0].RPM
+	d := hear(a, steady(1, 12, 1.3*top, 4.2)...)
+	require.Equal(t, assess.Lower, d.Action)
+	require.Equal(t, "ceiling", d.Reasons[0].Code)
+	d = hear(a, steady(5, 12, d.Speed, 4.2)...)
+	assert.Equal(t, assess.Hold, d.Action, d.Say)
+
+	a = turning()
+	d = hear(a, append(steady(0, 12, 300, 0.8), steady(4, 2, 500, 6.1)...)...)
+	require.Equal(t, assess.Lower, d.Action)
+	d = hear(a, steady(5, 12, d.Speed, 4.2)...)
+	assert.Equal(t, "rough", d.Reasons[0].Code, d.Say)
+	assert.Contains(t, d.Reasons[0].Text, "still close")
+}
+
+// TestViolentInAll: a line that may be noise or another's stops where all vibration is
+// violent too, and only standing still ends it: nobody knows which speed that was.
+func TestViolentInAll(t *testing.T) {
+	t.Parallel()
+	for _, f := range []dsp.Fault{dsp.Doubtful, dsp.Weak, dsp.Coarse} {
+		r := assess.Reading{T: 1, Speed: 1500, Shake: 12, ShakeSE: 0.5, Total: 11.2, Faults: []dsp.Fault{f}}
+		a := turning()
+		d := a.See(r)
+		assert.Equal(t, assess.Stop, d.Action, "%s: %s", f, d.Say)
+		assert.NotContains(t, d.Say, "1500", "that speed is not sure")
+		assert.Contains(t, codes(d), "total")
+		assert.Equal(t, assess.Stop, hear(a, steady(2, 16, 400, 0.5)...).Action, "slower than a speed that is none")
+
+		r.Total = 11.1
+		assert.Equal(t, assess.Wait, turning().See(r).Action, f)
+		r.Total, r.Faults = 20, []dsp.Fault{f, dsp.Stuck}
+		assert.Equal(t, assess.Wait, turning().See(r).Action, "the same value again and again is no vibration")
+	}
+}
+
+// TestTotalOfTwoSeconds: no raise while all vibration together is rough, nor in the 2 s after.
+func TestTotalOfTwoSeconds(t *testing.T) {
+	t.Parallel()
+	loud := steady(0, 12, 400, 0.1)
+	d := hear(turning(), loud...)
+	require.Equal(t, assess.Raise, d.Action)
+	loud[6].Total = 4.6 // 1.25 s before the last
+	d = hear(turning(), loud...)
+	assert.Equal(t, assess.Hold, d.Action, d.Say)
+	assert.Contains(t, d.Say, "4.6 mm/s in all")
+	i := slices.IndexFunc(d.Reasons, func(r assess.Reason) bool { return r.Code == "total" })
+	require.GreaterOrEqual(t, i, 0)
+	assert.Equal(t, assess.EdgesSource, d.Reasons[i].Source)
+	assert.Contains(t, d.Reasons[i].Text, "last 2 s")
+	loud[6].Total, loud[0].Total = 0, 4.6 // 2.75 s before
+	assert.Equal(t, assess.Raise, hear(turning(), loud...).Action)
+}
+
+// TestGrowingHolds: what grew by a quarter and more is not raised.
+func TestGrowingHolds(t *testing.T) {
+	t.Parallel()
+	a := turning()
+	d := hear(a, append(steady(0, 12, 400, 0.30), steady(3, 14, 400, 0.42)...)...)
+	assert.Equal(t, assess.Hold, d.Action, d.Say)
+	assert.Contains(t, codes(d), "growing")
+}
+
+// TestForeign: a speed that the lathe does not run is another machine's, or the lathe's
+// speeds were said wrong.
+func TestForeign(t *testing.T) {
+	t.Parallel()
+	a := turning()
+	a.Lathe = assess.Lathe{Steps: []assess.RPM{250, 400, 650}}
+	for n, code := range map[assess.RPM]string{320: "foreign", 215: "foreign", 372: "predicted", 255: "predicted"} {
+		b := *a
+		d := hear(&b, steady(0, 12, n, 0.1)...)
+		assert.Equal(t, code == "foreign", d.Reasons[0].Code == "foreign", "%v: %s", n, d.Say)
+		assert.Equal(t, code == "foreign", d.Action == assess.Wait, "%v: %s", n, d.Say)
+	}
+}
+
+// TestUndescribed: without a diameter nothing is called safe, and no list of ceilings is
+// shown that would lack the lowest; rough, violent and too fast for the lathe are said.
+func TestUndescribed(t *testing.T) {
+	t.Parallel()
+	blind := func() *assess.Adviser {
+		return &assess.Adviser{Lathe: workshop(), Blank: assess.Blank{Balance: assess.Burl, Length: 600}, Checked: true}
+	}
+	d := hear(blind(), steady(0, 12, 400, 0.1)...)
+	assert.Equal(t, assess.Wait, d.Action, d.Say)
+	assert.Equal(t, "diameter", d.Reasons[0].Code)
+	assert.NotNil(t, d.Ceilings)
+	assert.Empty(t, d.Ceilings)
+	assert.Equal(t, assess.Stop, hear(blind(), steady(0, 1, 400, 12)...).Action)
+	assert.Equal(t, assess.Lower, hear(blind(), append(steady(0, 12, 300, 0.8), steady(4, 2, 500, 6.1)...)...).Action)
+	d = hear(blind(), steady(0, 1, 3500, 1)...)
+	assert.Equal(t, assess.Lower, d.Action, "over the chuck's own 3000 rpm: %s", d.Say)
+}
+
+// TestNotFound: where the lathe's range is not known, that nothing was found is no proof
+// that it stands.
+func TestNotFound(t *testing.T) {
+	t.Parallel()
+	none := assess.Reading{T: 1, Faults: []dsp.Fault{dsp.NoTurn}}
+	for _, c := range []struct {
+		lathe assess.Lathe
+		say   string
+	}{
+		{assess.Lathe{}, "Wait: no turning found between 60 and 4000 rpm."},
+		{assess.Lathe{High: 5500}, "Wait: no turning found between 60 and 5500 rpm."},
+		{assess.Lathe{Low: 200}, "Wait: no turning found between 200 and 4000 rpm."},
+		{assess.Lathe{Low: 200, High: 5500}, "Wait: the sensor feels nothing turn."},
+		{assess.Lathe{Steps: []assess.RPM{500, 800}}, "Wait: the sensor feels nothing turn."},
+	} {
+		a := &assess.Adviser{Lathe: c.lathe, Blank: bowl()}
+		assert.Equal(t, c.say, a.See(none).Say)
+	}
+}
+
+// TestFastLathe: map and shaky bands go on to the end of a lathe that is faster than most.
+func TestFastLathe(t *testing.T) {
+	t.Parallel()
+	small := assess.Blank{Diameter: 25, Length: 40, Held: assess.Chuck, Tailstock: true, Balance: assess.True, Wood: "sugar maple", Moisture: 12}
+	a := &assess.Adviser{Lathe: assess.Lathe{Low: 300, High: 6000}, Blank: small, Task: assess.Finishing, Checked: true, Comfort: 0.5}
+	d := hear(a, steady(0, 12, 4200, 0.1)...)
+	points := a.Map()
+	assert.Equal(t, d.Ceilings[0].RPM, points[len(points)-1].Speed)
+	for i, n := range []assess.RPM{4300, 4500, 4700, 4900} {
+		d = hear(a, steady(4*float64(i+1), 12, n, []float64{0.2, 0.4, 1, 0.6}[i])...)
+	}
+	require.NotEmpty(t, d.Avoid)
+	assert.Greater(t, d.Avoid[0][1], assess.RPM(4500))
+}
+
+// TestMapOutlivesTheStop: what was measured before a stop is there for a closing report, but
+// counts no more for the next run.
+func TestMapOutlivesTheStop(t *testing.T) {
+	t.Parallel()
+	a, at := climbed(t)
+	hear(a, steady(at, 1, 560, 12)...)
+	before := a.Map()
+	var d assess.Advice
+	for i := range 12 {
+		d = a.See(assess.Reading{T: at + 1 + 0.25*float64(i), Faults: []dsp.Fault{dsp.NoTurn}})
+	}
+	require.Equal(t, assess.Wait, d.Action)
+	assert.Empty(t, d.Avoid)
+	assert.Equal(t, before, a.Map())
+	hear(a, steady(at+5, 1, 300, 0.3)...)
+	assert.Equal(t, []assess.RPM{300}, speedsSeen(a.Map()))
+}
+
+// TestHoldBelowTheCeiling: a speed held is never named above a ceiling that came down since.
+func TestHoldBelowTheCeiling(t *testing.T) {
+	t.Parallel()
+	small := bowl()
+	small.Diameter, small.Length, small.Mass, small.Held = 60, 60, 0.1, assess.Chuck
+	a := &assess.Adviser{Lathe: workshop(), Blank: small, Task: assess.Finishing, Checked: true}
+	throw := func(n, x float64) float64 { return n * 2 * math.Pi / 60 * x / math.Sqrt2 }
+	at, held := 0.0, 0
+	for _, n := range []float64{900, 1050, 1250, 1450, 1700, 2000} {
+		hear(a, steady(at, 12, assess.RPM(n), throw(n, 0.018))...)
+		at += 4
+	}
+	for i := range 120 { // the throw grows slowly, and its ceiling comes down through the speed
+		for _, r := range steady(at, 4, 2700, throw(2700, 0.0180+0.00003*float64(i))) {
+			d := a.See(r)
+			if d.Action == assess.Hold {
+				held++
+				assert.LessOrEqual(t, d.Speed, d.Ceilings[0].RPM, d.Say)
+			}
+		}
+		at++
+	}
+	assert.Positive(t, held)
+}
