@@ -88,6 +88,31 @@ func TestCSVKeepsTheContract(t *testing.T) {
 	})
 }
 
+// A pipe may fall silent between two rows or blocks, or within samples.
+func TestCloseEndsWaitingForAPipe(t *testing.T) {
+	t.Parallel()
+	for name, text := range map[string]string{"CSV": "t_s,x_g\n0,1\n1,1\n", "CSV, in a block": "t_s,x_g\n" + ramp(3000, 0.01, 1),
+		"WAV": riff(chunk("fmt ", format(1, 1, 10, 16)), chunk("data", make([]byte, 9000)))[:6000]} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			sensortest.TestWaiting(t, func() sensor.Source {
+				r, w := io.Pipe()
+				go func() {
+					_, err := io.WriteString(w, text)
+					assert.True(t, err == nil || err == io.ErrClosedPipe, "%v", err)
+				}()
+				var o sensor.Options
+				if name == "WAV" {
+					o.FullScale = 10
+				}
+				s, err := sensor.Decode("pipe", r, o)
+				require.NoError(t, err)
+				return s
+			})
+		})
+	}
+}
+
 func TestSimulatedKeepsTheContract(t *testing.T) {
 	t.Parallel()
 	for name, seconds := range map[string]float64{"endless": 0, "ends": 3} {

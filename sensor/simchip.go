@@ -125,7 +125,9 @@ func (r *simulation) remember(age float64) {
 	for i := range t.Phasor {
 		t.Phasor[i] *= cmplx.Rect(1, 2*math.Pi*math.Mod(p.turns, 1))
 	}
-	s.truth = append(s.truth, t)
+	if s.truth = append(s.truth, t); s.Seconds == 0 && len(s.truth) >= 2*remembered {
+		s.truth = append(s.truth[:0], s.truth[len(s.truth)-remembered:]...)
+	}
 }
 
 // seen turns a phasor from the lathe's axes to those that the chip has.

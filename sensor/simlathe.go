@@ -13,6 +13,9 @@ const (
 	blow      = 1e-3       // s, chosen: length of a knock
 	wanderFor = 3.0        // s, chosen: time constant of each of the two stages of Wander
 	moment    = 1.0 / 64   // s, chosen: distance of the stored truths
+	// remembered is how many truths an endless lathe keeps at least: 10 minutes (chosen, some
+	// 5 MB), as a panel that runs for days must not grow.
+	remembered = 10 * 60 * 64
 )
 
 // spindle is the lathe in motion, in its own axes and in true time.

@@ -196,12 +196,12 @@ func (s *Simulated) chunk() (Block, error) {
 
 // Truth returns the truth at t, in s on the sensor's clock: linear between moments 1/64 s
 // apart (or one sample, if that is longer). Outside of what Next has made so far it is the
-// zero Truth.
+// zero Truth, and so it is more than 10 minutes ago on a lathe that never ends.
 func (s *Simulated) Truth(t float64) Truth {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	n := len(s.truth)
-	if n == 0 || !(t >= 0 && t <= s.truth[n-1].Time+s.Chip.Stamp) {
+	if n == 0 || !(t >= s.truth[0].Time && t <= s.truth[n-1].Time+s.Chip.Stamp) {
 		return Truth{}
 	}
 	t = min(t, s.truth[n-1].Time) // a rounded stamp may lie a little later

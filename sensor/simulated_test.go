@@ -144,74 +144,72 @@ func TestSimulatedLines(t *testing.T) {
 	assert.InEpsilon(t, 3*flat.Truth(0.5).Amp, truth.Lines[0], 1e-9, "a ratio is to the once-per-turn line")
 }
 
-func TestSimulatedChip(t *testing.T) {
-	t.Parallel()
-	base := func() *sensor.Simulated {
-		return &sensor.Simulated{Seconds: 10, Speed: []sensor.Point{{0, 9}}, Imbalance: 0.003}
-	}
+// turning is a lathe at 9 Hz for 10 s, seen through chip.
+func turning(chip sensor.Chip) *sensor.Simulated {
+	return &sensor.Simulated{Seconds: 10, Speed: []sensor.Point{{0, 9}}, Imbalance: 0.003, Chip: chip}
+}
 
-	t.Run("range and step", func(t *testing.T) {
-		t.Parallel()
-		s := base()
-		s.Chip = sensor.Chip{Step: 0.25, Range: 9.9}
+func TestChipRangeAndStep(t *testing.T) {
+	t.Parallel()
+	s := turning(sensor.Chip{Step: 0.25, Range: 9.9})
+	b, err := s.Next()
+	require.NoError(t, err)
+	assert.Equal(t, 9.9, b.Range)
+	for _, v := range b.Axes[1] {
+		require.Zero(t, math.Mod(v, 0.25))
+		require.LessOrEqual(t, v, 10.0)
+	}
+}
+
+func TestChipLosesSamples(t *testing.T) {
+	t.Parallel()
+	s := turning(sensor.Chip{Rate: 200, Jitter: 0.2, Missing: 0.05, Gaps: []sensor.Point{{4, 1}}})
+	times, lost := []float64(nil), 0
+	for {
 		b, err := s.Next()
+		if errors.Is(err, io.EOF) {
+			break
+		}
 		require.NoError(t, err)
-		assert.Equal(t, 9.9, b.Range)
-		for _, v := range b.Axes[1] {
-			require.Zero(t, math.Mod(v, 0.25))
-			require.LessOrEqual(t, v, 10.0)
+		times, lost = append(times, b.T...), lost+b.Lost
+	}
+	assert.Equal(t, 2000, len(times)+lost)
+	assert.InDelta(t, 200+0.05*1800, lost, 40)
+	for i := 1; i < len(times); i++ {
+		require.Greater(t, times[i], times[i-1])
+		require.False(t, times[i] >= 4 && times[i] < 5)
+	}
+}
+
+func TestChipClock(t *testing.T) {
+	t.Parallel()
+	s := turning(sensor.Chip{Clock: 0.01})
+	times, axes := drain(t, s)
+	assert.InEpsilon(t, s.Truth(5).Amp, cmplx.Abs(phasor(times, axes[0], 9/1.01)), 1e-3)
+}
+
+func TestChipStampsAndHolds(t *testing.T) {
+	t.Parallel()
+	s := turning(sensor.Chip{Rate: 200, Hold: 4, Stamp: 1e-3, Jitter: 0.1})
+	times, axes := drain(t, s)
+	for i, at := range times {
+		require.InDelta(t, math.Round(at*1e3), at*1e3, 1e-6)
+		if i%4 != 0 {
+			require.Equal(t, axes[0][i-1], axes[0][i])
 		}
-	})
-	t.Run("jitter, missing, gap", func(t *testing.T) {
-		t.Parallel()
-		s := base()
-		s.Chip = sensor.Chip{Rate: 200, Jitter: 0.2, Missing: 0.05, Gaps: []sensor.Point{{4, 1}}}
-		times, lost := []float64(nil), 0
-		for {
-			b, err := s.Next()
-			if errors.Is(err, io.EOF) {
-				break
-			}
-			require.NoError(t, err)
-			times, lost = append(times, b.T...), lost+b.Lost
-		}
-		assert.Equal(t, 2000, len(times)+lost)
-		assert.InDelta(t, 200+0.05*1800, lost, 40)
-		for i := 1; i < len(times); i++ {
-			require.Greater(t, times[i], times[i-1])
-			require.False(t, times[i] >= 4 && times[i] < 5)
-		}
-	})
-	t.Run("clock", func(t *testing.T) {
-		t.Parallel()
-		s := base()
-		s.Chip = sensor.Chip{Clock: 0.01}
-		times, axes := drain(t, s)
-		assert.InEpsilon(t, s.Truth(5).Amp, cmplx.Abs(phasor(times, axes[0], 9/1.01)), 1e-3)
-	})
-	t.Run("stamps and hold", func(t *testing.T) {
-		t.Parallel()
-		s := base()
-		s.Chip = sensor.Chip{Rate: 200, Hold: 4, Stamp: 1e-3, Jitter: 0.1}
-		times, axes := drain(t, s)
-		for i, at := range times {
-			require.InDelta(t, math.Round(at*1e3), at*1e3, 1e-6)
-			if i%4 != 0 {
-				require.Equal(t, axes[0][i-1], axes[0][i])
-			}
-		}
-	})
-	t.Run("noise", func(t *testing.T) {
-		t.Parallel()
-		s := &sensor.Simulated{Seconds: 20, Chip: sensor.Chip{Noise: 0.002, NoGravity: true}, Cutting: sensor.Cutting{White: 0.001}}
-		_, axes := drain(t, s)
-		var sum float64
-		for _, v := range axes[2] {
-			sum += v * v
-		}
-		// Density² times half the rate; 20 000 values know their rms to 0.5 %.
-		assert.InEpsilon(t, math.Hypot(0.002, 0.001)*math.Sqrt(500), math.Sqrt(sum/float64(len(axes[2]))), 0.02)
-	})
+	}
+}
+
+func TestChipNoise(t *testing.T) {
+	t.Parallel()
+	s := &sensor.Simulated{Seconds: 20, Chip: sensor.Chip{Noise: 0.002, NoGravity: true}, Cutting: sensor.Cutting{White: 0.001}}
+	_, axes := drain(t, s)
+	var sum float64
+	for _, v := range axes[2] {
+		sum += v * v
+	}
+	// Density² times half the rate; 20 000 values know their rms to 0.5 %.
+	assert.InEpsilon(t, math.Hypot(0.002, 0.001)*math.Sqrt(500), math.Sqrt(sum/float64(len(axes[2]))), 0.02)
 }
 
 // A blow once per turn, however hard, is not once-per-turn motion.
@@ -244,6 +242,23 @@ func TestSimulatedCuttingForce(t *testing.T) {
 	}
 	h := func(f float64) float64 { return 1 / 60.0 / (1 - 100/(f*f)) }
 	assert.InEpsilon(t, 3*h(80)/math.Hypot(1, 80/200.0), math.Sqrt(sum/float64(n)), 0.15)
+}
+
+// An endless lathe forgets, one with an end does not.
+func TestSimulatedTruthIsBounded(t *testing.T) {
+	t.Parallel()
+	const minutes = 21
+	for _, seconds := range []float64{0, minutes * 60} {
+		s := &sensor.Simulated{Seconds: seconds, Speed: []sensor.Point{{0, 9}}, Imbalance: 0.003, Chip: sensor.Chip{Rate: 64}}
+		for last := 0.0; last < minutes*60-1; {
+			b, err := s.Next()
+			require.NoError(t, err)
+			last = b.T[len(b.T)-1]
+		}
+		assert.NotZero(t, s.Truth((minutes-10)*60).Amp)
+		assert.Equal(t, seconds == 0, s.Truth(60).Amp == 0)
+		require.NoError(t, s.Close())
+	}
 }
 
 func TestSimulatedIsReproducible(t *testing.T) {

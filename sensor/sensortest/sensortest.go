@@ -26,7 +26,15 @@ const (
 func TestSource(t *testing.T, open func() sensor.Source) {
 	t.Run("blocks", func(t *testing.T) { leaveNone(t, func() { testBlocks(t, open()) }) })
 	t.Run("close at once", func(t *testing.T) { leaveNone(t, func() { testClosed(t, open()) }) })
-	t.Run("close while waiting", func(t *testing.T) { leaveNone(t, func() { testUnblock(t, open()) }) })
+	t.Run("close while reading", func(t *testing.T) { leaveNone(t, func() { testReading(t, open) }) })
+}
+
+// TestWaiting checks that Close ends a Next that waits. open returns a new source each time,
+// whose data stop without an end after at least one block.
+func TestWaiting(t *testing.T, open func() sensor.Source) {
+	t.Run("close while waiting", func(t *testing.T) {
+		leaveNone(t, func() { require.Equal(t, sensor.ErrClosed, closeWhileReading(t, open())) })
+	})
 }
 
 // testBlocks reads a source to its end, or the first blocks of it, and scribbles over what
@@ -101,8 +109,24 @@ func testClosed(t *testing.T, s sensor.Source) {
 	require.Equal(t, sensor.ErrClosed, err)
 }
 
-// testUnblock closes a source while another goroutine reads it.
-func testUnblock(t *testing.T, s sensor.Source) {
+// testReading closes a source while another goroutine reads it, which hears of that, or of the
+// end to which the source comes by itself.
+func testReading(t *testing.T, open func() sensor.Source) {
+	end := closeWhileReading(t, open())
+	if end == sensor.ErrClosed {
+		return
+	}
+	s := open()
+	var itself error
+	for until := time.Now().Add(patient); itself == nil && time.Now().Before(until); {
+		_, itself = s.Next()
+	}
+	require.NoError(t, s.Close())
+	require.Equal(t, itself, end, "the error after Close is neither ErrClosed nor how the source ends")
+}
+
+// closeWhileReading returns what Next says to a goroutine that reads on while s is closed.
+func closeWhileReading(t *testing.T, s sensor.Source) error {
 	_, err := s.Next()
 	require.NoError(t, err)
 	end := make(chan error, 1)
@@ -120,10 +144,11 @@ func testUnblock(t *testing.T, s sensor.Source) {
 	require.NoError(t, s.Close())
 	select {
 	case err := <-end:
-		require.NotNil(t, err)
+		return err
 	case <-time.After(patient):
 		require.Fail(t, "Close does not unblock Next")
 	}
+	return nil
 }
 
 // leaveNone runs f and waits for the goroutines that it started to end. They carry its label.
