@@ -392,8 +392,8 @@ func (tr *Tracker) worthAsking(p peak, m int, now float64) bool {
 func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 	s := &tr.probe
 	seconds := p.look.seconds
-	if n := tr.track.count; n > 0 { // no longer than the speed has held
-		seconds = min(seconds, max(turns*float64(m)/p.f, shortest+every*float64(n)))
+	if tr.track.count > 0 { // no longer than the speed has held
+		seconds = min(seconds, max(turns*float64(m)/p.f, tr.track.age()))
 	}
 	if !tr.fitLine(s, p.look, p.f/float64(m), 0, now, seconds, m, max(m, maxMultiple)) {
 		return false, false

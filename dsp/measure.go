@@ -63,7 +63,9 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 // outset returns where to start the fit of c: frequency, its rate of change and the length of
 // the window, from the track where c agrees with it.
 func (tr *Tracker) outset(c hypothesis, now, have float64) (f, drift, seconds float64) {
-	seconds = min(max(turns/c.f, shortest, apart/tr.beside(c.f), tr.parting(c)), have)
+	// No longer for what stands beside than the speed has held, or that is the speed before.
+	parting := min(tr.parting(c), tr.track.age())
+	seconds = min(max(turns/c.f, shortest, apart/tr.beside(c.f), parting), have)
 	p := tr.track.predict(now - seconds/2)
 	if p > 0 && math.Abs(p-c.f) < max(c.look.df, 0.02*c.f) {
 		if math.Abs(tr.track.drift) < settled*p {

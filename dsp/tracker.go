@@ -68,6 +68,9 @@ func (k *track) predict(t float64) float64 {
 	return k.f + k.drift*(t-k.time)
 }
 
+// age is how long the track has held, in s.
+func (k *track) age() float64 { return shortest + every*float64(k.count) }
+
 // agrees reports whether rev is where the track should be.
 func (k *track) agrees(rev *Revolution) bool {
 	p := k.predict(rev.Time)
