@@ -25,6 +25,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"sync"
 
 	"modernc.org/sqlite"
 )
@@ -46,6 +47,7 @@ type Shop struct {
 	db       *sql.DB
 	path     string
 	readOnly bool
+	wreck    func() *wreck // what lies about in a damaged file; searched once, when asked for
 }
 
 // Open opens the shop file at path to read and write. Where there is none it makes one, in
@@ -132,6 +134,13 @@ func open(path, mode string, steps []string) (*Shop, error) {
 		return nil, err
 	}
 	s := &Shop{db: db, path: path, readOnly: steps == nil}
+	s.wreck = sync.OnceValue(func() *wreck {
+		w, err := search(path)
+		if err != nil {
+			return &wreck{}
+		}
+		return w
+	})
 	if steps != nil {
 		err = migrate(db, steps)
 	}
@@ -140,6 +149,9 @@ func open(path, mode string, steps []string) (*Shop, error) {
 	}
 	if err == nil {
 		err = s.readable()
+	}
+	if salvage := steps == nil && errors.Is(word(err), ErrDamaged); salvage && len(s.wreck().sessions) > 0 {
+		err = nil
 	}
 	if err != nil {
 		return nil, errors.Join(word(err), db.Close())

@@ -62,7 +62,15 @@ func (s *Shop) Sessions(f Filter) ([]*Session, error) {
 	if f.Empty {
 		add("empty = 1")
 	}
-	rows, err := s.db.Query(query+" ORDER BY started DESC, id DESC", args...)
+	all, err := s.list(query+" ORDER BY started DESC, id DESC", args)
+	if errors.Is(err, ErrDamaged) {
+		all, err = s.salvaged(f), nil
+	}
+	return slices.DeleteFunc(all, func(k *Session) bool { return !k.has(f.Text) }), err
+}
+
+func (s *Shop) list(query string, args []any) ([]*Session, error) {
+	rows, err := s.db.Query(query, args...)
 	if err != nil {
 		return nil, word(err)
 	}
@@ -71,13 +79,31 @@ func (s *Shop) Sessions(f Filter) ([]*Session, error) {
 	for rows.Next() {
 		k, err := s.scan(rows)
 		if err != nil {
-			return out, err
+			return nil, err
 		}
-		if k.has(f.Text) {
+		out = append(out, k)
+	}
+	return out, word(rows.Err())
+}
+
+// salvaged lists the sessions of a damaged file that f chooses but for its text.
+func (s *Shop) salvaged(f Filter) []*Session {
+	var out []*Session
+	for number := range s.wreck().sessions {
+		k, err := s.Session(number)
+		if err != nil {
+			continue
+		}
+		u := k.Setup
+		if (f.Lathe == "" || strings.EqualFold(f.Lathe, u.Lathe.Name)) && !u.Started.Before(f.Since) &&
+			(f.Until.IsZero() || u.Started.Before(f.Until)) && (u.Empty || !f.Empty) {
 			out = append(out, k)
 		}
 	}
-	return out, word(rows.Err())
+	slices.SortFunc(out, func(a, b *Session) int {
+		return cmp.Or(b.Setup.Started.Compare(a.Setup.Started), cmp.Compare(b.Number, a.Number))
+	})
+	return out
 }
 
 // Session returns the session of that number, or ErrNoSession.
@@ -85,6 +111,11 @@ func (s *Shop) Session(number int64) (*Session, error) {
 	k, err := s.scan(s.db.QueryRow("SELECT id, setup, ended, parts, summary FROM session WHERE id = ?", number))
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, fmt.Errorf("%w: %d", ErrNoSession, number)
+	}
+	if errors.Is(err, ErrDamaged) {
+		if found := s.wreck().sessions[number]; found != nil {
+			return &Session{Number: number, Setup: found.Setup, Ended: found.Ended, Summary: found.Summary, shop: s, parts: found.parts}, nil
+		}
 	}
 	return k, err
 }
@@ -172,10 +203,16 @@ func (s *Shop) chunk(session int64, part int) (sensor.Block, error) {
 	var scale sql.NullFloat64
 	var notes sql.NullString
 	var data []byte
-	err := s.db.QueryRow("SELECT samples, lost, range_m_s2, notes, data FROM chunk WHERE id = ?", chunkID(session, part)).
-		Scan(&samples, &lost, &scale, &notes, &data)
+	id := chunkID(session, part)
+	err := word(s.db.QueryRow("SELECT samples, lost, range_m_s2, notes, data FROM chunk WHERE id = ?", id).
+		Scan(&samples, &lost, &scale, &notes, &data))
+	if errors.Is(err, ErrDamaged) {
+		if v, missed := s.wreck().chunk(s.path, id); missed == nil {
+			err = assign(v[3:], &samples, &lost, &scale, &notes, &data)
+		}
+	}
 	if err != nil {
-		return sensor.Block{}, word(err)
+		return sensor.Block{}, err
 	}
 	var b sensor.Block
 	if samples > 0 {
@@ -190,6 +227,21 @@ func (s *Shop) chunk(session int64, part int) (sensor.Block, error) {
 		}
 	}
 	return b, nil
+}
+
+// assign puts the columns of a salvaged row where a query would have put them.
+func assign(v []any, samples, lost *int, scale *sql.NullFloat64, notes *sql.NullString, data *[]byte) error {
+	n, ok1 := v[0].(int64)
+	l, ok2 := v[1].(int64)
+	blob, ok3 := v[4].([]byte)
+	if !ok1 || !ok2 || !ok3 {
+		return ErrDamaged
+	}
+	*samples, *lost, *data = int(n), int(l), blob
+	if text, ok := v[3].([]byte); ok {
+		*notes = sql.NullString{String: string(text), Valid: true}
+	}
+	return scale.Scan(v[2])
 }
 
 // pieces cuts b into blocks as a live source hands them out. The first carries what is said
