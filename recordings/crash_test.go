@@ -225,7 +225,7 @@ func TestCutShort(t *testing.T) {
 	samples := quarters * 250
 	density := float64(sessions*samples) / float64(len(whole)-1<<16) // of samples, a byte; the tables' shape takes the rest
 	rng := rand.New(rand.NewPCG(9, 9))
-	for range 8 {
+	for range 5 {
 		size := 8192 + rng.IntN(len(whole)-8192)
 		cut := filepath.Join(t.TempDir(), "cut")
 		require.NoError(t, os.WriteFile(cut, whole[:size], 0o644))

@@ -74,8 +74,9 @@ func Open(path string) (*Shop, error) {
 // where there is no file.
 func View(path string) (*Shop, error) {
 	s, err := open(path, "mode=ro&_pragma=writable_schema(1)", nil)
-	if errors.Is(err, errCannot) {
-		// No place for the files that share a log: nobody can be writing either.
+	if log, none := os.Stat(path + "-wal"); (errors.Is(err, errCannot) || errors.Is(err, ErrReadOnly)) && (none != nil || log.Size() == 0) {
+		// No place for the files by which processes share the file, and nothing in them:
+		// nobody writes.
 		s, err = open(path, "mode=ro&immutable=1&_pragma=writable_schema(1)", nil)
 	}
 	if err != nil {
@@ -90,6 +91,10 @@ func (s *Shop) Close() error { return word(s.db.Close()) }
 // Path is where the file is.
 func (s *Shop) Path() string { return s.path }
 
+// pageSize in bytes: small, for a chunk fills whole pages but for its last one (measured: of
+// an hour of samples 4096 leaves a fifth empty, 1024 a fiftieth).
+const pageSize = 1024
+
 // create makes a shop file beside path and then moves it there, so that it is there whole or
 // not at all, and over no other file.
 func create(path string) (err error) {
@@ -98,7 +103,7 @@ func create(path string) (err error) {
 		return err
 	}
 	temp := f.Name()
-	defer func() { err = errors.Join(err, os.Remove(temp)) }()
+	defer func() { err = errors.Join(err, ignore(os.Remove(temp), fs.ErrNotExist)) }()
 	if err := errors.Join(f.Chmod(0o644), f.Close()); err != nil {
 		return err
 	}
@@ -106,7 +111,10 @@ func create(path string) (err error) {
 	if err != nil {
 		return err
 	}
-	err = migrate(db, steps)
+	_, err = db.Exec(fmt.Sprintf("PRAGMA page_size = %d", pageSize))
+	if err == nil {
+		err = migrate(db, steps)
+	}
 	if err == nil {
 		_, err = db.Exec("PRAGMA journal_mode = WAL")
 	}
@@ -118,8 +126,7 @@ func create(path string) (err error) {
 		return nil // another process was faster
 	}
 	if err != nil { // a file system without links
-		err = os.Rename(temp, path)
-		return errors.Join(err, os.WriteFile(temp, nil, 0o600))
+		return os.Rename(temp, path)
 	}
 	return nil
 }

@@ -16,7 +16,10 @@ CREATE TABLE session (            -- one run of the lathe, live or from a file
   lathe    TEXT NOT NULL,         -- its name, or empty
   wood     TEXT NOT NULL,         -- of the blank, or empty
   empty    INTEGER NOT NULL,      -- 1: nothing was mounted, a run of the lathe alone
-  setup    TEXT NOT NULL,         -- JSON: lathe, blank, task and the rest as said before the run
+  setup    TEXT NOT NULL          -- JSON: lathe, blank, task and the rest as said before the run
+) STRICT;
+CREATE TABLE progress (           -- how far each session has come; written with every chunk
+  session  INTEGER PRIMARY KEY REFERENCES session ON DELETE CASCADE,
   ended    INTEGER NOT NULL,      -- 1: ended in order; 0: running, or broken off
   parts    INTEGER NOT NULL,      -- chunks written
   summary  TEXT NOT NULL          -- JSON: length, samples, shake over time and against speed
@@ -29,6 +32,7 @@ CREATE TABLE chunk (              -- the samples of about a second
   lost     INTEGER NOT NULL,      -- samples known to be missing before or within it
   range_m_s2 REAL,                -- largest value the sensor can show, if known
   notes    TEXT,                  -- JSON list: what the source found out
+  setup    TEXT,                  -- with part 0: that of the session once more, beside its samples in a damaged file
   data     BLOB NOT NULL          -- times and axes, coded as package recordings says
 ) STRICT;
 CREATE TABLE reading (            -- four a second; NULL is not known

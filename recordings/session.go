@@ -27,6 +27,7 @@ type Session struct {
 
 	shop  *Shop
 	parts int
+	torn  bool // how many parts there were is not known
 
 	mu    sync.Mutex
 	part  int            // the next to read
@@ -44,10 +45,12 @@ type Filter struct {
 	Empty bool      // runs of the lathe alone only
 }
 
+const selectSession = "SELECT id, setup, ended, parts, summary FROM session JOIN progress ON progress.session = session.id"
+
 // Sessions lists the sessions that f chooses, the newest first. Rows that cannot be read
 // are left out; Check tells of them.
 func (s *Shop) Sessions(f Filter) ([]*Session, error) {
-	query := "SELECT id, setup, ended, parts, summary FROM session WHERE 1"
+	query := selectSession + " WHERE 1"
 	var args []any
 	add := func(where string, a ...any) { query += " AND " + where; args = append(args, a...) }
 	if f.Lathe != "" {
@@ -108,13 +111,13 @@ func (s *Shop) salvaged(f Filter) []*Session {
 
 // Session returns the session of that number, or ErrNoSession.
 func (s *Shop) Session(number int64) (*Session, error) {
-	k, err := s.scan(s.db.QueryRow("SELECT id, setup, ended, parts, summary FROM session WHERE id = ?", number))
+	k, err := s.scan(s.db.QueryRow(selectSession+" WHERE id = ?", number))
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, fmt.Errorf("%w: %d", ErrNoSession, number)
 	}
 	if errors.Is(err, ErrDamaged) {
 		if found := s.wreck().sessions[number]; found != nil {
-			return &Session{Number: number, Setup: found.Setup, Ended: found.Ended, Summary: found.Summary, shop: s, parts: found.parts}, nil
+			return &Session{Number: number, Setup: found.Setup, Ended: found.Ended, Summary: found.Summary, shop: s, parts: found.parts, torn: found.torn}, nil
 		}
 	}
 	return k, err
@@ -172,6 +175,10 @@ func (k *Session) read() error {
 		k.ready = []sensor.Block{{Notes: []string{k.missing()}}}
 		k.gone = 0
 		return nil
+	case k.torn:
+		k.ready = []sensor.Block{{Notes: []string{torn}}}
+		k.torn = false
+		return nil
 	default:
 		return io.EOF
 	}
@@ -192,6 +199,9 @@ func (k *Session) read() error {
 	k.ready = pieces(b)
 	return nil
 }
+
+// torn is said where the end of a session is gone and nothing is left that knew its length.
+const torn = "what came after this is missing from the shop file, and how long it was is not known"
 
 func (k *Session) missing() string {
 	return fmt.Sprintf("about %d s of this session are missing from the shop file here", k.gone)
@@ -233,7 +243,7 @@ func (s *Shop) chunk(session int64, part int) (sensor.Block, error) {
 func assign(v []any, samples, lost *int, scale *sql.NullFloat64, notes *sql.NullString, data *[]byte) error {
 	n, ok1 := v[0].(int64)
 	l, ok2 := v[1].(int64)
-	blob, ok3 := v[4].([]byte)
+	blob, ok3 := v[5].([]byte)
 	if !ok1 || !ok2 || !ok3 {
 		return ErrDamaged
 	}

@@ -47,6 +47,9 @@ func (s *Shop) Check() ([]Trouble, error) {
 		if missing > 0 {
 			out = append(out, Trouble{k.Number, fmt.Sprintf("about %d of its %d s are missing", missing, k.parts)})
 		}
+		if k.torn {
+			out = append(out, Trouble{k.Number, "its end is missing; how long it was is not known"})
+		}
 		if damaged > 0 {
 			out = append(out, Trouble{k.Number, fmt.Sprintf("about %d of its %d s are damaged", damaged, k.parts)})
 		}
@@ -112,7 +115,7 @@ func (s *Shop) Prune(numbers ...int64) error {
 	if err != nil {
 		return err
 	}
-	_, err = s.db.Exec("VACUUM")
+	_, err = s.db.Exec("VACUUM; PRAGMA wal_checkpoint(TRUNCATE)")
 	return word(err)
 }
 

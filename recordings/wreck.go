@@ -18,7 +18,7 @@ type wreck struct {
 	usable   int                // bytes of it
 	pages    int                // whole ones in the file
 	chunks   map[int64]span     // by id
-	sessions map[int64]*Session // by number, the newest row of each
+	sessions map[int64]*Session // by number
 }
 
 // span is where a record lies: page from 1, byte within.
@@ -26,10 +26,11 @@ type span struct{ page, at int }
 
 // Shape of our records: what is looked for among all that lie about.
 const (
-	leafTable      = 13 // type of a page with rows
-	chunkColumns   = 8
-	sessionColumns = 10
-	mostRecord     = 64 << 20 // bytes; chosen, far above any chunk
+	leafTable       = 13 // type of a page with rows
+	chunkColumns    = 9
+	sessionColumns  = 7
+	progressColumns = 4
+	mostRecord      = 64 << 20 // bytes; chosen, far above any chunk
 )
 
 var errRecord = errors.New("no record")
@@ -63,10 +64,7 @@ func search(path string) (*wreck, error) {
 	}
 	for id := range w.chunks { // sessions of which nothing but samples is left
 		number, part := id>>24, int(id&(1<<24-1))
-		if w.sessions[number] == nil {
-			w.sessions[number] = &Session{Number: number}
-		}
-		k := w.sessions[number]
+		k := w.session(number)
 		k.parts = max(k.parts, part+1)
 	}
 	w.file = nil
@@ -97,23 +95,40 @@ func (w *wreck) look(page int) {
 		case err != nil:
 		case len(values) == chunkColumns:
 			w.chunks[id] = span{page, at}
+			w.setup(id>>24, values[7])
 		case len(values) == sessionColumns:
-			w.session(id, values)
+			w.setup(id, values[6])
+		case len(values) == progressColumns:
+			w.progress(id, values)
 		}
 	}
 }
 
-// session notes a session, the newest where a page holds an older copy.
-func (w *wreck) session(id int64, v []any) {
-	setup, ok1 := v[6].([]byte)
-	parts, ok2 := v[8].(int64)
-	summary, ok3 := v[9].([]byte)
-	k := &Session{Number: id, Ended: v[7] == int64(1), parts: int(parts)}
-	if !ok1 || !ok2 || !ok3 || parts < 0 || json.Unmarshal(setup, &k.Setup) != nil || json.Unmarshal(summary, &k.Summary) != nil {
+// session returns the one of that number, a new one where nothing of it was found before.
+func (w *wreck) session(number int64) *Session {
+	if w.sessions[number] == nil {
+		w.sessions[number] = &Session{Number: number, torn: true}
+	}
+	return w.sessions[number]
+}
+
+func (w *wreck) setup(number int64, value any) {
+	var u Setup
+	if text, ok := value.([]byte); ok && json.Unmarshal(text, &u) == nil {
+		w.session(number).Setup = u
+	}
+}
+
+// progress notes how far a session came: the furthest, where a page holds an older copy.
+func (w *wreck) progress(number int64, v []any) {
+	var k Session
+	parts, ok := v[2].(int64)
+	summary, isText := v[3].([]byte)
+	if !ok || !isText || json.Unmarshal(summary, &k.Summary) != nil {
 		return
 	}
-	if old := w.sessions[id]; old == nil || old.parts <= k.parts {
-		w.sessions[id] = k
+	if old := w.session(number); old.torn || old.parts <= int(parts) {
+		old.torn, old.parts, old.Summary, old.Ended = false, int(parts), k.Summary, v[1] == int64(1)
 	}
 }
 
@@ -201,7 +216,7 @@ func columns(record []byte) ([]any, error) {
 	var out []any
 	for len(types) > 0 {
 		var kind uint64
-		if kind, types, err = varint(types); err != nil || len(out) == sessionColumns {
+		if kind, types, err = varint(types); err != nil || len(out) == chunkColumns {
 			return nil, errRecord
 		}
 		n := width(kind)

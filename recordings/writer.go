@@ -55,6 +55,7 @@ const (
 type Writer struct {
 	shop    *Shop
 	number  int64
+	setup   any // its JSON, until the first chunk carries it
 	summary Summary
 	first   float64 // s, time of the first sample
 	begun   bool    // there was one
@@ -87,7 +88,7 @@ const (
 )
 
 const (
-	intoChunk   = "INSERT INTO chunk VALUES (?,?,?,?,?,?,?,?)"
+	intoChunk   = "INSERT INTO chunk VALUES (?,?,?,?,?,?,?,?,?)"
 	intoReading = "INSERT INTO reading VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?)"
 	intoAdvice  = "INSERT INTO advice VALUES (?,?,?,?,?,?,?)"
 	intoMark    = "INSERT INTO mark VALUES (?,?,?,?,?)"
@@ -109,18 +110,27 @@ func (s *Shop) Begin(setup Setup) (*Writer, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := &Writer{shop: s, tried: time.Now()}
+	w := &Writer{shop: s, setup: string(text), tried: time.Now()}
 	glance, err := json.Marshal(w.summary)
 	if err != nil {
 		return nil, err
 	}
-	result, err := s.db.Exec("INSERT INTO session (started, label, lathe, wood, empty, setup, ended, parts, summary) VALUES (?,?,?,?,?,?,0,0,?)",
-		setup.Started.Format(time.RFC3339), setup.Label, setup.Lathe.Name, setup.Blank.Wood, setup.Empty, string(text), string(glance))
+	err = transact(s.db, func(tx *sql.Tx) error {
+		result, err := tx.Exec("INSERT INTO session (started, label, lathe, wood, empty, setup) VALUES (?,?,?,?,?,?)",
+			setup.Started.Format(time.RFC3339), setup.Label, setup.Lathe.Name, setup.Blank.Wood, setup.Empty, string(text))
+		if err != nil {
+			return err
+		}
+		if w.number, err = result.LastInsertId(); err != nil {
+			return err
+		}
+		_, err = tx.Exec("INSERT INTO progress VALUES (?,0,0,?)", w.number, string(glance))
+		return err
+	})
 	if err != nil {
-		return nil, fmt.Errorf("begin a session: %w", word(err))
+		return nil, fmt.Errorf("begin a session: %w", err)
 	}
-	w.number, err = result.LastInsertId()
-	return w, err
+	return w, nil
 }
 
 // Number is that of the session in its shop.
@@ -183,7 +193,8 @@ func (w *Writer) close() {
 	if n > 0 {
 		from, to, data = o.T[0], o.T[n-1], encode(o)
 	}
-	w.chunks = append(w.chunks, row{intoChunk, []any{chunkID(w.number, w.parts), from, to, n, lost, known(o.Range), notes, data}, n})
+	w.chunks = append(w.chunks, row{intoChunk, []any{chunkID(w.number, w.parts), from, to, n, lost, known(o.Range), notes, w.setup, data}, n})
+	w.setup = nil
 	w.parts++
 }
 
@@ -253,7 +264,7 @@ func (w *Writer) write(last bool) error {
 				return err
 			}
 		}
-		done, err := tx.Exec("UPDATE session SET parts = ?, summary = ?, ended = ? WHERE id = ?", w.parts, string(glance), last, w.number)
+		done, err := tx.Exec("UPDATE progress SET parts = ?, summary = ?, ended = ? WHERE session = ?", w.parts, string(glance), last, w.number)
 		if err != nil {
 			return err
 		}

@@ -1,0 +1,112 @@
+package recordings_test
+
+import (
+	"flag"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"syscall"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"vibe/recordings"
+)
+
+var mayNotSkip = flag.Bool("all", false, "a test that this machine cannot run fails")
+
+func cannot(t *testing.T, format string, args ...any) {
+	t.Helper()
+	if *mayNotSkip {
+		require.Failf(t, "cannot run here", format, args...)
+	}
+	t.Skipf(format, args...)
+}
+
+// On a disk that is full Append says so, and goes on taking samples. When there is room
+// again nothing is missing; when there never is, what was written before can be read.
+func TestDiskFull(t *testing.T) {
+	t.Parallel()
+	disk := filepath.Join(t.TempDir(), "disk")
+	require.NoError(t, os.Mkdir(disk, 0o755))
+	if err := syscall.Mount("tmpfs", disk, "tmpfs", 0, "size=1m"); err != nil {
+		cannot(t, "a small disk needs root: mount: %v", err)
+	}
+	t.Cleanup(func() { assert.NoError(t, syscall.Unmount(disk, 0)) })
+	ballast := filepath.Join(disk, "ballast")
+	require.NoError(t, os.WriteFile(ballast, make([]byte, 500_000), 0o644))
+
+	s, err := recordings.Open(filepath.Join(disk, "shop"))
+	require.NoError(t, err)
+	w, err := s.Begin(setup())
+	require.NoError(t, err)
+	i, full := 0, -1
+	for ; full < 0 || i < full+40; i++ {
+		if err := w.Append(quarter(i)); err != nil {
+			require.ErrorIs(t, err, recordings.ErrFull)
+			if full < 0 {
+				full = i
+			}
+		}
+	}
+	before := kept(t, s, w.Number())
+	assert.InDelta(t, 0.25*float64(full), before, mayBeLost, "up to the full disk all is kept")
+
+	require.NoError(t, os.Remove(ballast))
+	for range 8 {
+		require.NoError(t, w.Append(quarter(i)))
+		i++
+	}
+	require.NoError(t, w.Close())
+	assert.InDelta(t, 0.25*float64(i), kept(t, s, w.Number()), 0.01, "with room again all is kept")
+
+	w, err = s.Begin(setup())
+	require.NoError(t, err)
+	for i, err = 0, nil; err == nil; i++ {
+		err = w.Append(quarter(i))
+	}
+	require.ErrorIs(t, err, recordings.ErrFull)
+	assert.ErrorIs(t, w.Close(), recordings.ErrFull)
+	assert.InDelta(t, 0.25*float64(i), kept(t, s, w.Number()), mayBeLost)
+	assert.Empty(t, troubles(t, s))
+	assert.NoError(t, s.Close())
+}
+
+// TestReadOnly runs itself as a user who may not write: root may do everything.
+func TestReadOnly(t *testing.T) {
+	t.Parallel()
+	if path := os.Getenv("VIBE_TEST_READ"); path != "" {
+		_, err := recordings.Open(path)
+		assert.ErrorIs(t, err, recordings.ErrReadOnly)
+		s, err := recordings.View(path)
+		require.NoError(t, err)
+		assert.NotZero(t, kept(t, s, 1))
+		assert.Empty(t, troubles(t, s))
+		_, err = s.Begin(setup())
+		assert.ErrorIs(t, err, recordings.ErrReadOnly)
+		require.NoError(t, s.Close())
+		return
+	}
+	if os.Getuid() != 0 {
+		cannot(t, "another user can be become by root alone")
+	}
+	folder, err := os.MkdirTemp("", "vibe-read-only-")
+	require.NoError(t, err)
+	t.Cleanup(func() { assert.NoError(t, os.RemoveAll(folder)) })
+	data, err := os.ReadFile(filled(t, 1, 8))
+	require.NoError(t, err)
+	path := filepath.Join(folder, "shop")
+	require.NoError(t, os.WriteFile(path, data, 0o444))
+	program := filepath.Join(folder, "program")
+	data, err = os.ReadFile(os.Args[0])
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(program, data, 0o555))
+	require.NoError(t, os.Chmod(folder, 0o555))
+	cmd := exec.Command(program, "-test.run=^TestReadOnly$")
+	cmd.Dir = folder
+	cmd.Env = append(os.Environ(), "VIBE_TEST_READ="+path)
+	cmd.SysProcAttr = &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: 65534, Gid: 65534}}
+	out, err := cmd.CombinedOutput()
+	assert.NoError(t, err, "%s", out)
+}

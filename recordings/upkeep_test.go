@@ -1,0 +1,88 @@
+package recordings_test
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"vibe/recordings"
+)
+
+// Two writers on one file, in turns, lose nothing of each other.
+func TestTwoWriters(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "shop")
+	var writers []*recordings.Writer
+	for range 2 {
+		w, err := shopAt(t, path).Begin(setup())
+		require.NoError(t, err)
+		writers = append(writers, w)
+	}
+	for i := range 40 {
+		for _, w := range writers {
+			require.NoError(t, w.Append(quarter(i)))
+		}
+	}
+	s := shopAt(t, path)
+	for _, w := range writers {
+		require.NoError(t, w.Close())
+		assert.InDelta(t, 10, kept(t, s, w.Number()), 0.01)
+	}
+}
+
+func TestPrune(t *testing.T) {
+	t.Parallel()
+	path := filled(t, 3, 80)
+	s := shopAt(t, path)
+	before, err := os.Stat(path)
+	require.NoError(t, err)
+	assert.ErrorIs(t, s.Prune(2, 9), recordings.ErrNoSession)
+	assert.InDelta(t, 20, kept(t, s, 2), 0.01, "all or none")
+
+	k, err := s.Session(2)
+	require.NoError(t, err)
+	size, err := k.Size()
+	require.NoError(t, err)
+	assert.Greater(t, size, int64(50_000))
+	require.NoError(t, s.Prune(2, 3))
+	_, err = s.Session(2)
+	assert.ErrorIs(t, err, recordings.ErrNoSession)
+	assert.InDelta(t, 20, kept(t, s, 1), 0.01)
+	w, err := s.Begin(setup())
+	require.NoError(t, err)
+	assert.EqualValues(t, 4, w.Number(), "a number is never used again")
+	require.NoError(t, s.Prune(4))
+	require.NoError(t, w.Append(quarter(0)), "nothing is written yet")
+	assert.ErrorIs(t, w.Close(), recordings.ErrNoSession, "pruned while it is written")
+	after, err := os.Stat(path)
+	require.NoError(t, err)
+	assert.Less(t, after.Size(), before.Size()-2*size*9/10, "the disk has its room again")
+}
+
+// A backup taken while a session is written holds that session so far, and is a shop file.
+func TestBackup(t *testing.T) {
+	t.Parallel()
+	s := newShop(t)
+	w, err := s.Begin(setup())
+	require.NoError(t, err)
+	for i := range 40 {
+		require.NoError(t, w.Append(quarter(i)))
+	}
+	to := filepath.Join(t.TempDir(), "copy")
+	require.NoError(t, s.Backup(to))
+	assert.ErrorIs(t, s.Backup(to), os.ErrExist)
+	assert.Error(t, s.Backup(filepath.Join(t.TempDir(), "no folder", "copy")))
+	entries, err := os.ReadDir(filepath.Dir(to))
+	require.NoError(t, err)
+	assert.Len(t, entries, 1, "nothing else is left behind")
+	require.NoError(t, w.Close())
+	b := shopAt(t, to)
+	assert.InDelta(t, 10, kept(t, b, 1), 1.5)
+	w, err = b.Begin(setup())
+	require.NoError(t, err)
+	assert.EqualValues(t, 2, w.Number())
+	require.NoError(t, w.Close())
+}
