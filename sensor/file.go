@@ -123,7 +123,8 @@ func Open(path string, o Options) (Source, error) {
 // ms, us, ns in the name, or RFC 3339 stamps; axes are x, y, z, ax, acc_x, "Accel X (m/s^2)"
 // and the like. With no header, time comes first. What no name says is taken from the data
 // where they leave no doubt, and told in Block.Notes: the unit of acceleration from gravity,
-// that of time from the rate, which has to lie between 20 Hz and 20 kHz.
+// that of time from the rate, which has to lie between 20 Hz and 20 kHz; but steps of 1 may be
+// milliseconds or the numbers of the rows, so that they need a unit or Options.Rate.
 //
 // WAV is RIFF with PCM of 16, 24 or 32 bits or 32-bit float, plain or extensible. The length
 // in its header may be wrong, as a recorder leaves it that was switched off.

@@ -161,22 +161,8 @@ func (p *probed) settle(c *csvFile) error {
 		return fault("the first column rises from row to row, as a time does; leave --rate out, or put a header above the numbers")
 	}
 	if c.unit[0].name == "" {
-		if len(p.t) < 2 {
-			return fault("one row only; was the recording stopped at once?")
-		}
-		if p.counts(manyLost) {
-			return fault(c.mayCount())
-		}
-		u, step := p.timeUnit()
-		if u.name == "" && step > 0 {
-			return fault(fmt.Sprintf("no unit of time given, and steps of %.4g fit none; name it in the header, such as t_ms", step))
-		}
-		// A step that is not positive is told by the row that goes back or repeats.
-		c.unit[0] = u
-		if u.name == "" {
-			c.unit[0] = seconds
-		} else {
-			c.notes = append(c.notes, fmt.Sprintf("no unit of time given: steps of %.4g fit %s, about %.4g samples a second", step, u.name, 1/u.si(step)))
+		if why := p.settleTime(c); why != "" {
+			return fault(why)
 		}
 	}
 	if named := c.unit[1]; named.name != "" {
@@ -201,6 +187,25 @@ func (p *probed) settle(c *csvFile) error {
 	c.notes = append(c.notes, fmt.Sprintf("no unit given: 1 g of gravity found (mean %.4g), so the values are in %s", mean, u.name))
 	c.unit[1], c.unit[2], c.unit[3] = u, u, u
 	return nil
+}
+
+// settleTime takes the unit of time from the rows probed, or returns why it cannot.
+func (p *probed) settleTime(c *csvFile) string {
+	u, step := p.timeUnit()
+	switch {
+	case len(p.t) < 2:
+		return "one row only; was the recording stopped at once?"
+	case p.counts(manyLost):
+		return c.mayCount()
+	case u.name != "":
+		c.unit[0] = u
+		c.notes = append(c.notes, fmt.Sprintf("no unit of time given: steps of %.4g fit %s, about %.4g samples a second", step, u.name, 1/u.si(step)))
+	case step > 0:
+		return fmt.Sprintf("no unit of time given, and steps of %.4g fit none; name it in the header, such as t_ms", step)
+	default:
+		c.unit[0] = seconds // a step that is not positive is told by the row that goes back or repeats
+	}
+	return ""
 }
 
 // How much longer than 1 the mean step of a column may be that counts the rows, as some are

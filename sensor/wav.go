@@ -86,7 +86,7 @@ func (w *wavFile) some() (Block, error) {
 		return b, w.file.reading(failed)
 	}
 	ended = ended || cut
-	if cut && w.stated && len(b.T) > 0 {
+	if cut && w.stated {
 		b.Notes = append(b.Notes, "the file ends before its header says; what there is was used")
 	}
 	switch {
