@@ -1,7 +1,6 @@
 package assess_test
 
 import (
-	"math"
 	"slices"
 	"testing"
 
@@ -199,29 +198,4 @@ func TestMapOutlivesTheStop(t *testing.T) {
 	assert.Equal(t, before, a.Map())
 	hear(a, steady(at+5, 1, 300, 0.3)...)
 	assert.Equal(t, []assess.RPM{300}, speedsSeen(a.Map()))
-}
-
-// TestHoldBelowTheCeiling: a speed held is never named above a ceiling that came down since.
-func TestHoldBelowTheCeiling(t *testing.T) {
-	t.Parallel()
-	small := bowl()
-	small.Diameter, small.Length, small.Mass, small.Held = 60, 60, 0.1, assess.Chuck
-	a := &assess.Adviser{Lathe: workshop(), Blank: small, Task: assess.Finishing, Checked: true}
-	throw := func(n, x float64) float64 { return n * 2 * math.Pi / 60 * x / math.Sqrt2 }
-	at, held := 0.0, 0
-	for _, n := range []float64{900, 1050, 1250, 1450, 1700, 2000} {
-		hear(a, steady(at, 12, assess.RPM(n), throw(n, 0.018))...)
-		at += 4
-	}
-	for i := range 120 { // the throw grows slowly, and its ceiling comes down through the speed
-		for _, r := range steady(at, 4, 2700, throw(2700, 0.0180+0.00003*float64(i))) {
-			d := a.See(r)
-			if d.Action == assess.Hold {
-				held++
-				assert.LessOrEqual(t, d.Speed, d.Ceilings[0].RPM, d.Say)
-			}
-		}
-		at++
-	}
-	assert.Positive(t, held)
 }

@@ -49,13 +49,7 @@ type record struct {
 	cracked   bool       // the blank
 	band      [2]float64 // Hz, of the total
 	samples   int
-
-	// closing is the newest advice that was more than waiting for a spindle to stop, at
-	// closingAt in s; since then after readings came, still of them "nothing turns", the
-	// first of those at stillAt in s.
-	closing            assess.Advice
-	closingAt, stillAt float64
-	after, still       int
+	closing   assess.Closing
 }
 
 // turn is a time at which the advice became another.
@@ -65,10 +59,6 @@ type turn struct {
 	ask    bool // for the dial first
 	say    string
 }
-
-// coasting is how long a lathe may take from its last steady turn to standing still, in s
-// (chosen; too long would let an old advice speak for a later run).
-const coasting = 15
 
 // shortest is how long a recording must be, in s, to be judged at all (chosen: two turns of
 // a slow lathe; from there on the readings themselves say what they lack).
@@ -111,7 +101,7 @@ func (in input) follow(ctx context.Context) (*record, error) {
 		return nil, hintf("record ten seconds or more at one speed",
 			"%s: %d samples in %.3g s are too few to tell a speed", in.name, r.samples, r.doc.Recording.Seconds)
 	}
-	r.conclude()
+	r.doc.Advice = r.closing.Advice(clock)
 	r.cracked = slices.Contains(in.job.blank.Defects, assess.Crack)
 	r.doc.Map = append([]assess.MapPoint{}, adviser.Map()...)
 	return r, nil
@@ -142,8 +132,7 @@ func (r *record) block(b sensor.Block) {
 
 func (r *record) see(reading assess.Reading, advice assess.Advice, keep bool) {
 	r.stretches = together(r.stretches, reading)
-	r.doc.Advice = advice
-	r.close(reading, advice)
+	r.closing.See(reading, advice)
 	ask := len(advice.Reasons) > 0 && advice.Reasons[0].Code == "dial"
 	if n := len(r.turns); advice.Action != assess.Wait && (n == 0 || r.turns[n-1].action != advice.Action || r.turns[n-1].ask != ask) {
 		r.turns = append(r.turns, turn{reading.T + reading.Span/2, advice.Action, ask, advice.Say})
@@ -162,37 +151,6 @@ func (r *record) see(reading assess.Reading, advice assess.Advice, keep bool) {
 	if keep {
 		r.doc.Readings = append(r.doc.Readings, reading)
 	}
-}
-
-// close remembers what held before the spindle was switched off. A recording mostly ends
-// with the lathe at rest, and "nothing turns" is no answer to somebody who asks where to go.
-func (r *record) close(reading assess.Reading, advice assess.Advice) {
-	other := slices.ContainsFunc(reading.Faults, func(f dsp.Fault) bool { return !slices.Contains(ofRunDown, f) })
-	if reading.OK || other || advice.Action != assess.Wait {
-		r.closing, r.closingAt, r.after, r.still = advice, reading.T, 0, 0
-		return
-	}
-	r.after++
-	if reading.Has(dsp.NoTurn) {
-		if r.still == 0 {
-			r.stillAt = reading.T
-		}
-		r.still++
-	}
-}
-
-// ofRunDown are the faults of a spindle that slows down, and of noise when it stands still.
-var ofRunDown = []dsp.Fault{dsp.NoTurn, dsp.Changing, dsp.Weak, dsp.Doubtful}
-
-// conclude makes the advice of the last turns that of the recording, if it ends at rest.
-func (r *record) conclude() {
-	atRest := 2*r.still > r.after && r.stillAt-r.closingAt <= coasting
-	if !atRest || r.closing.Action == "" || r.closing.Action == assess.Wait {
-		return
-	}
-	r.doc.Advice = r.closing
-	r.doc.Advice.Reasons = append(slices.Clone(r.closing.Reasons), assess.Reason{Code: "then-stopped",
-		Text: fmt.Sprintf("this held at %s, before the spindle stopped", clock(r.closingAt)), Source: "this recording"})
 }
 
 // tryNext says what would help a recording that led to no advice.

@@ -41,7 +41,9 @@ func (p *page) report(r *record) {
 func (p *page) advice(a assess.Advice) {
 	action := strings.ToUpper(string(a.Action))
 	say := a.Say
-	if first, rest, _ := strings.Cut(say, " "); strings.EqualFold(strings.TrimSuffix(first, ":"), action) {
+	if later, ok := strings.CutPrefix(say, assess.NextTime); ok {
+		action, say = strings.ToUpper(assess.NextTime[:len(assess.NextTime)-1]), later
+	} else if first, rest, _ := strings.Cut(say, " "); strings.EqualFold(strings.TrimSuffix(first, ":"), action) {
 		action, say = strings.ToUpper(first), rest
 	} else {
 		action += ":"

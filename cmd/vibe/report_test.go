@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -146,43 +147,7 @@ func TestStretches(t *testing.T) {
 	assert.Equal(t, assess.Rough, kept[1].most.Feel, "the roughest, however short")
 }
 
-// A recording that ends with the lathe switched off keeps the advice of its last turns; a
-// break longer than a lathe takes to stop does not.
-func TestClosingAdvice(t *testing.T) {
-	t.Parallel()
-	ok := assess.Reading{OK: true, Speed: 600, Shake: 1, Feel: assess.Calm}
-	off := assess.Reading{Faults: []dsp.Fault{dsp.NoTurn}}
-	raise, wait, stop := assess.Advice{Action: assess.Raise, Speed: 660}, assess.Advice{Action: assess.Wait}, assess.Advice{Action: assess.Stop}
-	at := func(r assess.Reading, t float64) assess.Reading { r.T = t; return r }
-	slowing := assess.Reading{Speed: 300, Faults: []dsp.Fault{dsp.Changing}}
-	blind := assess.Reading{Speed: 600, Faults: []dsp.Fault{dsp.Clipped}}
-	type step struct {
-		r assess.Reading
-		a assess.Advice
-	}
-	for name, c := range map[string]struct {
-		steps []step
-		want  assess.Action
-	}{
-		"still turning":      {[]step{{at(ok, 1), raise}, {at(slowing, 2), wait}}, assess.Wait},
-		"switched off":       {[]step{{at(ok, 1), raise}, {at(slowing, 2), wait}, {at(off, 6), wait}, {at(off, 60), wait}}, assess.Raise},
-		"stopped in alarm":   {[]step{{at(ok, 1), raise}, {at(slowing, 2), stop}, {at(off, 6), wait}}, assess.Stop},
-		"long unknown":       {[]step{{at(ok, 1), raise}, {at(slowing, 2), wait}, {at(off, 30), wait}}, assess.Wait},
-		"blind before":       {[]step{{at(ok, 1), raise}, {at(blind, 2), wait}, {at(off, 6), wait}}, assess.Wait},
-		"started once more":  {[]step{{at(ok, 1), raise}, {at(off, 2), wait}, {at(ok, 9), wait}, {at(off, 10), wait}}, assess.Wait},
-		"never turned":       {[]step{{at(off, 1), wait}}, assess.Wait},
-		"turned on and left": {[]step{{at(off, 1), wait}, {at(ok, 5), raise}}, assess.Raise},
-	} {
-		r := &record{}
-		for _, s := range c.steps {
-			r.see(s.r, s.a, false)
-		}
-		r.conclude()
-		assert.Equal(t, c.want, r.doc.Advice.Action, name)
-	}
-}
-
-// The same with a whole recording: run up, ten seconds of turning, switched off.
+// A recording that ends with the lathe switched off: run up, ten seconds of turning, switched off.
 func TestSwitchedOff(t *testing.T) {
 	t.Parallel()
 	src := demoLathe()
@@ -192,6 +157,10 @@ func TestSwitchedOff(t *testing.T) {
 	require.NoError(t, err)
 	a := r.doc.Advice
 	assert.NotEqual(t, assess.Wait, a.Action, a.Say)
+	assert.True(t, strings.HasPrefix(a.Say, assess.NextTime), a.Say)
+	page := newPage(io.Discard)
+	page.advice(a)
+	assert.Regexp(t, `^NEXT TIME: (hold|raise|lower)`, page.text.String())
 	require.NotEmpty(t, a.Reasons)
 	assert.Equal(t, "then-stopped", a.Reasons[len(a.Reasons)-1].Code)
 }

@@ -1,0 +1,71 @@
+package assess
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"vibe/dsp"
+)
+
+// Closing finds the advice that a recording ends with. Most end with the lathe at rest, and
+// "nothing turns" is no answer to somebody who asks where to go: the advice of the last
+// turns is, said for the next time. The zero value is ready.
+type Closing struct {
+	last, kept  Advice
+	at, stillAt float64 // s, of kept, and of the first reading after it in which nothing turned
+	// readings since kept: all, those in which nothing turned, and those that are neither
+	// that nor a change of speed
+	after, still, vague int
+}
+
+const (
+	// coasting is how long a lathe may take from its last steady turn to standing still, in s
+	// (chosen; too long would let an old advice speak for a later run).
+	coasting = 15
+	// mostVague is how many weak or doubtful readings may lie in between (chosen: less than a
+	// second of them; with more nobody knows what the lathe did meanwhile).
+	mostVague = 3
+)
+
+// See takes a reading and the advice that followed from it, in the order of their time.
+func (c *Closing) See(r Reading, d Advice) {
+	c.last = d
+	other := slices.ContainsFunc(r.Faults, func(f dsp.Fault) bool { return !slices.Contains(ofRunDown, f) })
+	if r.OK || other || d.Action != Wait {
+		*c = Closing{last: d, kept: d, at: r.T}
+		return
+	}
+	c.after++
+	switch {
+	case r.Has(dsp.NoTurn):
+		if c.still == 0 {
+			c.stillAt = r.T
+		}
+		c.still++
+	case !r.Has(dsp.Changing):
+		c.vague++
+	}
+}
+
+// ofRunDown are the faults of a spindle that slows down, and of noise when it stands still.
+var ofRunDown = []dsp.Fault{dsp.NoTurn, dsp.Changing, dsp.Weak, dsp.Doubtful}
+
+// Advice is that of the last turns if the recording ends at rest, else the last one. clock
+// writes a time in s. Its slices are not to be written to.
+func (c *Closing) Advice(clock func(float64) string) Advice {
+	d := c.kept
+	atRest := 2*c.still > c.after && c.stillAt-c.at <= coasting
+	unsure := c.vague > mostVague && d.Action != Stop && d.Action != Lower
+	if !atRest || unsure || d.Action == "" || d.Action == Wait {
+		return c.last
+	}
+	if d.Action != Stop && d.Say != "" {
+		d.Say = NextTime + strings.ToLower(d.Say[:1]) + d.Say[1:]
+	}
+	d.Reasons = append(slices.Clone(d.Reasons), Reason{"then-stopped", fmt.Sprintf("this held at %s, before the spindle stopped", clock(c.at)), "this recording"})
+	return d
+}
+
+// NextTime begins what is said of a speed to a lathe that stands.
+const NextTime = "Next time: "
