@@ -39,11 +39,14 @@ func (n RPM) Hz() float64 { return float64(n) / 60 }
 // omega is the angular speed in rad/s.
 func (n RPM) omega() float64 { return 2 * math.Pi * n.Hz() }
 
-// MM is a length in millimetres. 0 is unknown.
+// MM is a length in millimetres. 0 is unknown and null in JSON.
 type MM float64
 
 // String writes the length to the nearest whole number: "310 mm".
 func (l MM) String() string { return fmt.Sprintf("%.0f mm", float64(l)) }
+
+// MarshalJSON writes the length to 0.001 mm, null when it is not known.
+func (l MM) MarshalJSON() ([]byte, error) { return known(float64(l), 3).MarshalJSON() }
 
 // number is a figure on its way into JSON, null when it is not known.
 type number struct {

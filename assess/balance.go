@@ -190,7 +190,7 @@ func (b Balancing) MostNext(grams float64) float64 {
 
 // check refuses what can give no answer.
 func (b Balancing) check() error {
-	for _, err := range []error{b.Lathe.Validate(), b.Task.Validate(), b.Blank.Validate(b.Lathe, b.Task), b.Fastened.Validate()} {
+	for _, err := range []error{Validate(b.Lathe, b.Blank, b.Task), b.Fastened.Validate()} {
 		if err != nil {
 			return err
 		}

@@ -1,14 +1,14 @@
 package assess
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
 	"slices"
 	"strings"
 )
 
-// The largest blank that is believed when the lathe's own swing and bed are not known, and
-// what an unknown diameter or length then counts as (chosen: more than nearly every wood
+// The largest blank that is believed, and what an unknown diameter or length then counts as (chosen: more than nearly every wood
 // lathe takes; smaller would let an unknown blank turn faster).
 const (
 	largestDiameter MM = 900
@@ -71,12 +71,11 @@ func (b Blank) tailstock() bool { return b.Tailstock || b.Held == Centres }
 // cracked reports whether a crack was seen. Such a blank is not to be started.
 func (b Blank) cracked() bool { return slices.Contains(b.Defects, Crack) }
 
-// Validate returns an InputError for a blank that cannot be, on this lathe and for this
-// task, and nil when it can. What is not known is no error, and neither is a crack: the
+// Validate returns an InputError for a blank that cannot be, for this task, and nil when it can. What is not known is no error, and neither is a crack: the
 // plan and the advice speak of it.
-func (b Blank) Validate(l Lathe, task Task) error {
+func (b Blank) Validate(task Task) error {
 	for _, check := range []func() error{
-		func() error { return b.sizes(l) },
+		b.sizes,
 		b.words,
 		func() error { return b.drill(task) },
 		b.weight,
@@ -88,14 +87,14 @@ func (b Blank) Validate(l Lathe, task Task) error {
 	return nil
 }
 
-func (b Blank) sizes(l Lathe) error {
+func (b Blank) sizes() error {
 	for _, c := range []struct {
 		name       string
 		value, top float64
 		unit, hint string
 	}{
-		{"diameter", float64(b.Diameter), float64(l.swing()), "mm", "give the largest diameter that turns, with its unit, as in --diameter 310mm or 12in"},
-		{"length", float64(b.Length), float64(l.between()), "mm", "give the length from the mounting to the far end, with its unit, as in --length 90mm"},
+		{"diameter", float64(b.Diameter), float64(largestDiameter), "mm", "give the largest diameter that turns, with its unit, as in --diameter 310mm or 12in"},
+		{"length", float64(b.Length), float64(largestLength), "mm", "give the length from the mounting to the far end, with its unit, as in --length 90mm"},
 		{"mass", b.Mass, 2000, "kg", "weigh the blank, as in --mass 4.2kg, or leave it out"},
 		{"moisture", b.Moisture, 300, "%", "give the moisture in percent of the dry mass, as in 12, or leave it out"},
 		{"bit", float64(b.Bit), float64(largestBit), "mm", "cut a larger hole with a turning tool"},
@@ -164,10 +163,6 @@ func (b Blank) weight() error {
 	return nil
 }
 
-// heaviest is what an unknown mass counts as at most, kg: about what gets onto a lathe
-// without a hoist (chosen; smaller would let an unknown log turn faster).
-const heaviest = 100
-
 // massRange is a mass in kg: the likely value, 0 when wood or size are not known, and the
 // heaviest it may well be, 0 when the size is not known.
 type massRange struct{ likely, high float64 }
@@ -183,9 +178,9 @@ func (b Blank) mass() massRange {
 	return massRange{volume * likely, volume * high}
 }
 
-// worst is b with every unknown counted as the less favourable case on lathe l, and what
-// was counted, in words.
-func (b Blank) worst(l Lathe) (Blank, []string) {
+// worst is b with every unknown that decides a ceiling counted as the less favourable case,
+// and what was counted, in words.
+func (b Blank) worst() (Blank, []string) {
 	var said []string
 	count := func(unknown bool, set func(), format string, args ...any) {
 		if unknown {
@@ -193,19 +188,24 @@ func (b Blank) worst(l Lathe) (Blank, []string) {
 			said = append(said, fmt.Sprintf(format, args...))
 		}
 	}
-	sized := b.Diameter > 0 && b.Length > 0
-	count(b.Diameter == 0, func() { b.Diameter = l.swing() }, "diameter not given: counted as %v", l.swing())
-	count(b.Length == 0, func() { b.Length = l.between() }, "length not given: counted as %v", l.between())
+	count(b.Diameter == 0, func() { b.Diameter = largestDiameter }, "diameter not given: counted as %v", largestDiameter)
+	count(b.Length == 0, func() { b.Length = largestLength }, "length not given: counted as %v", largestLength)
 	count(b.Balance == "", func() { b.Balance = Burl }, "balance not given: counted as an uneven burl")
 	count(b.Held == "", func() { b.Held = Vacuum }, "way of holding not given: counted as a vacuum chuck")
 	count(!WoodOf(b.Wood).Known(), func() {}, "wood not given or not in the table: counted as the heaviest and least stiff")
 	count(b.Moisture == 0, func() {}, "moisture not given: counted as soaking wet")
-	if b.Mass == 0 {
-		b.Mass = b.mass().high
-		if !sized {
-			b.Mass = min(b.Mass, heaviest)
-		}
-		said = append(said, fmt.Sprintf("not weighed: counted as %.1f kg", b.Mass))
-	}
 	return b, said
+}
+
+// MarshalJSON writes null for what is not known.
+func (b Blank) MarshalJSON() ([]byte, error) {
+	type plain Blank // without this method
+	return json.Marshal(struct {
+		plain
+		Mass     number   `json:"mass_kg"`
+		Wood     *string  `json:"wood"`
+		Moisture number   `json:"moisture_percent"`
+		Held     *Held    `json:"held"`
+		Balance  *Balance `json:"balance"`
+	}{plain(b), known(b.Mass, 6), word(b.Wood), known(b.Moisture, 3), word(b.Held), word(b.Balance)})
 }

@@ -29,9 +29,6 @@ func MakeCard(l Lathe) (Card, error) {
 	}
 	c := Card{Lathe: l, Tasks: cardTasks}
 	for _, d := range []MM{75, 100, 150, 200, 250, 300, 350, 400, 450, 500} {
-		if d > l.swing() || d/2 > l.between() {
-			break
-		}
 		var row []RPM
 		for _, t := range c.Tasks {
 			b := Blank{Diameter: d, Length: d / 2, Held: Faceplate, Balance: Sawn}

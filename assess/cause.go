@@ -19,7 +19,7 @@ func cause(r Reading) string {
 	switch {
 	case strong >= 3:
 		return "something loose, likely: mount, rest or belt"
-	case len(r.Multiples) > 0 && r.Multiples[0]/2 >= 0.7:
+	case len(r.Multiples) > 0 && r.Multiples[0]/2 >= outOfRound:
 		return "out of round or out of line, perhaps"
 	case r.Crest >= knockCrest:
 		return "out of balance, with knocks: a void, bark or an edge, perhaps"
@@ -44,12 +44,14 @@ func strongMultiples(r Reading) int {
 	return strong
 }
 
-// looseRatio is how strong a multiple must be in velocity, over the line itself, to count;
+// outOfRound is how strong twice a turn must be in velocity, over the line itself, to speak of
+// the shape; looseRatio how strong a multiple must be in velocity, over the line itself, to count;
 // knockCrest how far the knocks stand out of the noise, of which 1000 samples reach 3.2;
 // cuttingRatio how far all vibration must outweigh the line; straight the orbit below which
 // the headstock goes to and fro; clearFloor the floor over the shake below which the line
 // stands clear (all chosen).
 const (
+	outOfRound   = 0.7
 	looseRatio   = 0.3
 	knockCrest   = 7
 	cuttingRatio = 3
@@ -158,23 +160,27 @@ func sureness(share float64) string {
 	return "perhaps"
 }
 
-// resonance is the share of the posterior that has a natural frequency within 15 % of n,
+// closeTo is how near to a natural frequency a speed is close to the resonance, relative
+// (chosen: at little damping the motion is there three times that of far above).
+const closeTo = 0.15
+
+// resonance is the share of the posterior that has a natural frequency close to n,
 // and where that is on average.
 func (m *response) resonance(n RPM) (share float64, at RPM) {
 	var sum, with, mean float64
 	for _, c := range m.cells {
 		sum += c.weight
 		closest := c.f1
-		if math.Abs(60*c.f2-float64(n)) < math.Abs(60*c.f1-float64(n)) {
+		if math.Abs(c.f2-n.Hz()) < math.Abs(c.f1-n.Hz()) {
 			closest = c.f2
 		}
-		if near(RPM(60*closest), n, 0.15) {
+		if near(Turns(closest), n, closeTo) {
 			with += c.weight
-			mean += c.weight * 60 * closest
+			mean += c.weight * closest
 		}
 	}
 	if with == 0 {
 		return 0, 0
 	}
-	return with / sum, RPM(mean / with)
+	return with / sum, Turns(mean / with)
 }

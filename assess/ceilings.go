@@ -55,7 +55,7 @@ const (
 // not known at all is listed only where it wins. The arguments must be valid.
 func Ceilings(l Lathe, b Blank, t Task) []Ceiling {
 	guessed := map[string]bool{"diameter": b.Diameter == 0, "whirl": b.Diameter == 0 || b.Length == 0, "mount": b.Held == ""}
-	b, _ = b.worst(l)
+	b, _ = b.worst()
 	out := []Ceiling{latheCeiling(l), diameterCeiling(b)}
 	if l.ChuckMax > 0 {
 		out = append(out, Ceiling{"chuck", l.ChuckMax, "the fastest speed written on the chuck", "", "the chuck's own rating"})

@@ -23,7 +23,7 @@ func (a *Adviser) Change(b Blank, t Task) error {
 	if b.Mass == was.Mass && (b.Diameter != was.Diameter || b.Length != was.Length) {
 		b.Mass = 0
 	}
-	if err := check(a.Lathe, b, t); err != nil {
+	if err := Validate(a.Lathe, b, t); err != nil {
 		return err
 	}
 	a.Blank, a.Task = b, t

@@ -3,7 +3,7 @@ package assess
 import "math"
 
 // RimSpeed is v = π·D·n in m/s, the speed of the rim of a blank.
-func RimSpeed(d MM, n RPM) float64 { return math.Pi * float64(d) / 1000 * float64(n) / 60 }
+func RimSpeed(d MM, n RPM) float64 { return math.Pi * float64(d) / 1000 * n.Hz() }
 
 // DiscEnergy is the energy in J of a turning solid cylinder, ½·I·ω² with I = ½·m·r² (closed
 // form): m·v²/4 with v the rim speed. mass is in kg.
@@ -47,7 +47,7 @@ func Whirl(d, l MM, ends Ends, stiffness, density float64) RPM {
 	}
 	dm, lm := float64(d)/1000, float64(l)/1000
 	w := float64(ends) * dm / 4 * math.Sqrt(stiffness*1e6/density) / (lm * lm)
-	return RPM(positive(w * 60 / (2 * math.Pi)))
+	return Turns(w / (2 * math.Pi))
 }
 
 // slender is the length over the diameter from which on a blank bends as a bar (chosen;

@@ -15,22 +15,18 @@ const (
 
 // Lathe is what is known of a lathe. The zero value is an unknown one.
 type Lathe struct {
-	Name     string  `json:"name"`
-	Low      RPM     `json:"low_rpm"`       // slowest speed; 0: not known
-	High     RPM     `json:"high_rpm"`      // fastest speed; 0: not known
-	Steps    []RPM   `json:"steps_rpm"`     // of the pulleys, in any order; nil: any speed from Low to High
-	Mass     float64 `json:"mass_kg"`       // with its stand; 0: not known, counts as 30 kg
-	ChuckMax RPM     `json:"chuck_max_rpm"` // fastest speed written on the chuck; 0: not known, no ceiling from it
-	Swing    MM      `json:"swing_mm"`      // largest diameter; 0: not known
-	Between  MM      `json:"between_mm"`    // largest length; 0: not known
+	Name     string `json:"name"`
+	Low      RPM    `json:"low_rpm"`       // slowest speed; 0: not known
+	High     RPM    `json:"high_rpm"`      // fastest speed; 0: not known
+	Steps    []RPM  `json:"steps_rpm"`     // of the pulleys, in any order; nil: any speed from Low to High
+	ChuckMax RPM    `json:"chuck_max_rpm"` // fastest speed written on the chuck; 0: not known, no ceiling from it
 }
 
 // Validate returns an InputError for a lathe that cannot be.
 func (l Lathe) Validate() error {
-	for _, v := range append([]float64{float64(l.Low), float64(l.High), l.Mass, float64(l.ChuckMax),
-		float64(l.Swing), float64(l.Between)}, floats(l.Steps)...) {
-		if !finite(v) || v < 0 {
-			return &InputError{fmt.Sprintf("%g in the description of the lathe cannot be", v), "give speeds in rpm, lengths and mass above zero"}
+	for _, n := range append([]RPM{l.Low, l.High, l.ChuckMax}, l.Steps...) {
+		if !finite(float64(n)) || n < 0 || n > fastestTurn {
+			return &InputError{fmt.Sprintf("%g rpm in the description of the lathe cannot be", float64(n)), fmt.Sprintf("give speeds in rpm, above zero and up to %.0f", float64(fastestTurn))}
 		}
 	}
 	if slices.Contains(l.Steps, 0) {
@@ -40,14 +36,6 @@ func (l Lathe) Validate() error {
 		return &InputError{fmt.Sprintf("slowest speed %v is above the fastest, %v", low, high), "check the lathe's speeds"}
 	}
 	return nil
-}
-
-func floats[T ~float64](in []T) []float64 {
-	out := make([]float64, len(in))
-	for i, v := range in {
-		out[i] = float64(v)
-	}
-	return out
 }
 
 // Range returns the slowest and the fastest speed of the lathe, each 0 where it is not known.
@@ -122,18 +110,4 @@ func (l Lathe) Speeds(low, high RPM) []RPM {
 		out = append(out, high)
 	}
 	return out
-}
-
-func (l Lathe) swing() MM {
-	if l.Swing > 0 {
-		return l.Swing
-	}
-	return largestDiameter
-}
-
-func (l Lathe) between() MM {
-	if l.Between > 0 {
-		return l.Between
-	}
-	return largestLength
 }

@@ -57,14 +57,14 @@ var startShare = map[Balance]float64{True: 0.5, Sawn: 0.45, RoughBlank: 0.4, Bur
 // for what cannot be and for a missing diameter. A cracked blank and no speed slow enough
 // are no errors: the window and the start are then unknown, and Say tells what to do.
 func MakePlan(l Lathe, b Blank, t Task) (Plan, error) {
-	if err := check(l, b, t); err != nil {
+	if err := Validate(l, b, t); err != nil {
 		return Plan{}, err
 	}
 	if b.Diameter == 0 {
 		return Plan{}, &InputError{"no diameter", "give the largest diameter that turns, as in --diameter 310mm or 12in"}
 	}
 	p := Plan{Ceilings: Ceilings(l, b, t), Cautions: Cautions()}
-	_, p.Assumed = b.worst(l)
+	_, p.Assumed = b.worst()
 	p.Assumed = append(p.Assumed, unknownsOf(l, b, t)...)
 	if b.cracked() {
 		p.Ceilings = []Ceiling{} // no speed is slow enough
@@ -153,14 +153,15 @@ func sayMore(l Lathe, b Blank, t Task) string {
 	return say + "."
 }
 
-func check(l Lathe, b Blank, t Task) error {
+// Validate returns an InputError for what cannot be, alone or together.
+func Validate(l Lathe, b Blank, t Task) error {
 	if err := l.Validate(); err != nil {
 		return err
 	}
 	if err := t.Validate(); err != nil {
 		return err
 	}
-	return b.Validate(l, t)
+	return b.Validate(t)
 }
 
 // tooSlow says that the lathe has no speed below the ceiling, and what to do.

@@ -21,7 +21,7 @@ func bowl() assess.Blank {
 
 // workshop is a lathe of which everything is known.
 func workshop() assess.Lathe {
-	return assess.Lathe{Low: 60, High: 3700, Mass: 250, ChuckMax: 3000, Swing: 500, Between: 1100}
+	return assess.Lathe{Low: 60, High: 3700, ChuckMax: 3000}
 }
 
 func ceiling(t *testing.T, in []assess.Ceiling, name string) assess.Ceiling {
@@ -184,7 +184,7 @@ func TestPlanNames(t *testing.T) {
 	p, err := assess.MakePlan(assess.Lathe{}, assess.Blank{Diameter: 310}, "")
 	require.NoError(t, err)
 	all := strings.Join(p.Assumed, "\n")
-	for _, missing := range []string{"length", "balance", "holding", "wood", "moisture", "weighed", "task", "lathe's own range", "chuck's fastest"} {
+	for _, missing := range []string{"length", "balance", "holding", "wood", "moisture", "task", "lathe's own range", "chuck's fastest"} {
 		assert.Contains(t, all, missing)
 	}
 	assert.Zero(t, p.Figures.Energy)
@@ -227,7 +227,7 @@ func TestTooFastLathe(t *testing.T) {
 	t.Parallel()
 	b := bowl()
 	b.Balance = assess.RoughBlank
-	p, err := assess.MakePlan(assess.Lathe{Low: 850, High: 3000, Mass: 40}, b, assess.Roughing)
+	p, err := assess.MakePlan(assess.Lathe{Low: 850, High: 3000}, b, assess.Roughing)
 	require.NoError(t, err)
 	assert.Zero(t, p.Start)
 	assert.Zero(t, p.Window)
@@ -284,8 +284,7 @@ func TestRefusals(t *testing.T) {
 		"infinite":             {blank: assess.Blank{Diameter: 100, Length: assess.MM(math.Inf(1))}, words: "cannot be"},
 		"a unit mixed up":      {blank: assess.Blank{Diameter: 0.31}, words: "too small"},
 		"huge":                 {blank: assess.Blank{Diameter: 3100}, words: "more than 900"},
-		"over the swing":       {blank: assess.Blank{Diameter: 600}, lathe: workshop(), words: "more than 500"},
-		"longer than the bed":  {blank: assess.Blank{Diameter: 60, Length: 1200}, lathe: workshop(), words: "more than 1100"},
+		"longer than a bed":    {blank: assess.Blank{Diameter: 60, Length: 2600}, words: "more than 2500"},
 		"heavier than wood":    {blank: assess.Blank{Diameter: 100, Length: 100, Mass: 4}, words: "more than a solid cylinder"},
 		"heavier than cherry":  {blank: assess.Blank{Diameter: 100, Length: 100, Mass: 1, Wood: "cherry", Moisture: 10}, words: "more than a solid cylinder"},
 		"no such holding":      {blank: assess.Blank{Diameter: 100, Held: "glue"}, words: `no such way of holding: "glue"`},
@@ -297,7 +296,8 @@ func TestRefusals(t *testing.T) {
 		"drill on centres":     {blank: assess.Blank{Diameter: 100, Held: assess.Centres}, task: assess.Drilling, words: "cannot be drilled"},
 		"lathe upside down":    {blank: assess.Blank{Diameter: 100}, lathe: assess.Lathe{Low: 3000, High: 100}, words: "above the fastest"},
 		"a step of nothing":    {blank: assess.Blank{Diameter: 100}, lathe: assess.Lathe{Steps: []assess.RPM{0, 500}}, words: "step"},
-		"lathe of no number":   {blank: assess.Blank{Diameter: 100}, lathe: assess.Lathe{Mass: math.NaN()}, words: "cannot be"},
+		"lathe of no number":   {blank: assess.Blank{Diameter: 100}, lathe: assess.Lathe{High: assess.RPM(math.NaN())}, words: "cannot be"},
+		"lathe of any speed":   {blank: assess.Blank{Diameter: 100}, lathe: assess.Lathe{High: 1e300}, words: "cannot be"},
 	} {
 		_, err := assess.MakePlan(c.lathe, c.blank, c.task)
 		var input *assess.InputError
@@ -337,4 +337,11 @@ func TestKeeps(t *testing.T) {
 	var unknown assess.Lathe
 	require.NoError(t, json.Unmarshal(marshal(t, assess.Lathe{}), &unknown))
 	assert.Equal(t, assess.Lathe{}, unknown, "not known stays not known")
+	var got map[string]any
+	require.NoError(t, json.Unmarshal(marshal(t, assess.Blank{}), &got))
+	for _, name := range []string{"diameter_mm", "length_mm", "mass_kg", "wood", "moisture_percent", "held", "balance", "bit_mm"} {
+		assert.Contains(t, got, name)
+		assert.Nil(t, got[name], name)
+	}
+	require.NoError(t, json.Unmarshal(marshal(t, assess.Blank{}), &b2))
 }

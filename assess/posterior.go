@@ -5,16 +5,10 @@ import (
 	"slices"
 )
 
-// UnbalanceGain is M·X/(m·e) = r²/√((1−r²)² + (2ζr)²), the motion of a mass on a spring
-// under a rotating imbalance, r the speed over the natural one and zeta the damping
-// ratio (Thomson, Theory of Vibration with Applications, 4th ed., eq. 3.2-4). The map of
-// shake against speed is made of it. Infinite at r = 1 without damping.
-func UnbalanceGain(r, zeta float64) float64 {
-	re, im := unbalance(r, zeta)
-	return math.Hypot(re, im)
-}
-
-// unbalance is the same with its phase, r²/(1 − r² + 2iζr).
+// unbalance is M·X/(m·e) with its phase, r²/(1 − r² + 2iζr), the motion of a mass on a spring
+// under a rotating imbalance, r the speed over the natural one and zeta the damping ratio
+// (Thomson, Theory of Vibration with Applications, 4th ed., eq. 3.2-4). The map of shake
+// against speed is made of it. Infinite at r = 1 without damping.
 func unbalance(r, zeta float64) (re, im float64) {
 	c, d := 1-r*r, 2*zeta*r
 	q := r * r / (c*c + d*d)
@@ -32,7 +26,7 @@ type modes struct {
 // by H₁ and κ·H₂ of unbalance, a quarter turn apart, and a = √((|p|² + |p·p|)/2) is the
 // amplitude in the worst direction of p = (H₁, iκH₂).
 func (s modes) gain(n RPM) float64 {
-	f := float64(n) / 60
+	f := n.Hz()
 	a, b := unbalance(f/s.f1, s.zeta)
 	c, d := unbalance(f/s.f2, s.zeta)
 	c, d = s.kappa*c, s.kappa*d

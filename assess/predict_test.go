@@ -16,7 +16,7 @@ func TestPrediction(t *testing.T) {
 	within, above, all := 0, 0, 0
 	for seed := range uint64(15) {
 		s := newShop(1000 + seed)
-		s.lathe = assess.Lathe{Low: 60, High: 3000, Mass: 500}
+		s.lathe = assess.Lathe{Low: 60, High: 3000}
 		s.blank = assess.Blank{Diameter: 75, Length: 60, Mass: 0.15, Balance: assess.True, Held: assess.Chuck, Tailstock: true}
 		s.faulty, s.fading = 0, 0.01
 		a := &assess.Adviser{Lathe: s.lathe, Blank: s.blank, Task: assess.Finishing, Checked: true}

@@ -76,11 +76,11 @@ func Read(rev dsp.Revolution) Reading {
 	}
 	r.Crest = positive(rev.Crest)
 	f := positive(rev.Freq)
-	r.Speed = rpmOf(f)
+	r.Speed = Turns(f)
 	if r.Speed == 0 || !finite(rev.Time) {
 		return r.refuse(dsp.NoTurn)
 	}
-	r.SpeedSE, r.Rival = rpmOf(rev.FreqSE), rpmOf(rev.Rival)
+	r.SpeedSE, r.Rival = Turns(rev.FreqSE), Turns(rev.Rival)
 	r.Shake, r.ShakeSE, r.Floor = shakeOf(rev.Amp, f), shakeOf(rev.AmpSE, f), shakeOf(rev.Floor, f)
 	r.Travel = travelOf(rev.Amp, f)
 	r.Feel = FeelOf(r.Shake, DefaultEdges)
@@ -107,9 +107,6 @@ func (r Reading) refuse(f dsp.Fault) Reading {
 
 // Has reports whether r carries fault f.
 func (r Reading) Has(f dsp.Fault) bool { return slices.Contains(r.Faults, f) }
-
-// rpmOf is the speed of a line at f Hz.
-func rpmOf(f float64) RPM { return RPM(positive(60 * f)) }
 
 // shakeOf is velocity in mm/s rms of an acceleration in m/s² peak at f Hz.
 func shakeOf(a, f float64) float64 {

@@ -222,6 +222,13 @@ func (f flank) highest(d float64) float64 {
 // (chosen; lower makes the steps of a raise smaller).
 const narrowest = 0.015
 
+// The speeds next below: not the neighbouring bin of the same speed, and not so far that the
+// slope between says nothing of a narrow resonance (both chosen).
+const (
+	nextBelow = 1.009
+	farBelow  = 1.2
+)
+
 // neighbours are what was seen at n and at the next speed at least 1 % and at most 20 %
 // below; its speed is 0 if there is none. There must be something seen.
 func (m *response) neighbours(n RPM) (here, below observed) {
@@ -232,7 +239,7 @@ func (m *response) neighbours(n RPM) (here, below observed) {
 		}
 	}
 	for _, o := range seen {
-		if o.speed <= here.speed/1.009 && o.speed >= here.speed/1.2 {
+		if o.speed <= here.speed/nextBelow && o.speed >= here.speed/farBelow {
 			below = o
 		}
 	}
@@ -250,7 +257,7 @@ func (m *response) walk() Ceiling {
 	}
 	x := quantiles(m.cells, func(cell) float64 { return math.Sqrt2 }, misfit, 0.5, 0.975)
 	if x[1] <= 1.33*x[0] {
-		n := RPM(math.Sqrt(walkShare*gravity*1000/x[1]) * 60 / (2 * math.Pi))
+		n := Turns(math.Sqrt(walkShare*gravity*1000/x[1]) / (2 * math.Pi))
 		m.walked = Ceiling{"walk", n, "the imbalance as measured then throws with a fifth of the lathe's weight, and the lathe may walk",
 			fmt.Sprintf("60/2π × √(0.2 × g / %.3f mm)", x[1]),
 			"Thomson, Theory of Vibration with Applications, eq. 3.2-4, on " + ownReadings + "; the share is " + practice}

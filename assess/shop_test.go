@@ -44,7 +44,7 @@ func newShop(seed uint64) *shop {
 	log := func(a, b float64) float64 { return a * math.Pow(b/a, r.Float64()) }
 	pick := func(n int) int { return r.IntN(n) }
 	s := &shop{Rand: r}
-	s.lathe = assess.Lathe{Low: assess.RPM(log(50, 400)), High: assess.RPM(log(1800, 4000)), Mass: log(40, 400)}
+	s.lathe = assess.Lathe{Low: assess.RPM(log(50, 400)), High: assess.RPM(log(1800, 4000))}
 	if pick(3) == 0 {
 		n := log(300, 500)
 		for n < 3600 {

@@ -38,7 +38,7 @@ func (m Mass) Throw(n RPM) float64 {
 // fastest is the speed at which the throw of m is what f holds, 0 for no mass.
 func (m Mass) fastest(f Fastening) RPM {
 	moment := m.Grams / 1000 * float64(m.Radius) / 1000
-	return RPM(positive(math.Sqrt(f.Hold()/moment) * 60 / (2 * math.Pi)))
+	return Turns(math.Sqrt(f.Hold()/moment) / (2 * math.Pi))
 }
 
 // Trial is the speed for the runs of a balancing and what the mass does there.

@@ -21,12 +21,12 @@ func demoJob() job {
 	return job{
 		blank: assess.Blank{Diameter: 150, Length: 110, Wood: "cherry", Held: assess.Faceplate, Tailstock: true, Balance: assess.Burl},
 		task:  assess.Roughing,
-		lathe: assess.Lathe{Low: 200, High: 3200, Mass: 180},
+		lathe: assess.Lathe{Low: 200, High: 3200},
 	}
 }
 
 // demoFlags is the same in flags, for who wants to go on from there.
-const demoFlags = "--diameter 150mm --length 110mm --wood cherry --held faceplate --tailstock --balance burl --task roughing --lowest 200 --highest 3200 --lathe-mass 180kg"
+const demoFlags = "--diameter 150mm --length 110mm --wood cherry --held faceplate --tailstock --balance burl --task roughing --lowest 200 --highest 3200"
 
 // demoLathe simulates it: a stand that rocks sideways at 9 Hz is the shaky band.
 func demoLathe() *sensor.Simulated {

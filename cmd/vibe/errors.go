@@ -41,15 +41,15 @@ type usage struct{ error }
 func (e usage) Unwrap() error { return e.error }
 
 // parseHint gives what is wrong in a recording the shape of every other error: the
-// sensor package writes "where: what; what to try".
+// sensor package writes "where: what; what to try". Where, the name of a file, may hold anything.
 func parseHint(err error) error {
 	var parse *sensor.ParseError
 	if !errors.As(err, &parse) || errors.As(err, new(*hinted)) {
 		return err
 	}
-	text := err.Error()
-	if i := strings.LastIndex(text, "; "); i >= 0 {
-		return hintf(text[i+2:], "%s", text[:i])
+	what := parse.Err.Error()
+	if i := strings.LastIndex(what, "; "); i >= 0 {
+		return hintf(what[i+2:], "%s", strings.TrimSuffix(err.Error(), what[i:]))
 	}
 	return err
 }

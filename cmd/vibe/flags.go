@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -101,11 +102,17 @@ func choose[T ~string](s string, known []T) (T, error) {
 	return "", hintf(hint, "%q is not known here", s)
 }
 
-// nearest returns the word that s was most likely meant to be, "" if none is close.
+// nearest returns the word that s was most likely meant to be, "" if none is close: the
+// first that s begins, else the one with the fewest letters wrong, two at most and no more
+// than half of them.
 func nearest(s string, words []string) string {
-	best, at := "", 3
+	s = strings.ToLower(s)
+	if i := slices.IndexFunc(words, func(w string) bool { return len(s) > 1 && strings.HasPrefix(w, s) }); i >= 0 {
+		return words[i]
+	}
+	best, at := "", min(2, len(s)/2)+1
 	for _, w := range words {
-		if d := distance(strings.ToLower(s), w); d < at || len(s) > 2 && strings.HasPrefix(w, s) && at == 3 {
+		if d := distance(s, w); d < at {
 			best, at = w, d
 		}
 	}

@@ -26,7 +26,7 @@ func sound(readings []assess.Reading) []int16 {
 	turn, loud := 0.0, 0.0
 	for _, r := range readings {
 		for range soundRate / 4 {
-			turn += float64(r.Speed) / 60 / soundRate
+			turn += r.Speed.Hz() / soundRate
 			want := 0.0
 			if r.OK {
 				want = r.Shake / fullShake

@@ -32,7 +32,7 @@ func TestImports(t *testing.T) {
 	for file, imports := range importsOf(t, "../..") {
 		dir := filepath.ToSlash(filepath.Dir(file))
 		top, _, _ := strings.Cut(dir, "/")
-		require.Contains(t, arrows, top, "%s: a package that the design does not know", file)
+		require.Contains(t, arrows, top, "%s: a package that DEVELOPERS.md does not know", file)
 		for _, path := range imports {
 			inside, ours := strings.CutPrefix(path, "vibe/")
 			first, _, _ := strings.Cut(inside, "/")
@@ -50,7 +50,7 @@ func TestImports(t *testing.T) {
 	}
 }
 
-// TestTopLevel keeps the first thing a newcomer sees as small as the design has it.
+// TestTopLevel keeps the first thing a newcomer sees as small as DEVELOPERS.md has it.
 func TestTopLevel(t *testing.T) {
 	t.Parallel()
 	allowed := []string{"README.md", "DEVELOPERS.md", "LICENSE", "go.mod", "go.sum",

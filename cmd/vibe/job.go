@@ -42,7 +42,6 @@ func (j *job) flags(fs *pflag.FlagSet) {
 	fs.Var(amount(speedKind, &l.Low), "lowest", "slowest speed of the lathe")
 	fs.Var(amount(speedKind, &l.High), "highest", "fastest speed of the lathe")
 	fs.Var(rising(&l.Steps), "steps", "its speeds, if it has pulleys: 500,800,1250")
-	fs.Var(amount(massKind, &l.Mass), "lathe-mass", "mass of the lathe with its stand: 120kg")
 	fs.Var(amount(speedKind, &l.ChuckMax), "chuck-max", "fastest speed written on the chuck or faceplate")
 }
 
@@ -54,14 +53,7 @@ func (j *job) check() error {
 			return usage{hintf("leave --lowest and --highest out, the steps say both", "--steps run from %v to %v, --lowest and --highest say another range", low, high)}
 		}
 	}
-	err := j.lathe.Validate()
-	if err == nil {
-		err = j.task.Validate()
-	}
-	if err == nil {
-		err = j.blank.Validate(j.lathe, j.task)
-	}
-	return inputError(err)
+	return inputError(assess.Validate(j.lathe, j.blank, j.task))
 }
 
 // inputError makes a usage error of what assess refuses, with its hint.

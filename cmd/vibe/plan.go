@@ -89,6 +89,9 @@ func (j *job) card(cmd *cobra.Command, to string) error {
 	return err
 }
 
+// mph is a mile an hour in m/s, exact: 1609.344 m over 3600 s (the yard agreement of 1959).
+const mph = 0.44704
+
 // plan writes what is to be known before mounting, the speed to start at first.
 func (p *page) plan(plan assess.Plan) {
 	p.wrap("", p.paint(bold, plan.Say))
@@ -98,7 +101,7 @@ func (p *page) plan(plan assess.Plan) {
 	p.ceilings(plan.Ceilings)
 	if f := plan.Figures; plan.Window.High > 0 {
 		p.head(fmt.Sprintf("What %v means, the fastest this blank may go", plan.Window.High))
-		p.figure(f.RimSpeed > 0, "rim speed %.1f m/s (%.0f km/h, %.0f mph)", f.RimSpeed, f.RimSpeed*3.6, f.RimSpeed/0.44704)
+		p.figure(f.RimSpeed > 0, "rim speed %.1f m/s (%.0f km/h, %.0f mph)", f.RimSpeed, f.RimSpeed*3.6, f.RimSpeed/mph)
 		p.figure(f.Energy > 0, "energy of the turning blank %.0f J; 10 %% slower saves %.0f J of it", f.Energy, f.Slower)
 		p.figure(f.Drop > 0, "a piece that leaves the rim hits like one dropped from %.1f m", f.Drop)
 		p.figure(f.Whirl > 0, "a blank this long begins to whip at about %.0f rpm", float64(f.Whirl))

@@ -9,6 +9,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"vibe/assess"
 )
 
 // TestReadme runs every `$ vibe …` and `go run ./cmd/vibe …` line of the README and of
@@ -62,6 +64,24 @@ func TestReadmeExcerpt(t *testing.T) {
 		return
 	}
 	assert.Equal(t, want, string(m[0]), "go test -run ReadmeExcerpt ./cmd/vibe -update writes it anew")
+}
+
+// The README's cautions are those of every screen, and its list of the JSON leaves nothing out.
+func TestReadmeSays(t *testing.T) {
+	t.Parallel()
+	text, err := os.ReadFile("../../README.md")
+	require.NoError(t, err)
+	for _, c := range assess.Cautions() {
+		assert.Contains(t, string(text), "\n- "+c+"\n")
+	}
+	_, list, _ := strings.Cut(string(text), "**JSON** of `vibe read --json`")
+	list, _, _ = strings.Cut(list, "\n\n")
+	words := strings.FieldsFunc(list, func(r rune) bool { return r != '_' && (r < 'a' || r > 'z') })
+	code, out, msg := vibe(t, nil, "demo", "--json")
+	require.Zero(t, code, msg)
+	for _, m := range regexp.MustCompile(`"([a-z_]+)":`).FindAllStringSubmatch(out, -1) {
+		require.Contains(t, words, m[1])
+	}
 }
 
 // Every flag that the README names is one that some command has, and the other way round.

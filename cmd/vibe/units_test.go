@@ -106,7 +106,12 @@ func TestWords(t *testing.T) {
 
 func TestNearest(t *testing.T) {
 	t.Parallel()
-	words := []string{"diameter", "length", "mass", "tailstock", "full-scale"}
+	words := []string{"help", "bit", "diameter", "length", "mass", "tailstock", "full-scale"}
+	assert.Equal(t, "diameter", nearest("dia", words))
+	assert.Equal(t, "full-scale", nearest("full", words))
+	assert.Equal(t, "full-scale", nearest("FULL-", words))
+	assert.Empty(t, nearest("x1", words))
+	assert.Empty(t, nearest("", words))
 	assert.Equal(t, "diameter", nearest("diamter", words))
 	assert.Equal(t, "full-scale", nearest("fullscale", words))
 	assert.Equal(t, "length", nearest("len", words))
