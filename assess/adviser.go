@@ -55,7 +55,7 @@ const (
 
 // Adviser turns readings into advice for one blank on one lathe. Set the fields before the
 // first See; the zero value is an unknown blank on an unknown lathe, which may do little.
-// Later only Comfort may be set; Change tells of another blank or task. Time is what the
+// Later only Comfort and Checked may be set; Change tells of another blank or task. Time is what the
 // readings say. The fields must be valid.
 type Adviser struct {
 	Lathe Lathe

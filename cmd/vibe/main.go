@@ -81,7 +81,7 @@ func newRoot() *cobra.Command {
 	}
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(flagError)
-	root.AddCommand(newDemo(), newPlan(), newRead(), newBalance(), newLearn())
+	root.AddCommand(newDemo(), newPlan(), newRead(), newWatch(), newBalance(), newLearn())
 	return root
 }
 

@@ -15,23 +15,24 @@ import (
 // everything seen flat on the floor; what lies higher sits as ▲ on the top row. For the same
 // reason the speeds end a third above the fastest one measured.
 const (
-	pictureRows = 12
-	leftMargin  = 7
-	rightMargin = 20 // for the words of the edges
+	leftMargin = 7
+	edgeWords  = 20 // columns for the words of the edges
+	rpmWord    = 8  // columns for the last speed and its unit
 )
 
-// picture draws the points in at most width columns. Nothing measured gives nil.
-func picture(points []assess.MapPoint, aim assess.RPM, width int) []string {
+// picture draws the points in at most width columns and rows + 3 lines, with so many of the
+// columns left for the words of the edges; 0 leaves the words out. Nothing measured gives nil.
+func picture(points []assess.MapPoint, aim assess.RPM, width, rows, words int) []string {
 	low, high, top := frame(points)
 	if high == 0 {
 		return nil
 	}
-	columns := width - leftMargin - rightMargin
-	row := func(shake float64) int { return pictureRows - 1 - int(math.Round(shake/top*(pictureRows-1))) }
+	columns := width - leftMargin - max(words, rpmWord)
+	row := func(shake float64) int { return rows - 1 - int(math.Round(shake/top*float64(rows-1))) }
 	column := func(n assess.RPM) int {
 		return int(math.Round(float64((n - low) / (high - low) * assess.RPM(columns-1))))
 	}
-	grid := make([][]rune, pictureRows)
+	grid := make([][]rune, rows)
 	for r := range grid {
 		grid[r] = []rune(strings.Repeat(" ", columns))
 	}
@@ -39,7 +40,9 @@ func picture(points []assess.MapPoint, aim assess.RPM, width int) []string {
 	for i, feel := range []assess.Feel{assess.Lively, assess.Rough, assess.Violent} {
 		if r := row(assess.DefaultEdges[i]); r >= 0 {
 			grid[r] = []rune(strings.Repeat("·", columns))
-			edges[r] = fmt.Sprintf("%s from %.1f", feel, assess.DefaultEdges[i])
+			if words > 0 {
+				edges[r] = fmt.Sprintf("%s from %.1f", feel, assess.DefaultEdges[i])
+			}
 		}
 	}
 	for _, seen := range []bool{false, true} { // what was measured lies on top
@@ -53,7 +56,7 @@ func picture(points []assess.MapPoint, aim assess.RPM, width int) []string {
 	for r, cells := range grid {
 		scale := ""
 		if r%3 == 2 {
-			scale = fmt.Sprintf("%.1f", top*float64(pictureRows-1-r)/(pictureRows-1))
+			scale = fmt.Sprintf("%.1f", top*float64(rows-1-r)/float64(rows-1))
 		}
 		lines = append(lines, strings.TrimRight(fmt.Sprintf("%*s │%s %s", leftMargin-2, scale, string(cells), edges[r]), " "))
 	}

@@ -6,11 +6,8 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"slices"
 	"time"
-
-	"golang.org/x/term"
 
 	"vibe/assess"
 	"vibe/dsp"
@@ -80,8 +77,7 @@ type input struct {
 func (in input) follow(ctx context.Context) (*record, error) {
 	stop := context.AfterFunc(ctx, func() { in.src.Close() })
 	defer stop()
-	adviser := &assess.Adviser{Lathe: in.job.lathe, Blank: in.job.blank, Task: in.job.task, Checked: in.dial > 0, Comfort: in.comfort}
-	r := &record{doc: document{Recording: recording{Name: in.name, Faults: []dsp.Fault{}, Notes: []string{}}, Readings: []assess.Reading{}}}
+	adviser, r := in.adviser(), newRecord(in.name)
 	told := time.Now()
 	err := loop(in.src, in.tracker(), adviser, func(b sensor.Block) {
 		r.block(b)
@@ -105,6 +101,15 @@ func (in input) follow(ctx context.Context) (*record, error) {
 	r.cracked = slices.Contains(in.job.blank.Defects, assess.Crack)
 	r.doc.Map = append([]assess.MapPoint{}, adviser.Map()...)
 	return r, nil
+}
+
+func newRecord(name string) *record {
+	return &record{doc: document{Recording: recording{Name: name, Faults: []dsp.Fault{}, Notes: []string{}}, Readings: []assess.Reading{}}}
+}
+
+// adviser knows of the job what was said.
+func (in input) adviser() *assess.Adviser {
+	return &assess.Adviser{Lathe: in.job.lathe, Blank: in.job.blank, Task: in.job.task, Checked: in.dial > 0, Comfort: in.comfort}
 }
 
 // tracker searches where this lathe can turn, with a tenth beyond its nominal ends
@@ -191,7 +196,7 @@ func (r *record) summary() string {
 
 // progressOn returns stderr if a person watches it.
 func progressOn(stderr io.Writer) io.Writer {
-	if f, ok := stderr.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
+	if f := terminal(stderr); f != nil {
 		return f
 	}
 	return nil

@@ -127,7 +127,7 @@ func (p *page) onTheWay(turns []turn) {
 const advicesShown = 12
 
 func (p *page) shakeAgainstSpeed(points []assess.MapPoint, advice assess.Advice) {
-	lines := picture(points, advice.Speed, p.width)
+	lines := picture(points, advice.Speed, p.width, 12, edgeWords)
 	if lines == nil {
 		return
 	}

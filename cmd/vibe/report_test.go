@@ -167,11 +167,11 @@ func TestSwitchedOff(t *testing.T) {
 
 func TestPicture(t *testing.T) {
 	t.Parallel()
-	assert.Nil(t, picture(nil, 0, 80))
-	assert.Nil(t, picture([]assess.MapPoint{{Speed: 500, Shake: 1}}, 500, 80), "nothing measured")
+	assert.Nil(t, picture(nil, 0, 80, 12, edgeWords))
+	assert.Nil(t, picture([]assess.MapPoint{{Speed: 500, Shake: 1}}, 500, 80, 12, edgeWords), "nothing measured")
 	got := picture([]assess.MapPoint{
 		{Speed: 400, Shake: 1, Seen: true}, {Speed: 500, Shake: 2, Seen: true}, {Speed: 600, Shake: 4, Seen: true},
-		{Speed: 700, Shake: 9}, {Speed: 2000, Shake: 50}}, 500, 60)
+		{Speed: 700, Shake: 9}, {Speed: 2000, Shake: 50}}, 500, 60, 12, edgeWords)
 	assert.Equal(t, strings.Split(strings.Trim(`
   mm/s
       │··························▲······ rough from 4.5

@@ -1,0 +1,110 @@
+package main
+
+import (
+	"sync"
+
+	"vibe/assess"
+	"vibe/sensor"
+)
+
+// dial is the speed dial of the simulated lathe, with a hand on it that does what the advice
+// says, until the person who plays takes it. It may be used from any goroutine.
+type dial struct {
+	lathe *sensor.Simulated
+	low   assess.RPM // slowest speed of the lathe
+	high  assess.RPM // fastest
+
+	mu      sync.Mutex
+	at      assess.RPM // what it shows; 0 is off
+	follows bool       // obeys the advice
+	said    assess.Advice
+	since   float64 // s, reading at which said was first said
+}
+
+const (
+	// patience is how long an advice has stood before the hand moves, s (chosen: as long as
+	// a turner takes to lift the tool and reach over).
+	patience = 2.0
+	// notch is how far one press of a key turns the dial (chosen).
+	notch assess.RPM = 20
+)
+
+// newDial switches the lathe on at a speed, to follow the advice from there.
+func newDial(lathe *sensor.Simulated, l assess.Lathe, start assess.RPM) *dial {
+	d := &dial{lathe: lathe, low: l.Low, high: l.High, follows: true}
+	d.set(start)
+	return d
+}
+
+// set turns the dial. The lock is held, or nobody else knows of d yet.
+func (d *dial) set(n assess.RPM) {
+	d.at = n
+	d.lathe.SetDial(float64(n) / 60)
+}
+
+// hear obeys an advice that has stood long enough, at t s on the lathe's clock. A stop
+// switches off.
+func (d *dial) hear(t float64, a assess.Advice) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if a.Action != d.said.Action || a.Speed != d.said.Speed {
+		d.said, d.since = a, t
+	}
+	if !d.follows || t-d.since < patience {
+		return
+	}
+	switch a.Action {
+	case assess.Raise, assess.Lower, assess.Stop:
+		if a.Speed != d.at {
+			d.set(a.Speed)
+		}
+	}
+}
+
+// turn moves the dial by hand, by so many notches; from then on it follows nothing. Below
+// the slowest speed it is off.
+func (d *dial) turn(notches int) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.follows = false
+	n := d.at + notch*assess.RPM(notches)
+	switch {
+	case n < d.low && notches > 0:
+		n = d.low
+	case n < d.low:
+		n = 0
+	}
+	d.set(min(n, d.high))
+}
+
+// follow lets the dial obey the advice, or leaves it to the player. A lathe that stands is
+// switched on at its slowest speed.
+func (d *dial) follow(yes bool) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.follows = yes
+	if yes && d.at == 0 {
+		d.set(d.low)
+	}
+}
+
+// state is what the dial shows, 0 for off, and whether it follows the advice.
+func (d *dial) state() (at assess.RPM, follows bool) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.at, d.follows
+}
+
+// playLathe is the lathe of `vibe watch --from simulated`: the demo's, with a finer sensor and
+// a quieter belt, so that slow speeds can be read too, and with wood coming off, so that the
+// advice has somewhere to go. Like the demo's it is invented.
+func playLathe() *sensor.Simulated {
+	lathe := demoLathe()
+	lathe.Seconds, lathe.Speed = 0, nil
+	lathe.Growth = []sensor.Point{{At: 30, Value: 1}, {At: 300, Value: 0.25}}
+	lathe.Lines[1].Amp = [3]complex128{0.001, 0.0015, 0.0005}
+	lathe.Lines[2].Amp = [3]complex128{0.004, 0.006, 0.002}
+	lathe.Cutting.White = 0.0001
+	lathe.Chip.Rate, lathe.Chip.Step, lathe.Chip.Noise = 800, 0.0012, 0.0001
+	return lathe
+}

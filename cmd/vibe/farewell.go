@@ -1,0 +1,31 @@
+package main
+
+import (
+	"fmt"
+
+	"vibe/assess"
+	"vibe/cmd/vibe/live"
+)
+
+// farewell is what remains on the terminal after a session: what the lathe did, what was
+// said, what was marked. It is no advice: nobody knows what the lathe does now.
+func (p *page) farewell(r *record, marks []live.Mark) {
+	p.line("%s", p.paint(bold, "Watched "+r.summary()))
+	if len(r.stretches) == 0 {
+		p.line("No reading was made.")
+		return
+	}
+	p.overTime(r.stretches, r.band)
+	p.onTheWay(r.turns)
+	if len(marks) > 0 {
+		p.head("Marks")
+	}
+	for _, m := range marks {
+		what := string(m.Kind)
+		if m.Speed > 0 {
+			what += fmt.Sprintf(": %v, %s", m.Speed, assess.ShakeText(m.Shake))
+		}
+		p.wrap(fmt.Sprintf("%9s  ", clock(m.T)), what)
+	}
+	p.cautions(assess.Cautions())
+}

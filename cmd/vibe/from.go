@@ -1,0 +1,64 @@
+package main
+
+import (
+	"math"
+	"strings"
+
+	"github.com/spf13/pflag"
+)
+
+// from is what `vibe watch` watches, and what only one kind of source needs.
+type from struct {
+	name string // simulated, serial, serial:PORT, a file, or - for standard input
+	pace pace   // of a recording or the simulated lathe
+	baud int    // of a serial line; 0 is found
+}
+
+// simulated is the word for the lathe to play with.
+const simulated = "simulated"
+
+func (f *from) flags(fs *pflag.FlagSet) {
+	fs.StringVar(&f.name, "from", "", "what to watch: serial, serial:PORT, simulated, a recording's `FILE`, or - for standard input")
+	fs.Var(&value{name: "N", set: func(s string) (err error) {
+		f.pace, err = parsePace(s)
+		return err
+	}}, "pace", "of a recording: 1 as it was (as when not said), 10 ten times as fast, max")
+	var baud float64
+	fs.Var(&value{name: "rate", set: func(s string) error {
+		err := amount(baudKind, &baud).Set(s)
+		if f.baud = int(baud); err == nil && baud != math.Trunc(baud) {
+			err = hintf("as in --baud 115200, or leave it out", "%q is no whole number", s)
+		}
+		return err
+	}}, "baud", "of a serial board that has no USB of its own: 115200 (else found)")
+}
+
+var baudKind = kind{name: "baud", units: []unit{{"baud", 1}}, bare: true, example: "115200"}
+
+// port is the serial port to open, "" for the only one; wired is false for other sources.
+func (f from) port() (name string, wired bool) {
+	rest, wired := strings.CutPrefix(f.name, "serial")
+	name, named := strings.CutPrefix(rest, ":")
+	return name, wired && (rest == "" || named)
+}
+
+// check refuses flags that the source has no use for: something else was meant.
+func (f from) check(fs *pflag.FlagSet) error {
+	if f.name == "" {
+		return usage{hintf("vibe watch --from simulated is a lathe to play with; --from serial is a board, --from FILE replays a recording", "--from does not say what to watch")}
+	}
+	_, wired := f.port()
+	useless := []string{"baud"}
+	switch {
+	case wired:
+		useless = []string{"pace", "rate", "full-scale", "axes", "skip-bad"}
+	case f.name == simulated:
+		useless = []string{"baud", "rate", "unit", "full-scale", "axes", "skip-bad", "speed"}
+	}
+	for _, name := range useless {
+		if fs.Changed(name) {
+			return usage{hintf("leave it out", "--%s means nothing with --from %s", name, f.name)}
+		}
+	}
+	return nil
+}

@@ -1,0 +1,350 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	tea "charm.land/bubbletea/v2"
+	"charm.land/lipgloss/v2"
+
+	"vibe/assess"
+	"vibe/cmd/vibe/live"
+)
+
+// The least terminal that the whole screen fits on; a smaller one gets text alone.
+const (
+	fullWidth  = 80
+	fullHeight = 24
+)
+
+// The colours are the terminal's own, ANSI 1 to 3, so that they suit its background.
+var (
+	plainStyle = lipgloss.NewStyle()
+	boldStyle  = plainStyle.Bold(true)
+	dimStyle   = plainStyle.Faint(true)
+	goodStyle  = boldStyle.Foreground(lipgloss.Color("2"))
+	warnStyle  = boldStyle.Foreground(lipgloss.Color("3"))
+	alarmStyle = boldStyle.Foreground(lipgloss.Color("1"))
+)
+
+// lookOf is the style of a colour of the page.
+func lookOf(style string) lipgloss.Style {
+	switch style {
+	case green:
+		return goodStyle
+	case yellow:
+		return warnStyle
+	case red:
+		return alarmStyle
+	}
+	return boldStyle
+}
+
+// View implements tea.Model.
+func (m *screen) View() tea.View {
+	var lines []string
+	switch {
+	case m.width < fullWidth || m.height < fullHeight:
+		lines = m.small()
+	case m.help:
+		lines = m.helpText()
+	default:
+		lines = m.full()
+	}
+	lines = lines[:min(len(lines), m.height)]
+	for i := range lines {
+		lines[i] = plainStyle.MaxWidth(m.width).Render(lines[i])
+	}
+	v := tea.NewView(strings.Join(lines, "\n"))
+	v.AltScreen = true
+	return v
+}
+
+// full is the whole screen. Rows: head 1, numbers, bar 2, advice, prompt or pictures the
+// rest, caution 1, answer 1, keys 1.
+func (m *screen) full() []string {
+	dots := m.dots()
+	top := []string{m.head()}
+	top = append(top, m.numbers(dots)...)
+	top = append(top, "")
+	top = append(top, m.bar(m.width-2)...)
+	top = append(top, "")
+	top = append(top, m.advice(max(1, dots-1))...)
+	bottom := []string{m.caution(), m.answerLine(), m.keys()}
+	rest := m.height - len(top) - len(bottom)
+	var middle []string
+	if m.prompt != nil {
+		middle = m.asking()
+	} else {
+		middle = m.pictures(rest)
+	}
+	for len(middle) < rest {
+		middle = append(middle, "")
+	}
+	return append(append(top, middle[:rest]...), bottom...)
+}
+
+// dots is the size of the digits that the terminal has room for: see big.
+func (m *screen) dots() int {
+	if m.width >= 110 && m.height >= 34 {
+		return 3
+	}
+	return 2
+}
+
+// head says what is watched: the source, the blank, the task, and how data come.
+func (m *screen) head() string {
+	n := m.now
+	parts := []string{n.Source}
+	if n.Blank.Diameter > 0 {
+		parts = append(parts, strings.TrimSpace(fmt.Sprintf("%v %s", n.Blank.Diameter, n.Blank.Wood)))
+	}
+	if n.Task != "" {
+		parts = append(parts, string(n.Task))
+	}
+	if n.Lost > 0 {
+		parts = append(parts, fmt.Sprintf("%s lost", plural(n.Lost, "sample", "samples")))
+	}
+	right := clock(n.Clock)
+	if n.RateHz > 0 {
+		right = fmt.Sprintf("%.0f samples/s   %s", n.RateHz, right)
+	}
+	return spread(m.width, boldStyle.Render(strings.Join(parts, " · ")), dimStyle.Render(right))
+}
+
+// spread puts left and right at the two ends of a line.
+func spread(width int, left, right string) string {
+	gap := width - lipgloss.Width(left) - lipgloss.Width(right)
+	if gap < 1 {
+		return left
+	}
+	return left + strings.Repeat(" ", gap) + right
+}
+
+// numbers are the speed, the shake and its word, large. Old numbers are not shown at all.
+func (m *screen) numbers(dots int) []string {
+	speed, shake, feel, guess := "–", "–", "no data", ""
+	look := dimStyle
+	switch r := m.now.Reading; {
+	case m.now.Stale:
+	case r.OK:
+		speed, shake, feel = speedText(r), shakeText(r), strings.ToUpper(feelText(r))
+		look = lookOf(feelStyle[r.Feel])
+	default: // what is not sure is not shown large
+		feel = "no number"
+		if r.Speed > 0 {
+			guess = "\n\n  perhaps " + fmt.Sprintf("%.0f", float64(r.Speed))
+		}
+	}
+	left := lipgloss.JoinHorizontal(lipgloss.Top, paintAll(boldStyle, big(speed, dots)), "  rpm"+dimStyle.Render(guess))
+	right := lipgloss.JoinHorizontal(lipgloss.Top, paintAll(look, big(shake, dots)), "  mm/s\n\n  "+look.Reverse(true).Render(" "+feel+" "))
+	left = plainStyle.PaddingLeft(1).Width(max(m.width/2, lipgloss.Width(left)+3)).Render(left)
+	return strings.Split(lipgloss.JoinHorizontal(lipgloss.Top, left, right), "\n")
+}
+
+func paintAll(s lipgloss.Style, lines []string) string { return s.Render(strings.Join(lines, "\n")) }
+
+// bar is the shake against the edges of the words, each word as wide as the other: the
+// edges are steps of one ratio, so that the scale is logarithmic throughout.
+func (m *screen) bar(width int) []string {
+	e := assess.DefaultEdges
+	ratio := e[1] / e[0]
+	part := width / 4
+	at := func(shake float64) int {
+		return min(max(int(math.Round(float64(part)*(1+math.Log(shake/e[0])/math.Log(ratio)))), 0), 4*part)
+	}
+	n := 0
+	r := m.now.Reading
+	if r.OK && !m.now.Stale {
+		n = at(r.Shake)
+	}
+	cells := []rune(strings.Repeat("█", n) + strings.Repeat("░", 4*part-n))
+	for i := 1; i < 4; i++ {
+		cells[i*part] = '│'
+	}
+	if m.now.Comfort > 0 {
+		cells[min(at(m.now.Comfort), len(cells)-1)] = '◆'
+	}
+	words := fmt.Sprintf("%-*s%-*s%-*s%s", part, "calm", part, fmt.Sprintf("%.1f lively", e[0]), part, fmt.Sprintf("%.1f rough", e[1]), fmt.Sprintf("%.1f violent*", e[2]))
+	return []string{" " + lookOf(feelStyle[r.Feel]).Render(string(cells[:n])) + string(cells[n:]), " " + words}
+}
+
+// advice is the action and the speed, large, with the sentence and its first reasons beside.
+func (m *screen) advice(dots int) []string {
+	a := m.now.Advice
+	text := strings.ToUpper(string(a.Action))
+	if a.Speed > 0 && a.Action != assess.Hold {
+		text += fmt.Sprintf(" %.0f", float64(a.Speed))
+	}
+	left := lipgloss.NewStyle().PaddingLeft(1).PaddingRight(3).Render(paintAll(lookOf(actionStyle[a.Action]), big(text, dots)))
+	room := m.width - lipgloss.Width(left) - 1
+	words := boldStyle.Render(a.Say)
+	for _, r := range a.Reasons {
+		words += " " + sourced(r.Text, "") + "."
+	}
+	height := lipgloss.Height(left)
+	right := plainStyle.Width(room).MaxHeight(height).Render(words)
+	return strings.Split(lipgloss.JoinHorizontal(lipgloss.Top, left, right), "\n")
+}
+
+// caution is one of the cautions, another every ten seconds.
+func (m *screen) caution() string {
+	all := assess.Cautions()
+	return " " + warnStyle.Render("! "+all[int(m.now.Clock/10)%len(all)])
+}
+
+// answerLine is what the last key did, or what the source said last.
+func (m *screen) answerLine() string {
+	switch {
+	case m.said != "":
+		return " " + boldStyle.Render(m.said)
+	case m.dial != nil:
+		at, follows := m.dial.state()
+		shows := "dial: " + at.String()
+		if at == 0 {
+			shows = "dial: off"
+		}
+		if follows && at == 0 {
+			return " " + shows + "; press ↑ to switch on"
+		}
+		if follows {
+			return " " + shows + ", follows the advice; ↑ ↓ to turn it yourself"
+		}
+		return " " + shows + ", yours; ↑ ↓ turn it, f lets it follow the advice"
+	case len(m.now.Notes) > 0 && (m.now.Stale || m.now.Clock-m.now.Noted < noteStays):
+		return " " + m.now.Notes[len(m.now.Notes)-1]
+	case !m.now.Checked && m.now.Reading.OK:
+		return " " + warnStyle.Render("what does the dial show? press s and say it: until then no raise is said outright")
+	}
+	return ""
+}
+
+// noteStays is how long a note is shown, s (chosen).
+const noteStays = 10.0
+
+func (m *screen) keys() string {
+	bell := "b mute"
+	if m.muted {
+		bell = "b bell"
+	}
+	dial := ""
+	if m.dial == nil {
+		dial = " s dial "
+	}
+	return dimStyle.Render(dial + " d diameter  t task  c fine  x too much  m mark  " + bell + "  ? help  q quit")
+}
+
+// pictures are the last two minutes and the shake against speed, side by side.
+func (m *screen) pictures(rows int) []string {
+	left := m.width * 2 / 5
+	title := lipgloss.JoinHorizontal(lipgloss.Top, plainStyle.Width(left).Render(" shake, last 2 minutes"), "shake against speed, mm/s")
+	drawn := rows - 3
+	past := append(trace(m.now.Past, left-4, drawn), " 2 min ago"+strings.Repeat(" ", max(0, left-17))+"now")
+	shape := picture(m.now.Map, m.now.Advice.Speed, m.width-left, drawn, 0)
+	shape = shape[min(1, len(shape)):] // its unit is in the title
+	for i := range past {
+		past[i] = plainStyle.Width(left).Render(past[i])
+	}
+	both := lipgloss.JoinHorizontal(lipgloss.Top, strings.Join(past, "\n"), strings.Join(shape, "\n"))
+	return append([]string{title}, strings.Split(both, "\n")...)
+}
+
+// asking is the open prompt.
+func (m *screen) asking() []string {
+	p := m.prompt
+	lines := []string{"", boldStyle.Render(" What diameter is it now?  ") + p.text + "▏", " mm, cm or in, as in 140mm or 5-1/2in; Enter takes it, Esc leaves it as it was"}
+	switch p.asks {
+	case theDial:
+		lines = []string{"", boldStyle.Render(" What does the dial or pulley show now?  ") + p.text + "▏", " rpm, about right is enough; Enter takes it, Esc leaves it"}
+	case theTask:
+		lines = []string{boldStyle.Render(" What comes now? Press its number, or Esc to leave it as it is.")}
+		var row string
+		for i, t := range assess.Tasks() {
+			row += fmt.Sprintf(" %d %-12s", i+1, t)
+			if i%3 == 2 {
+				lines, row = append(lines, row), ""
+			}
+		}
+	}
+	return append(lines, " "+warnStyle.Render(p.error))
+}
+
+// small is the screen in words, for a terminal that is too small for more.
+func (m *screen) small() []string {
+	n := m.now
+	numbers := "no data"
+	if !n.Stale {
+		numbers = fmt.Sprintf("%s rpm  %s mm/s  %s", speedText(n.Reading), shakeText(n.Reading), strings.ToUpper(feelText(n.Reading)))
+	}
+	lines := []string{boldStyle.Render(numbers), lookOf(actionStyle[n.Advice.Action]).Render(shout(n.Advice))}
+	if m.prompt != nil {
+		lines = append(lines, m.asking()...)
+	}
+	lines = append(lines, m.caution(), m.said)
+	if m.height > 8 && m.prompt == nil {
+		for _, r := range n.Advice.Reasons {
+			lines = append(lines, r.Text)
+		}
+		lines = append(lines, dimStyle.Render("d t c x m b ? q: keys, as on a larger terminal"))
+	}
+	return lines
+}
+
+// helpText says what keys and words mean, and all cautions.
+func (m *screen) helpText() []string {
+	p := &page{width: m.width}
+	p.line("%s", boldStyle.Render(" Keys"))
+	for _, k := range [][2]string{
+		{"s", "what the dial shows: compared with the sensor, so that no motor is taken for the spindle"},
+		{"d", "the blank has a new diameter: say it, so that the ceilings are right"},
+		{"t", "another task: roughing, shaping, sanding …"},
+		{"c", "this is comfortable: a mark"},
+		{"x", "this is too much: a mark, and the limit for now goes below it"},
+		{"m", "a mark: something happened here"},
+		{"b", "bell off or on: once for lower, again and again for stop"},
+		{"↑ ↓ f", "simulated lathe: turn its dial; let it follow the advice"},
+	} {
+		p.wrap(fmt.Sprintf("  %-6s ", k[0]), k[1])
+	}
+	p.line("%s", boldStyle.Render(" Words"))
+	p.wrap("  ", "shake: how hard the headstock moves once per turn, mm/s rms. – is not known, ? not to be relied on. Edges of the words: "+assess.EdgesSource+": starting values.")
+	p.line("%s", boldStyle.Render(" Cautions"))
+	p.list(assess.Cautions())
+	p.line(" Any key goes back.")
+	return strings.Split(strings.TrimSuffix(p.text.String(), "\n"), "\n")
+}
+
+// trace draws shake over the last two minutes, newest at the right, rows high. The scale
+// ends at the largest shake, at least at the edge of rough.
+func trace(past []live.Moment, width, rows int) []string {
+	top := assess.DefaultEdges[1]
+	for _, p := range past {
+		top = max(top, p.Shake)
+	}
+	columns := make([]float64, width)
+	for _, p := range past {
+		ago := past[len(past)-1].T - p.T
+		if c := width - 1 - int(ago/live.Span*float64(width)); c >= 0 {
+			columns[c] = max(columns[c], p.Shake)
+		}
+	}
+	lines := make([]string, rows)
+	for r := range lines {
+		scale := "   "
+		if r == 0 {
+			scale = fmt.Sprintf("%3.0f", math.Ceil(top))
+		}
+		var b strings.Builder
+		for _, v := range columns {
+			b.WriteRune(eighth(v/math.Ceil(top)*float64(8*rows) - float64(8*(rows-1-r))))
+		}
+		lines[r] = scale + "│" + b.String()
+	}
+	return lines
+}
+
+// eighth is a cell filled n eighths from below.
+func eighth(n float64) rune {
+	return []rune(" ▁▂▃▄▅▆▇█")[min(max(int(math.Ceil(n)), 0), 8)]
+}

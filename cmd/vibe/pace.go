@@ -1,0 +1,102 @@
+package main
+
+import (
+	"fmt"
+	"strconv"
+	"sync"
+	"time"
+
+	"vibe/sensor"
+)
+
+// pace is how many seconds of a recording pass in one: 1 is as it was. 0 is as fast as can
+// be.
+type pace float64
+
+// parsePace reads a number above zero, or max.
+func parsePace(s string) (pace, error) {
+	if s == "max" {
+		return 0, nil
+	}
+	v, err := strconv.ParseFloat(s, 64)
+	if err != nil || !(v >= 0.01 && v <= 1e4) {
+		return 0, hintf("1 is as it was recorded, 10 is ten times as fast, max is without waiting", "%q is no pace", s)
+	}
+	return pace(v), nil
+}
+
+// String writes the pace as parsePace reads it.
+func (p pace) String() string {
+	if p == 0 {
+		return "max"
+	}
+	return fmt.Sprintf("%g", float64(p))
+}
+
+// piece is how much of a paced recording comes at a time, s (chosen: far below the quarter
+// second between readings, so that each comes when it is due).
+const piece = 0.05
+
+// paced lets the blocks of another source come when they are due.
+type paced struct {
+	sensor.Source
+	pace  pace
+	start time.Time
+	rest  sensor.Block // of a block of Source, not yet due
+
+	once   sync.Once
+	closed chan struct{}
+}
+
+func newPaced(src sensor.Source, p pace) *paced {
+	return &paced{Source: src, pace: p, closed: make(chan struct{})}
+}
+
+// Next implements sensor.Source.
+func (p *paced) Next() (sensor.Block, error) {
+	if len(p.rest.T) == 0 {
+		b, err := p.Source.Next()
+		if err != nil {
+			return b, err
+		}
+		if len(b.T) == 0 { // only something to say
+			return b, nil
+		}
+		p.rest = b
+	}
+	if p.start.IsZero() {
+		p.start = time.Now()
+	}
+	b := p.cut()
+	due := p.start.Add(time.Duration(b.T[len(b.T)-1] / float64(p.pace) * float64(time.Second)))
+	timer := time.NewTimer(time.Until(due))
+	defer timer.Stop()
+	select {
+	case <-p.closed:
+	case <-timer.C:
+		return b, nil
+	}
+	p.rest = sensor.Block{}
+	return p.Source.Next() // which says that it is closed
+}
+
+// cut takes the first piece off the rest. What the source says of the whole comes with it.
+func (p *paced) cut() sensor.Block {
+	b, whole := p.rest, p.rest.Axes
+	n := 1
+	for n < len(b.T) && b.T[n]-b.T[0] < piece {
+		n++
+	}
+	p.rest = sensor.Block{T: b.T[n:], Range: b.Range}
+	b.T, b.Axes = b.T[:n:n], nil
+	for _, x := range whole {
+		b.Axes, p.rest.Axes = append(b.Axes, x[:n:n]), append(p.rest.Axes, x[n:])
+	}
+	return b
+}
+
+// Close implements sensor.Source.
+func (p *paced) Close() error {
+	p.once.Do(func() { close(p.closed) })
+	return p.Source.Close()
+}

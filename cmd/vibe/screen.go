@@ -1,0 +1,244 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"strconv"
+	"strings"
+
+	tea "charm.land/bubbletea/v2"
+
+	"vibe/assess"
+	"vibe/cmd/vibe/live"
+)
+
+// The rules of the screen:
+//
+//   - Speed, shake and advice are read from two metres, at 80 by 24 already.
+//   - Nothing old is shown as if it were new: without data there is no number.
+//   - A word or a sign says what a colour says. NO_COLOR is heeded by the library.
+//   - A caution stays on, whatever else is open.
+//   - Every key works without looking away from the wood for long: one press, and only the
+//     new diameter needs typing.
+
+// screen is the terminal's view of a session. It decides nothing: keys go to the session and
+// to the simulated lathe's dial, and what is drawn is the session's snapshot.
+type screen struct {
+	session *live.Session
+	dial    *dial // nil but for the simulated lathe
+	now     live.Snapshot
+
+	width, height int
+	prompt        *prompt
+	help          bool
+	said          string // answer to the last key
+	muted         bool
+	rings         int
+}
+
+// news tells the screen that the session changed.
+type news struct{}
+
+// showScreen draws the session on a terminal until it ends or the turner quits.
+func showScreen(s *live.Session, d *dial, out *os.File) error {
+	_, err := tea.NewProgram(newScreen(s, d), tea.WithOutput(out), tea.WithoutSignalHandler()).Run()
+	return err
+}
+
+func newScreen(s *live.Session, d *dial) *screen {
+	return &screen{session: s, dial: d, now: s.Now(), width: 80, height: 24}
+}
+
+// Init implements tea.Model.
+func (m *screen) Init() tea.Cmd { return m.listen() }
+
+// listen takes the session as it stands and waits for the next change.
+func (m *screen) listen() tea.Cmd {
+	changed := m.session.Changed()
+	m.now = m.session.Now()
+	return func() tea.Msg {
+		<-changed
+		return news{}
+	}
+}
+
+// Update implements tea.Model.
+func (m *screen) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
+	switch msg := msg.(type) {
+	case tea.WindowSizeMsg:
+		m.width, m.height = msg.Width, msg.Height
+	case news:
+		before := m.now.Clock
+		next := m.listen()
+		if m.now.Ended {
+			return m, tea.Quit
+		}
+		return m, tea.Batch(next, m.ring(m.now.Clock != before))
+	case tea.KeyPressMsg:
+		return m, m.press(msg)
+	case tea.PasteMsg:
+		if m.prompt != nil {
+			m.prompt.text += strings.TrimSpace(msg.Content)
+		}
+	}
+	return m, nil
+}
+
+// ring counts a fresh reading and rings the bell if it is time.
+func (m *screen) ring(fresh bool) tea.Cmd {
+	if !fresh {
+		return nil
+	}
+	m.rings = ringsAfter(m.rings, m.now.Advice.Action)
+	if m.muted || !rings(m.rings) {
+		return nil
+	}
+	return tea.Raw("\a")
+}
+
+// press answers a key.
+func (m *screen) press(key tea.KeyPressMsg) tea.Cmd {
+	if key.String() == "ctrl+c" {
+		return tea.Quit
+	}
+	if m.prompt != nil {
+		m.answer(key)
+		return nil
+	}
+	if m.help {
+		m.help = false
+		return nil
+	}
+	m.said = ""
+	switch key.String() {
+	case "q":
+		return tea.Quit
+	case "?", "h":
+		m.help = true
+	case "d":
+		m.prompt = &prompt{asks: theDiameter}
+	case "t":
+		m.prompt = &prompt{asks: theTask}
+	case "s":
+		if m.dial == nil { // the simulated one is known
+			m.prompt = &prompt{asks: theDial}
+		}
+	case "c":
+		m.mark(live.Comfortable)
+	case "x":
+		m.mark(live.TooMuch)
+	case "m":
+		m.mark(live.Plain)
+	case "b":
+		m.muted = !m.muted
+		m.said = map[bool]string{true: "the bell is off", false: "the bell is on"}[m.muted]
+	default:
+		m.pressDial(key.String())
+	}
+	return nil
+}
+
+// pressDial is for the keys that only the simulated lathe has.
+func (m *screen) pressDial(key string) {
+	if m.dial == nil {
+		return
+	}
+	switch key {
+	case "up", "+":
+		m.dial.turn(1)
+	case "down", "-":
+		m.dial.turn(-1)
+	case "f":
+		_, follows := m.dial.state()
+		m.dial.follow(!follows)
+	}
+}
+
+func (m *screen) mark(k live.Kind) {
+	mark, ok := m.session.Mark(k)
+	switch {
+	case !ok && k != live.Plain:
+		m.said = "not marked: there is no number now to go with it"
+	case !ok:
+		m.said = "marked at " + clock(mark.T)
+	default:
+		m.said = fmt.Sprintf("marked %s: %v, %s", k, mark.Speed, assess.ShakeText(mark.Shake))
+	}
+}
+
+// question is what a prompt asks.
+type question int
+
+const (
+	theDiameter question = iota
+	theTask
+	theDial
+)
+
+// prompt asks for what changed, or for what the dial shows.
+type prompt struct {
+	asks  question
+	text  string
+	error string
+}
+
+// answer takes a key while a prompt is open.
+func (m *screen) answer(key tea.KeyPressMsg) {
+	p := m.prompt
+	p.error = ""
+	switch s := key.String(); {
+	case s == "esc":
+		m.prompt = nil
+	case p.asks == theTask:
+		m.chooseTask(s)
+	case s == "enter" && p.asks == theDial:
+		m.dialShows()
+	case s == "enter":
+		m.newDiameter()
+	case s == "backspace":
+		if r := []rune(p.text); len(r) > 0 {
+			p.text = string(r[:len(r)-1])
+		}
+	case key.Text != "" && len(p.text) < 20:
+		p.text += key.Text
+	}
+}
+
+func (m *screen) chooseTask(key string) {
+	tasks := assess.Tasks()
+	n, err := strconv.Atoi(key)
+	if err != nil || n < 1 || n > len(tasks) {
+		m.prompt.error = fmt.Sprintf("press 1 to %d, or Esc", len(tasks))
+		return
+	}
+	m.tell(m.now.Blank, tasks[n-1], "task: "+string(tasks[n-1]))
+}
+
+func (m *screen) dialShows() {
+	v, err := speedKind.parse(m.prompt.text)
+	if err != nil {
+		m.prompt.error = err.Error()
+		return
+	}
+	m.session.Dial(assess.RPM(v))
+	m.prompt = nil // the session says what came of it
+}
+
+func (m *screen) newDiameter() {
+	v, err := lengthKind.parse(m.prompt.text)
+	if err != nil {
+		m.prompt.error = err.Error()
+		return
+	}
+	blank := m.now.Blank
+	blank.Diameter = assess.MM(v)
+	m.tell(blank, m.now.Task, fmt.Sprintf("diameter: %v", blank.Diameter))
+}
+
+func (m *screen) tell(b assess.Blank, t assess.Task, said string) {
+	if err := m.session.Tell(b, t); err != nil {
+		m.prompt.error = err.Error()
+		return
+	}
+	m.prompt, m.said, m.now = nil, said, m.session.Now()
+}

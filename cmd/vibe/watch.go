@@ -1,0 +1,235 @@
+package main
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"slices"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"vibe/assess"
+	"vibe/cmd/vibe/live"
+	"vibe/sensor"
+	"vibe/sensor/serial"
+)
+
+func newWatch() *cobra.Command {
+	var (
+		j      job
+		who    person
+		opts   sensor.Options
+		f      from
+		speed  assess.RPM
+		asJSON bool
+	)
+	f.pace = 1
+	cmd := &cobra.Command{
+		Use:   "watch --from simulated",
+		Short: "live at the lathe: the speed, the shake and the advice while the blank turns",
+		Long: `Shows, while the blank turns, how fast the spindle really is, how hard it shakes once
+per turn, which speed to go to and why. --from serial is a board on USB, serial:PORT
+one of several. --from simulated is a lathe to play with: its dial follows the advice,
+until a key takes it. --from FILE replays a recording. Where the output is no terminal
+it is plain lines, one whenever something changed.`,
+		Example: `  vibe watch --from simulated
+  vibe watch --from serial --diameter 310mm --length 120mm --balance rough --speed 400
+  vibe watch --from roughing.csv --pace 4 --diameter 310mm --length 120mm`,
+		Args: takes(),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := f.check(cmd.Flags()); err != nil {
+				return err
+			}
+			if f.name == simulated && j.blank.Diameter == 0 {
+				task := cmp.Or(j.task, demoJob().task)
+				j = demoJob()
+				j.task = task
+			}
+			if err := j.check(); err != nil {
+				return err
+			}
+			people, err := loadLearned()
+			if err != nil {
+				return err
+			}
+			in := input{name: nameOf(f.name), job: j, comfort: people.of(who.lathe, who.who).comfort()}
+			w, err := newWatching(cmd, in, f, opts)
+			if err != nil {
+				return err
+			}
+			say(cmd.ErrOrStderr(), slices.Concat(j.notes(), j.sizeless(), w.in.learnt()))
+			if err := w.run(cmd, speed, asJSON); err != nil {
+				return err
+			}
+			return w.teach(who)
+		},
+	}
+	fs := cmd.Flags()
+	fs.SortFlags = false
+	f.flags(fs)
+	fs.Var(amount(speedKind, &speed), "speed", "that the dial shows now: compared with the first sure reading")
+	j.flags(fs)
+	recordingFlags(fs, &opts)
+	who.flags(fs)
+	fs.BoolVar(&asJSON, "json", false, "one JSON object a line on standard output, four a second, no text")
+	return cmd
+}
+
+// watching is one `vibe watch`: a source run through the loop, with a session that remembers
+// what the views show and a record for the goodbye.
+type watching struct {
+	in      input
+	session *live.Session
+	record  *record
+	dial    *dial // of the simulated lathe, else nil
+	real    bool  // a turner stands at the lathe now
+}
+
+// newWatching opens the source. Whoever gets it must close it.
+func newWatching(cmd *cobra.Command, in input, f from, opts sensor.Options) (*watching, error) {
+	w := &watching{in: in}
+	port, wired := f.port()
+	switch {
+	case wired:
+		src, err := serial.Open(port, serial.Options{Baud: f.baud, Unit: opts.Unit})
+		if err != nil {
+			return nil, err
+		}
+		w.in.name, w.in.src, w.real = cmp.Or(port, "the board on USB"), src, true
+	case f.name == simulated:
+		lathe := playLathe()
+		plan, err := assess.MakePlan(in.job.lathe, in.job.blank, in.job.task)
+		if err != nil {
+			return nil, inputError(err)
+		}
+		w.in.name, w.in.src = "simulated lathe", lathe
+		w.dial = newDial(lathe, in.job.lathe, plan.Start)
+	default:
+		src, err := open(cmd, f.name, opts)
+		if err != nil {
+			return nil, err
+		}
+		w.in.src = src
+	}
+	if f.pace > 0 && !wired && f.name != "-" { // a pipe has a pace of its own
+		w.in.src = newPaced(w.in.src, f.pace)
+	}
+	w.record = newRecord(w.in.name)
+	return w, nil
+}
+
+// teach keeps the marks of comfort of a real lathe.
+func (w *watching) teach(who person) error {
+	var marks []assess.Mark
+	for _, m := range w.session.Now().Marks {
+		if m.Kind != live.Plain {
+			marks = append(marks, assess.Mark{Shake: m.Shake, TooMuch: m.Kind == live.TooMuch})
+		}
+	}
+	if !w.real || marks == nil {
+		return nil
+	}
+	people, err := loadLearned() // anew: hours may have passed
+	if err != nil {
+		return err
+	}
+	l := people.of(who.lathe, who.who)
+	l.Marks = append(l.Marks, marks...)
+	return people.save()
+}
+
+// run watches until the source ends, the turner quits or the command is interrupted, and
+// says goodbye. Only a source or an output that fails is an error.
+func (w *watching) run(cmd *cobra.Command, shows assess.RPM, asJSON bool) error {
+	out, msg := cmd.OutOrStdout(), cmd.ErrOrStderr()
+	defer context.AfterFunc(cmd.Context(), func() { w.in.src.Close() })()
+	adviser := w.in.adviser()
+	adviser.Checked = w.dial != nil // it is vibe's own
+	w.session = live.New(w.in.name, adviser)
+	w.session.Dial(shows)
+	if screen := terminal(out); screen != nil && !asJSON {
+		if err := w.onScreen(adviser, screen); err != nil {
+			return err
+		}
+	} else {
+		l := &lines{session: w.session, asJSON: asJSON, out: out, msg: msg, bell: terminal(msg)}
+		if err := w.inLines(adviser, l); err != nil {
+			return err
+		}
+	}
+	if asJSON {
+		_, err := fmt.Fprintf(msg, "%s\n", w.record.summary())
+		return err
+	}
+	p := newPage(out)
+	p.farewell(w.record, w.session.Now().Marks)
+	return p.flush(out)
+}
+
+// loop runs the source through the one loop and ends the session. Show is given every
+// reading with its advice, note what the source has to say; an error of show ends the
+// watching.
+func (w *watching) loop(adviser *assess.Adviser, show func(assess.Reading, assess.Advice) error, note func(string)) error {
+	defer w.session.End()
+	var failed error
+	err := loop(w.in.src, w.in.tracker(), adviser, func(b sensor.Block) {
+		w.record.block(b)
+		w.session.Block(b)
+		for _, n := range b.Notes {
+			note(n)
+		}
+	}, func(r assess.Reading, a assess.Advice) {
+		w.record.see(r, a, false)
+		if compared := w.session.See(r, a); compared != "" {
+			note(compared)
+		}
+		if w.dial != nil {
+			w.dial.hear(r.T+r.Span/2, a)
+		}
+		if failed == nil {
+			if failed = show(r, a); failed != nil {
+				w.in.src.Close()
+			}
+		}
+	})
+	if errors.Is(err, sensor.ErrClosed) {
+		err = nil
+	}
+	return cmp.Or(failed, err, w.in.src.Close())
+}
+
+// onScreen watches on a terminal.
+func (w *watching) onScreen(adviser *assess.Adviser, out *os.File) error {
+	ended := make(chan error, 1)
+	go func() {
+		show := func(assess.Reading, assess.Advice) error { return nil } // the screen looks for itself
+		ended <- w.loop(adviser, show, func(string) {})
+	}()
+	err := showScreen(w.session, w.dial, out)
+	w.in.src.Close() // whose error the loop reports
+	return cmp.Or(err, <-ended)
+}
+
+// inLines watches as text, line by line.
+func (w *watching) inLines(adviser *assess.Adviser, l *lines) error {
+	l.begin()
+	silence := make(chan struct{})
+	go func() {
+		defer close(silence)
+		l.tellSilence()
+	}()
+	err := w.loop(adviser, l.see, l.note)
+	<-silence
+	return err
+}
+
+// terminal returns f if it is one, else nil.
+func terminal(f any) *os.File {
+	if file, ok := f.(*os.File); ok && term.IsTerminal(int(file.Fd())) {
+		return file
+	}
+	return nil
+}
