@@ -31,7 +31,8 @@ const (
 
 // newDial switches the lathe on at a speed, to follow the advice from there.
 func newDial(lathe *sensor.Simulated, l assess.Lathe, start assess.RPM) *dial {
-	d := &dial{lathe: lathe, low: l.Low, high: l.High, follows: true}
+	speeds := l.Speeds(0, 1e9)
+	d := &dial{lathe: lathe, low: speeds[0], high: speeds[len(speeds)-1], follows: true}
 	d.set(start)
 	return d
 }
@@ -101,7 +102,9 @@ func (d *dial) state() (at assess.RPM, follows bool) {
 func playLathe() *sensor.Simulated {
 	lathe := demoLathe()
 	lathe.Seconds, lathe.Speed = 0, nil
-	lathe.Growth = []sensor.Point{{At: 30, Value: 1}, {At: 300, Value: 0.25}}
+	lathe.Imbalance, lathe.Wander = 0.008, 0.0005
+	lathe.Horizontal = sensor.Mode{Hz: 11, Damping: 0.12, Mass: 170}
+	lathe.Growth = []sensor.Point{{At: 30, Value: 1}, {At: 300, Value: 0.15}}
 	lathe.Lines[1].Amp = [3]complex128{0.001, 0.0015, 0.0005}
 	lathe.Lines[2].Amp = [3]complex128{0.004, 0.006, 0.002}
 	lathe.Cutting.White = 0.0001

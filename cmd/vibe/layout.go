@@ -286,9 +286,9 @@ func (m *screen) small() []string {
 		for _, r := range n.Advice.Reasons {
 			lines = append(lines, r.Text)
 		}
-		lines = append(lines, dimStyle.Render("d t c x m b ? q: keys, as on a larger terminal"))
+		lines = append(lines, dimStyle.Render("s d t c x m b ? q: keys, as on a larger terminal"))
 	}
-	return lines
+	return strings.Split(plainStyle.Width(m.width).Render(strings.Join(lines, "\n")), "\n")
 }
 
 // helpText says what keys and words mean, and all cautions.

@@ -1,6 +1,7 @@
 package main
 
-// The way of the data, the same for a file, standard input, the demo and later live work:
+// The way of the data, the same for a file, standard input, the demo, live work and the
+// lathe to play with:
 //
 //  1. sensor.Source.Next gives a Block: times in s, one column an axis in m/s².
 //  2. dsp.Tracker.Add turns it into Revolutions, four a second: the line that turns once

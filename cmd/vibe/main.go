@@ -58,6 +58,8 @@ Try first:
       the whole job on a built-in recording: no hardware, nothing to set up
   vibe plan --diameter 310mm --length 120mm --balance rough --held chuck
       before mounting: where to start, how fast at most, and why
+  vibe watch --from simulated
+      live, at a lathe to play with; --from serial is a board on yours
   vibe read FILE --diameter 310mm --length 120mm
       a recording of yours: what the lathe did, and which speed to go to
   vibe balance --from simulated

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"reflect"
 	"slices"
 
 	"github.com/spf13/cobra"
@@ -43,10 +44,8 @@ it is plain lines, one whenever something changed.`,
 			if err := f.check(cmd.Flags()); err != nil {
 				return err
 			}
-			if f.name == simulated && j.blank.Diameter == 0 {
-				task := cmp.Or(j.task, demoJob().task)
-				j = demoJob()
-				j.task = task
+			if f.name == simulated {
+				j.invent()
 			}
 			if err := j.check(); err != nil {
 				return err
@@ -119,6 +118,18 @@ func newWatching(cmd *cobra.Command, in input, f from, opts sensor.Options) (*wa
 	}
 	w.record = newRecord(w.in.name)
 	return w, nil
+}
+
+// invent fills in what nobody said with the demo's job: a lathe to play with needs one.
+func (j *job) invent() {
+	demo := demoJob()
+	if reflect.ValueOf(j.blank).IsZero() {
+		j.blank = demo.blank
+	}
+	if reflect.ValueOf(j.lathe).IsZero() {
+		j.lathe = demo.lathe
+	}
+	j.task = cmp.Or(j.task, demo.task)
 }
 
 // teach keeps the marks of comfort of a real lathe.

@@ -31,6 +31,10 @@ const (
 	// agrees is how far the dial and the sensor may be apart, relative: what a dial or a belt
 	// may be off, as the tracker and the adviser have it.
 	agrees = 0.08
+	// leap is how far one sure speed may be from the one before it while the comparison with
+	// the dial holds, as a ratio (chosen: the adviser's longest step). Beyond it a belt or a
+	// motor may have been taken for the spindle, and the dial must be asked again.
+	leap = 1.4
 )
 
 // Snapshot is one moment of a session. Its slices belong to the caller.
@@ -93,11 +97,14 @@ type Session struct {
 	dial    assess.RPM // what the dial shows, to be compared with the next sure reading; 0: nothing to compare
 	changed chan struct{}
 	quiet   *time.Timer
+	sure    assess.RPM // of the newest sure reading, 0: none yet
+	own     bool       // the dial is vibe's own: known without being asked
 }
 
-// New begins a session of source. The adviser is the session's from now on. End must follow.
+// New begins a session of source. The adviser is the session's from now on; one that is
+// Checked by now has a dial that need not be asked again. End must follow.
 func New(source string, adviser *assess.Adviser) *Session {
-	s := &Session{adviser: adviser, heard: time.Now(), changed: make(chan struct{})}
+	s := &Session{own: adviser.Checked, adviser: adviser, heard: time.Now(), changed: make(chan struct{})}
 	s.now = Snapshot{Source: source, Blank: adviser.Blank, Task: adviser.Task, Comfort: adviser.Comfort,
 		Checked: adviser.Checked, Advice: wait("no-data", "no reading yet")}
 	s.quiet = time.AfterFunc(StaleAfter, s.silent)
@@ -188,24 +195,31 @@ func (s *Session) See(r assess.Reading, a assess.Advice) (compared string) {
 	if n.Map == nil || m.T-s.mapped >= mapEvery {
 		n.Map, s.mapped = s.adviser.Map(), m.T
 	}
-	if s.dial > 0 && r.OK {
-		compared = s.compare(r.Speed)
-		s.note(compared)
+	if r.OK {
+		if compared = s.compare(r.Speed); compared != "" {
+			s.note(compared)
+		}
+		s.sure = r.Speed
 	}
 	s.announce()
 	return compared
 }
 
-// compare settles what the dial says. The lock is held.
-func (s *Session) compare(read assess.RPM) string {
+// compare settles what the dial says of a sure speed, in words, or whether an earlier
+// comparison still counts. The lock is held.
+func (s *Session) compare(read assess.RPM) (said string) {
 	dial := s.dial
 	s.dial = 0
-	s.now.Checked = math.Abs(float64(dial/read)-1) <= agrees
-	s.adviser.Checked = s.now.Checked
-	if s.now.Checked {
-		return fmt.Sprintf("the dial's %v and the sensor's %v agree", dial, read)
+	switch leapt := max(read, s.sure)/max(min(read, s.sure), 1) > leap; {
+	case dial > 0 && math.Abs(float64(dial/read)-1) <= agrees:
+		s.now.Checked, said = true, fmt.Sprintf("the dial's %v and the sensor's %v agree", dial, read)
+	case dial > 0:
+		s.now.Checked, said = false, fmt.Sprintf("the dial says %v, the sensor %v: no raise; look at the belt's step, and at what else turns nearby", dial, read)
+	case s.now.Checked && leapt && s.sure > 0 && !s.own:
+		s.now.Checked, said = false, fmt.Sprintf("from %v to %v at once: what does the dial show now?", s.sure, read)
 	}
-	return fmt.Sprintf("the dial says %v, the sensor %v: no raise; look at the belt's step, and at what else turns nearby", dial, read)
+	s.adviser.Checked = s.now.Checked
+	return said
 }
 
 // Dial says what the dial or pulley shows now. The next sure reading is compared with it;

@@ -1,0 +1,125 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"encoding/json"
+	"io"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"vibe/assess"
+	"vibe/sensor"
+)
+
+// said is a line of `vibe watch --json`.
+type said struct {
+	Reading struct {
+		T     float64  `json:"t_s"`
+		Span  float64  `json:"span_s"`
+		OK    bool     `json:"ok"`
+		Speed *float64 `json:"speed_rpm"`
+		Shake *float64 `json:"shake_mm_s"`
+	} `json:"reading"`
+	Advice struct {
+		Action assess.Action `json:"action"`
+		Speed  *float64      `json:"speed_rpm"`
+		Say    string        `json:"say"`
+	} `json:"advice"`
+}
+
+// twoSpeeds is a recording of the demo's lathe at a good speed and a rough one, as a file.
+func twoSpeeds(t *testing.T) io.Reader {
+	lathe := demoLathe()
+	lathe.Seconds, lathe.Speed = 20, steps(430, 560)
+	lathe.Cutting = sensor.Cutting{}
+	var csv strings.Builder
+	require.NoError(t, sensor.WriteCSV(&csv, lathe))
+	return strings.NewReader(csv.String())
+}
+
+// A recording replayed says what it says when it is read: the very same readings, a line each.
+func TestWatchJSON(t *testing.T) {
+	t.Parallel()
+	args := strings.Fields(demoFlags)
+	code, out, msg := vibe(t, twoSpeeds(t), append([]string{"watch", "--from", "-", "--json"}, args...)...)
+	require.Zero(t, code, msg)
+	code, read, msg := vibe(t, twoSpeeds(t), append([]string{"read", "-", "--json"}, args...)...)
+	require.Zero(t, code, msg)
+	var doc struct{ Readings []any }
+	require.NoError(t, json.Unmarshal([]byte(read), &doc))
+	var readings []any
+	for line := range strings.Lines(out) {
+		d := one(t, line).(map[string]any)
+		checker{t}.has("", map[string]shape{"reading": readShape["readings"].([]shape)[0], "advice": readShape["advice"]}, d)
+		readings = append(readings, d["reading"])
+	}
+	assert.Equal(t, doc.Readings, readings)
+}
+
+// For a person: what is new, the cautions before anything else, and a goodbye.
+func TestWatchLines(t *testing.T) {
+	t.Parallel()
+	code, out, msg := vibe(t, twoSpeeds(t), append([]string{"watch", "--from", "-", "--speed", "445"}, strings.Fields(demoFlags)...)...)
+	require.Zero(t, code, msg)
+	assert.Less(t, strings.Index(out, assess.Cautions()[0]), strings.Index(out, watchHead))
+	assert.Regexp(t, `note: the dial's 445 rpm and the sensor's 4[23]\d rpm agree\n`, out)
+	assert.Regexp(t, `(?m)^ +[\d.]+ s +\d+ +\d\.\d+ +calm +RAISE to \d+ rpm`, out)
+	assert.Regexp(t, `(?m)^ +[\d.]+ s +\d+ +\d\.\d+ +rough +(LOWER|STOP|HOLD)`, out)
+	assert.Contains(t, out, "Watched standard input: 20.0 s, ")
+	assert.Less(t, strings.Count(out, "\n"), 60, "only what is new")
+}
+
+// Where the dial says something else than the sensor there is no raise.
+func TestWatchDialDiffers(t *testing.T) {
+	t.Parallel()
+	for _, dial := range []string{"--speed=1200", ""} {
+		args := append([]string{"watch", "--from", "-", "--json"}, strings.Fields(demoFlags)...)
+		code, out, msg := vibe(t, twoSpeeds(t), append(args, strings.Fields(dial)...)...)
+		require.Zero(t, code, msg)
+		assert.NotContains(t, out, `"action":"raise"`)
+		assert.Equal(t, dial != "", strings.Contains(msg, "the dial says 1200 rpm, the sensor 4"), msg)
+	}
+}
+
+// A beginner who leaves the simulated lathe to the advice sees it raise, pass no rough
+// speed, and end comfortable; an interrupt is a good end, with a goodbye.
+func TestWatchSimulated(t *testing.T) {
+	t.Parallel()
+	ctx, stop := context.WithCancel(t.Context())
+	defer stop()
+	r, w := io.Pipe()
+	var msg strings.Builder
+	code := make(chan int, 1)
+	go func() {
+		code <- run(ctx, []string{"watch", "--from", "simulated", "--pace", "max", "--json"}, nil, w, &msg)
+		w.Close()
+	}()
+	lines := bufio.NewScanner(r)
+	var first, last said
+	raises := 0
+	for lines.Scan() {
+		var s said
+		require.NoError(t, json.Unmarshal(lines.Bytes(), &s))
+		if s.Reading.OK {
+			assert.Less(t, *s.Reading.Shake, assess.DefaultEdges[1], s.Advice.Say)
+			if last = s; first.Reading.T == 0 {
+				first = s
+			}
+		}
+		if s.Advice.Action == assess.Raise {
+			raises++
+		}
+		if s.Reading.T > 200 {
+			stop()
+		}
+	}
+	assert.Zero(t, <-code, msg.String())
+	assert.Contains(t, msg.String(), "simulated lathe: 20")
+	assert.Positive(t, raises)
+	assert.Less(t, first.Reading.T, 15.0, "a beginner waits no longer")
+	assert.Greater(t, *last.Reading.Speed, 1.5**first.Reading.Speed)
+}
