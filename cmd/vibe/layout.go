@@ -69,7 +69,7 @@ func (m *screen) full() []string {
 	top = append(top, m.numbers(dots)...)
 	top = append(top, "")
 	top = append(top, m.bar(m.width-2)...)
-	top = append(top, "")
+	top = append(top, dimStyle.Render(" * edges: starting values; ISO 20816-1 does not cover wood lathes"))
 	top = append(top, m.advice(max(1, dots-1))...)
 	bottom := []string{m.caution(), m.answerLine(), m.keys()}
 	rest := m.height - len(top) - len(bottom)
