@@ -269,7 +269,7 @@ func (s *Session) Tell(b assess.Blank, t assess.Task) error {
 	if err := t.Validate(); err != nil {
 		return err
 	}
-	if err := b.Validate(s.adviser.Lathe, t); err != nil { // the lathe never changes
+	if err := b.Validate(t); err != nil {
 		return err
 	}
 	s.mu.Lock()
