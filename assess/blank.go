@@ -50,6 +50,15 @@ const (
 	Punky Defect = "punky" // soft, half rotten wood
 )
 
+// Helds lists the ways of holding.
+func Helds() []Held { return []Held{Chuck, Faceplate, Centres, Vacuum, Screw} }
+
+// Balances lists the balances, from best to worst.
+func Balances() []Balance { return []Balance{True, Sawn, RoughBlank, Burl} }
+
+// Defects lists the defects.
+func Defects() []Defect { return []Defect{Void, Bark, Crack, Punky} }
+
 // Blank is the piece of wood on the lathe. The zero value is a blank of which nothing is
 // known; each zero field counts as the less favourable case.
 type Blank struct {
@@ -112,14 +121,14 @@ func (b Blank) sizes() error {
 }
 
 func (b Blank) words() error {
-	if err := oneOf("way of holding", b.Held, Chuck, Faceplate, Centres, Vacuum, Screw); err != nil {
+	if err := oneOf("way of holding", b.Held, Helds()...); err != nil {
 		return err
 	}
-	if err := oneOf("balance", b.Balance, True, Sawn, RoughBlank, Burl); err != nil {
+	if err := oneOf("balance", b.Balance, Balances()...); err != nil {
 		return err
 	}
 	for _, d := range b.Defects {
-		if err := oneOf("defect", d, Void, Bark, Crack, Punky); err != nil {
+		if err := oneOf("defect", d, Defects()...); err != nil {
 			return err
 		}
 	}

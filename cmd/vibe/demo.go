@@ -74,27 +74,27 @@ as any recording of yours, and explains what it prints.`,
 			if err != nil {
 				return err
 			}
-			if asJSON {
-				return writeJSON(cmd.OutOrStdout(), r.doc)
-			}
-			p := newPage(cmd.OutOrStdout())
-			p.teach = true
-			p.wrap("", "A simulated recording of an invented lathe. Everything below was computed from it just now, as it would be from yours.")
-			p.line("")
-			p.wrap("", demoStory)
-			p.line("")
-			p.report(r)
-			p.head("Try next")
-			p.line("  vibe demo --save demo.csv\n      writes this recording into a file, to be read like one of yours:")
-			p.line("  vibe read demo.csv %s", demoFlags)
-			p.line("  vibe plan --diameter 310mm --length 120mm --balance rough --held chuck\n      speeds for a blank of yours before it is mounted")
-			p.line("  vibe read --help\n      how to read your own recording; the README says how to make one")
-			return p.flush(cmd.OutOrStdout())
+			return answer(cmd, asJSON, r.doc, func(p *page) { p.demo(r) })
 		},
 	}
 	cmd.Flags().BoolVar(&asJSON, "json", false, "one JSON document on standard output, no text")
 	cmd.Flags().StringVar(&save, "save", "", "write the recording into this CSV `FILE` instead")
 	return cmd
+}
+
+// demo writes the whole job, each part explained.
+func (p *page) demo(r *record) {
+	p.teach = true
+	p.wrap("", "A simulated recording of an invented lathe. Everything below was computed from it just now, as it would be from yours.")
+	p.line("")
+	p.wrap("", demoStory)
+	p.line("")
+	p.report(r)
+	p.head("Try next")
+	p.line("  vibe demo --save demo.csv\n      writes this recording into a file, to be read like one of yours:")
+	p.line("  vibe read demo.csv %s", demoFlags)
+	p.line("  vibe plan --diameter 310mm --length 120mm --balance rough --held chuck\n      speeds for a blank of yours before it is mounted")
+	p.line("  vibe read --help\n      how to read your own recording; the README says how to make one")
 }
 
 // saveDemo writes the recording as CSV.

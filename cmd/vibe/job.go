@@ -26,13 +26,13 @@ func (j *job) flags(fs *pflag.FlagSet) {
 	fs.Var(amount(massKind, &b.Mass), "mass", "of the blank: 2.4kg, 5lb (else from wood and size)")
 	fs.Var(freeText(&b.Wood), "wood", "kind of wood: cherry, ash, white oak")
 	fs.Var(amount(percentKind, &b.Moisture), "moisture", "of the dry mass: 12 when seasoned (else as wet)")
-	fs.Var(word(&b.Held, assess.Chuck, assess.Faceplate, assess.Centres, assess.Vacuum, assess.Screw),
+	fs.Var(word(&b.Held, assess.Helds()...),
 		"held", "by chuck, faceplate, centres, vacuum or screw")
 	fs.BoolVar(&b.Tailstock, "tailstock", false, "the tailstock supports the far end")
-	fs.Var(word(&b.Balance, assess.True, assess.Sawn, assess.RoughBlank, assess.Burl),
+	fs.Var(word(&b.Balance, assess.Balances()...),
 		"balance", "true (turned round), sawn, rough or burl")
 	fs.Var(list("words", func(s string) error {
-		defect, err := choose(s, []assess.Defect{assess.Void, assess.Bark, assess.Crack, assess.Punky})
+		defect, err := choose(s, assess.Defects())
 		b.Defects = append(b.Defects, defect)
 		return err
 	}),

@@ -50,13 +50,10 @@ your own marks, and how well your hand knows the four words.`,
 			}
 			l := f.of(who.lathe, who.who)
 			comfort, score := assess.LearnComfort(l.Marks), assess.HandScore(l.Guesses)
-			if asJSON {
-				return writeJSON(cmd.OutOrStdout(), map[string]any{"comfort": comfort, "hand": score})
-			}
-			p := newPage(cmd.OutOrStdout())
-			p.comfort(comfort)
-			p.hand(score)
-			return p.flush(cmd.OutOrStdout())
+			return answer(cmd, asJSON, map[string]any{"comfort": comfort, "hand": score}, func(p *page) {
+				p.comfort(comfort)
+				p.hand(score)
+			})
 		},
 	}
 	who.flags(cmd.Flags())

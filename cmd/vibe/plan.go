@@ -42,12 +42,7 @@ The more you tell it, the less it has to assume the worst.`,
 				return inputError(err)
 			}
 			say(cmd.ErrOrStderr(), j.notes())
-			if asJSON {
-				return writeJSON(cmd.OutOrStdout(), plan)
-			}
-			p := newPage(cmd.OutOrStdout())
-			p.plan(plan)
-			return p.flush(cmd.OutOrStdout())
+			return answer(cmd, asJSON, plan, func(p *page) { p.plan(plan) })
 		},
 	}
 	fs := cmd.Flags()
@@ -122,6 +117,16 @@ func (p *page) figure(known bool, format string, args ...any) {
 	if known {
 		p.wrap("  - ", fmt.Sprintf(format, args...))
 	}
+}
+
+// answer writes doc as JSON, or else the page.
+func answer(cmd *cobra.Command, asJSON bool, doc any, write func(*page)) error {
+	if asJSON {
+		return writeJSON(cmd.OutOrStdout(), doc)
+	}
+	p := newPage(cmd.OutOrStdout())
+	write(p)
+	return p.flush(cmd.OutOrStdout())
 }
 
 // writeJSON writes v as one line.

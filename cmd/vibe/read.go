@@ -56,12 +56,7 @@ FILE is CSV or WAV; - is standard input.`,
 			}
 			r.doc.Recording.Notes = slices.Concat(r.doc.Recording.Notes, j.notes(), j.sizeless(), r.tryNext(dial), in.learnt())
 			say(cmd.ErrOrStderr(), r.doc.Recording.Notes)
-			if asJSON {
-				return writeJSON(cmd.OutOrStdout(), r.doc)
-			}
-			p := newPage(cmd.OutOrStdout())
-			p.report(r)
-			return p.flush(cmd.OutOrStdout())
+			return answer(cmd, asJSON, r.doc, func(p *page) { p.report(r) })
 		},
 	}
 	fs := cmd.Flags()

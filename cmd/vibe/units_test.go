@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"math"
 	"strconv"
 	"testing"
@@ -8,6 +9,8 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
+
+	"vibe/sensor"
 )
 
 func TestQuantity(t *testing.T) {
@@ -102,6 +105,17 @@ func TestWords(t *testing.T) {
 	err := word(&held, "chuck", "faceplate").Set("facplate")
 	require.EqualError(t, err, `"facplate" is not known here`)
 	assert.Equal(t, "did you mean faceplate? (chuck, faceplate)", hintOf(err))
+}
+
+// What to try is taken from what was wrong, never from the name of a file.
+func TestParseHint(t *testing.T) {
+	t.Parallel()
+	damaged := &sensor.ParseError{File: "a; b.csv", Err: errors.New("damaged")}
+	assert.Equal(t, "a; b.csv: damaged", parseHint(damaged).Error())
+	assert.NotContains(t, hintOf(parseHint(damaged)), "b.csv")
+	cut := &sensor.ParseError{File: "a; b.csv", Line: 3, Err: errors.New("cut off; copy it again")}
+	assert.Equal(t, "a; b.csv:3: cut off", parseHint(cut).Error())
+	assert.Equal(t, "copy it again", hintOf(parseHint(cut)))
 }
 
 func TestNearest(t *testing.T) {
