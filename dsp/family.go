@@ -24,8 +24,8 @@ const (
 	// standard errors has 15 and more, one of the three bins looked at in a look as long. Chosen.
 	murmur = 6.0
 	// exactly at a part of another is a line within so much of it: of belts, whose ratio may
-	// be any from a quarter to a half, one in a thousand is. Chosen.
-	exactly = 3e-4
+	// be any from a quarter to a half, one in two thousand is. Chosen.
+	exactly = 1.5e-4
 	// plain: a line so many times over the threshold cannot be overlooked. Chosen.
 	plain = 50.0
 	// outrun: a line so many times faster (m/s) than the one the dial means casts doubt on
@@ -34,6 +34,9 @@ const (
 	// singles: of two lines without multiples the lesser is a rival from this share of the
 	// greater one's velocity. Chosen.
 	singles = 0.3
+	// within the dial's reach either of two lines may be the spindle, from this share of the
+	// velocity on. Chosen: belts and motors are not that close, another machine may be.
+	within = 0.05
 	// blurred: in less than so many seconds multiples may agree by accident. Chosen.
 	blurred = 1.4
 	// suspectFor seconds after a line was seen at a part of another, the other is not
@@ -50,14 +53,15 @@ const (
 
 // hypothesis is a frequency that may be the spindle's.
 type hypothesis struct {
-	f      float64 // Hz
-	anchor int     // the multiple that is its strongest line
-	look   *look
-	score  float64 // Σ ln(z/threshold) over the line and its multiples, each at most certain
-	speed  float64 // m/s rms, velocity of the strongest line of the family
-	lines  int     // lines of the family that stand
-	doubt  float64 // Hz, another reading of the same lines that is as good; 0 none
-	beside bool    // was there beside a spindle that was known
+	f       float64 // Hz
+	anchor  int     // the multiple that is its strongest line
+	look    *look
+	score   float64 // Σ ln(z/threshold) over the line and its multiples, each at most certain
+	speed   float64 // m/s rms, velocity of the strongest line of the family
+	lines   int     // lines of the family that stand
+	fastest int     // the multiple that is its fastest line (m/s)
+	doubt   float64 // Hz, another reading of the same lines that is as good; 0 none
+	beside  bool    // was there beside a spindle that was known
 }
 
 // peaks lists the lines between low and high Hz that stand above the noise in any of the
@@ -124,8 +128,8 @@ func (s *suspicion) again(f, off, offVar, now, seconds float64) {
 
 // exact reports whether the line stands so exactly at the part that it is no accident.
 func (s *suspicion) exact() bool {
-	within := 4 / math.Sqrt(s.sure)
-	return within < exactly && math.Abs(s.off) < within
+	reach := 4 / math.Sqrt(s.sure)
+	return reach < exactly && math.Abs(s.off) < reach
 }
 
 // choose returns the hypothesis to believe, with f 0 if there is none, and the frequency of a rival
@@ -222,14 +226,14 @@ func (tr *Tracker) rivalOf(best hypothesis, all []hypothesis, seconds float64) f
 	}
 	top := fastest(all)
 	for _, h := range all {
-		if h.f == best.f || h.lines == 0 || tr.belongs(peak{f: h.f, look: h.look}, best) {
+		if h.f == best.f || h.lines == 0 && h.speed <= best.speed || tr.belongs(peak{f: h.f, look: h.look}, best) {
 			continue
 		}
 		// What would be its multiple has been asked for its parts by an exact fit.
 		if tooth(best.f, h.f, max(best.look.df, h.look.df)) {
 			continue
 		}
-		single := h.lines == 1 && best.lines == 1 && h.speed > singles*best.speed
+		single := h.lines == 1 && best.lines == 1 && h.speed > singles*best.speed || tr.Hint > 0 && h.speed > within*best.speed
 		if h.speed > best.speed || !h.beside && (single || h.worth(top) > best.worth(top)-lead) {
 			return h.f
 		}
@@ -339,6 +343,11 @@ func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
 	if tr.Hint > 0 {
 		return best
 	}
+	if k := best.fastest; k > 1 { // which may be the spindle, and p a belt's
+		if sure, ok := tr.part(peak{f: float64(k) * p.f, look: p.look}, k, now); !sure || !ok {
+			best.doubt = float64(k) * p.f
+		}
+	}
 	for m := 2; m <= maxTooth; m++ {
 		f := p.f / float64(m)
 		if f < low || f < 2.5/p.look.seconds {
@@ -387,7 +396,7 @@ func (tr *Tracker) worthAsking(p peak, m int, now float64) bool {
 }
 
 // part reports whether a line stands at 1/m of p, and whether it is sure to be no accident: it
-// is faster (m/s) than p, or at that part exactly, or another multiple that p does not explain
+// is faster (m/s) than all its multiples, or at that part exactly, or another multiple that p does not explain
 // stands too.
 func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 	s := &tr.probe
@@ -407,7 +416,7 @@ func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 	switch {
 	case amp < faint*strong:
 		return false, true
-	case amp*float64(m) > strong: // no belt is the faster of the two
+	case !s.outdone(): // no belt is the fastest of all
 		return amp > 2*shown*se, true
 	}
 	tr.suspect.again(s.f, s.off, s.offVar, now, s.span)
@@ -429,12 +438,15 @@ func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 func (tr *Tracker) rate(h hypothesis) hypothesis {
 	l := h.look
 	limit := thresholds[l.axes]
-	h.score, h.speed, h.lines = 0, 0, 0
+	h.score, h.speed, h.lines, h.fastest = 0, 0, 0, 0
 	for k := 1; k <= maxTooth; k++ {
 		g := tr.fold(float64(k) * h.f)
 		mains := isMains(g, l.df) && (k > 1 || isMains(g, 0))
 		if k > 1 && float64(k)*h.f > 0.5/tr.dt { // folded it may be anything
 			break
+		}
+		if k == 1 && mains && h.anchor == 1 { // not believed, but a doubt if it is the fastest
+			h.speed = l.velocity(g)
 		}
 		if g < tr.low()/2 || g > l.df*float64(len(l.z)-4) || mains {
 			continue
@@ -444,7 +456,9 @@ func (tr *Tracker) rate(h hypothesis) hypothesis {
 		}
 		if z := l.tooth(g, (0.4+0.06*float64(k))*l.df); z > limit {
 			h.score += min(certain, math.Log(z/limit))
-			h.speed = max(h.speed, l.velocity(g))
+			if v := l.velocity(g); v > h.speed {
+				h.speed, h.fastest = v, k
+			}
 			// A long look blurs a speed that changed.
 			if tr.latest.tooth(g, 0.6*tr.latest.df) > thresholds[l.axes] {
 				h.speed = max(h.speed, tr.latest.velocity(g))
