@@ -50,7 +50,7 @@ var board = sensor.Chip{Rate: 800, Jitter: 0.02, Stamp: 1e-6, Step: 9.80665 / 81
 func setup() recordings.Setup {
 	return recordings.Setup{Label: "cherry bowl", Source: "simulated", Version: "test", Dial: 600,
 		Started: time.Date(2026, 3, 1, 9, 30, 0, 0, time.UTC),
-		Lathe:   assess.Lathe{Name: "long bed", Low: 200, High: 3200, Mass: 180},
+		Lathe:   assess.Lathe{Name: "long bed", Low: 200, High: 3200},
 		Blank:   assess.Blank{Diameter: 150, Length: 110, Wood: "cherry", Held: assess.Faceplate, Balance: assess.Burl},
 		Task:    assess.Roughing}
 }
@@ -245,7 +245,7 @@ func TestSetupAndSearch(t *testing.T) {
 func TestLathes(t *testing.T) {
 	t.Parallel()
 	s := newShop(t)
-	long, mini := assess.Lathe{Name: "long bed", Low: 200, High: 3200, Mass: 180}, assess.Lathe{Name: "mini", Steps: []assess.RPM{500, 800, 1250}}
+	long, mini := assess.Lathe{Name: "long bed", Low: 200, High: 3200}, assess.Lathe{Name: "mini", Steps: []assess.RPM{500, 800, 1250}}
 	require.NoError(t, s.SaveLathe(mini))
 	require.NoError(t, s.SaveLathe(assess.Lathe{Name: "long bed", Low: 100}))
 	require.NoError(t, s.SaveLathe(long))
