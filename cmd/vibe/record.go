@@ -46,6 +46,7 @@ type record struct {
 	cracked   bool       // the blank
 	band      [2]float64 // Hz, of the total
 	samples   int
+	apart     []string // what to say of a dial that the newest ok reading does not agree with
 	closing   assess.Closing
 }
 
@@ -85,7 +86,16 @@ func (in input) follow(ctx context.Context) (*record, error) {
 			told = time.Now()
 			fmt.Fprintf(in.progress, "\r%s: %s read ", in.name, clock(r.doc.Recording.Seconds))
 		}
-	}, func(reading assess.Reading, advice assess.Advice) { r.see(reading, advice, in.keep) })
+	}, func(reading assess.Reading, advice assess.Advice) {
+		if reading.OK && in.dial > 0 { // for the readings that follow: a raise needs two seconds of them
+			adviser.Checked = agree(in.dial, reading.Speed)
+			r.apart = nil
+			if !adviser.Checked {
+				r.apart = []string{fmt.Sprintf("the dial says %v and the sensor %v: every speed here is the sensor's; if the dial is far off or something else turns nearby, this may not be the spindle", in.dial, reading.Speed)}
+			}
+		}
+		r.see(reading, advice, in.keep)
+	})
 	if in.progress != nil {
 		fmt.Fprint(in.progress, "\r\x1b[K")
 	}
@@ -97,6 +107,7 @@ func (in input) follow(ctx context.Context) (*record, error) {
 		return nil, hintf("record ten seconds or more at one speed",
 			"%s: %d samples in %.3g s are too few to tell a speed", in.name, r.samples, r.doc.Recording.Seconds)
 	}
+	r.doc.Recording.Notes = append(r.doc.Recording.Notes, r.apart...)
 	r.doc.Advice = r.closing.Advice(clock)
 	r.cracked = slices.Contains(in.job.blank.Defects, assess.Crack)
 	r.doc.Map = append([]assess.MapPoint{}, adviser.Map()...)
@@ -110,6 +121,12 @@ func newRecord(name string) *record {
 // adviser knows of the job what was said.
 func (in input) adviser() *assess.Adviser {
 	return &assess.Adviser{Lathe: in.job.lathe, Blank: in.job.blank, Task: in.job.task, Checked: in.dial > 0, Comfort: in.comfort}
+}
+
+// agree reports whether dial and found are one speed: within 3 %. Chosen: pulleys and a
+// dial's scale are that good; what is further off may be another machine.
+func agree(dial, found assess.RPM) bool {
+	return math.Abs(float64(found/dial-1)) <= 0.03
 }
 
 // tracker searches where this lathe can turn, with a tenth beyond its nominal ends

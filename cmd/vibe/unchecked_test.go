@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/json"
 	"io"
+	"slices"
 	"strings"
 	"testing"
 
@@ -145,4 +146,19 @@ func TestReadCracked(t *testing.T) {
 	require.Zero(t, code, msg)
 	assert.True(t, strings.HasPrefix(out, "STOP: a cracked blank must not turn."), out)
 	assert.NotContains(t, out, "Never faster")
+}
+
+// A dial that is far from what the sensor finds confirms nothing: no raise, and it is said.
+func TestDialApart(t *testing.T) {
+	t.Parallel()
+	for dial, agrees := range map[assess.RPM]bool{605: true, 645: false} {
+		src := onlyMotor()
+		src.Lines = []sensor.Line{{Order: 1, Amp: [3]complex128{0.12, 0.05i, 0}}}
+		r, err := input{src: src, name: "calm", job: turnedRound(), dial: dial}.follow(t.Context())
+		require.NoError(t, err)
+		raised := slices.ContainsFunc(r.turns, func(turn turn) bool { return turn.action == assess.Raise })
+		assert.Equal(t, agrees, raised, "dial %v: %v", dial, r.doc.Advice.Say)
+		said := slices.ContainsFunc(r.doc.Recording.Notes, func(note string) bool { return strings.Contains(note, "the dial says 645 rpm") })
+		assert.Equal(t, !agrees, said, "dial %v: %v", dial, r.doc.Recording.Notes)
+	}
 }
