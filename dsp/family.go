@@ -423,15 +423,22 @@ func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 	if tr.suspect.exact() {
 		return amp > 2*shown*se, true
 	}
+	// The spindle at d times this, with a belt at 1/d and its second multiple, explains the lines just as well
+	// if all others are multiples of d.
+	d := m
 	for _, k := range s.ks {
-		// A belt at this part of the spindle's speed has a second multiple too.
-		if k > 2 && k%m != 0 {
-			if a, _ := worst(s.phasor[k], v); a > 2*shown*se {
-				return amp > shown*se, true
-			}
+		if a, _ := worst(s.phasor[k], v); k > 2 && a > 2*shown*se {
+			d = gcd(d, k)
 		}
 	}
-	return false, true
+	return d == 1, true
+}
+
+func gcd(a, b int) int {
+	for b != 0 {
+		a, b = b, a%b
+	}
+	return a
 }
 
 // rate scores h in its look.
