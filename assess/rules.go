@@ -272,7 +272,7 @@ func (a *Adviser) raise(r Reading, top Ceiling) (Advice, bool) {
 	// However little of it comes once per turn: a headstock that shakes this much is no place
 	// to go faster from.
 	least, most, total := a.last2s()
-	if most >= a.comfort() || r.Shake >= risingFactor*least || total >= DefaultEdges[1] || a.growth >= risingFactor {
+	if most >= a.comfort() || r.Shake >= justRisen*least || total >= DefaultEdges[1] || a.growth >= risingFactor {
 		return Advice{}, false
 	}
 	a.response.refit()
@@ -348,7 +348,7 @@ const worthMore = 1.03
 func (a *Adviser) hold(r Reading, top Ceiling) Advice {
 	d := Advice{Action: Hold, Speed: a.present(r.Speed, top.RPM), Reasons: []Reason{}}
 	d.Say = fmt.Sprintf("Hold %v: %s, %s.", d.Speed, ShakeText(r.Shake), FeelOf(r.Shake, DefaultEdges))
-	_, _, total := a.last2s()
+	least, _, total := a.last2s()
 	if total >= DefaultEdges[1] {
 		d.Say = fmt.Sprintf("Hold %v: %s once per turn, but %s in all, %s.", d.Speed, ShakeText(r.Shake), ShakeText(total), FeelOf(total, DefaultEdges))
 		d.Reasons = append(d.Reasons, Reason{"total", fmt.Sprintf("all vibration together was up to %s in the last 2 s, and only %s comes once per turn: look for a heavy cut, a loose part, a worn belt or bearing before you go faster", ShakeText(total), ShakeText(r.Shake)), EdgesSource})
@@ -358,6 +358,8 @@ func (a *Adviser) hold(r Reading, top Ceiling) Advice {
 		d.Reasons = append(d.Reasons, Reason{"ceiling", fmt.Sprintf("the lowest ceiling is %.0f rpm (%s): %s", float64(top.RPM), top.Name, top.Text), top.Source})
 	case a.growth >= risingFactor:
 		d.Reasons = append(d.Reasons, Reason{"growing", fmt.Sprintf("%.1f times within 30 s beyond what the speed explains: not faster while it grows", a.growth), ownReadings})
+	case r.Shake >= justRisen*least:
+		d.Reasons = append(d.Reasons, Reason{"growing", fmt.Sprintf("it rose by %.0f %% within 2 s: not faster while it grows", 100*(r.Shake/least-1)), ownReadings})
 	case total < DefaultEdges[1]:
 		d.Reasons = append(d.Reasons, Reason{"edge", fmt.Sprintf("faster could pass the comfort limit of %s, or is not known well enough", ShakeText(a.comfort())), ownReadings})
 	}

@@ -115,6 +115,17 @@ func TestGrowingHolds(t *testing.T) {
 	assert.Contains(t, codes(d), "growing")
 }
 
+// TestJustRisen: no raise on a shake that rose by a tenth within 2 s; something may be coming
+// loose, and the readings lag behind it.
+func TestJustRisen(t *testing.T) {
+	t.Parallel()
+	for last, action := range map[float64]assess.Action{0.21: assess.Raise, 0.23: assess.Hold} {
+		d := hear(turning(), append(steady(0, 12, 400, 0.2), steady(3, 1, 400, last)...)...)
+		assert.Equal(t, action, d.Action, "%v mm/s: %s", last, d.Say)
+		assert.Equal(t, action == assess.Hold, slices.Contains(codes(d), "growing"))
+	}
+}
+
 // TestForeign: a speed that the lathe does not run is another machine's, or the lathe's
 // speeds were said wrong.
 func TestForeign(t *testing.T) {
