@@ -46,6 +46,8 @@ type record struct {
 	cracked   bool       // the blank
 	band      [2]float64 // Hz, of the total
 	samples   int
+	until     float64  // s, time of the last of them
+	holes     float64  // s without samples, of those told
 	apart     []string // what to say of a dial that the newest ok reading does not agree with
 	closing   assess.Closing
 }
@@ -144,13 +146,24 @@ func (r *record) block(b sensor.Block) {
 	if rec.Notes = append(rec.Notes, b.Notes...); len(b.T) == 0 {
 		return
 	}
-	r.samples += len(b.T)
+	for _, t := range b.T {
+		if hole := t - r.until; hole > longHole && hole > 20*r.until/float64(r.samples) && r.until > 0 {
+			rec.Notes = append(rec.Notes, fmt.Sprintf("no samples for %.1f s from %s on", hole, clock(r.until)))
+			r.holes += hole
+		}
+		r.samples++
+		r.until = t
+	}
 	rec.Axes = len(b.Axes)
-	rec.Seconds = math.Round(1e6*b.T[len(b.T)-1]) / 1e6
-	if rate := math.Round(1e4*float64(r.samples-1)/rec.Seconds) / 1e4; rate > 0 && !math.IsInf(rate, 0) {
+	rec.Seconds = math.Round(1e6*r.until) / 1e6
+	if rate := math.Round(1e4*float64(r.samples-1)/(r.until-r.holes)) / 1e4; rate > 0 && !math.IsInf(rate, 0) {
 		rec.RateHz = &rate
 	}
 }
+
+// longHole in the times, if it is many of the usual intervals too, is told and does not count for
+// the rate (chosen: nothing that samples loses more in its stride).
+const longHole = 0.5 // s
 
 func (r *record) see(reading assess.Reading, advice assess.Advice, keep bool) {
 	r.stretches = together(r.stretches, reading)

@@ -162,3 +162,15 @@ func TestDialApart(t *testing.T) {
 		assert.Equal(t, !agrees, said, "dial %v: %v", dial, r.doc.Recording.Notes)
 	}
 }
+
+// A hole in the recording is told, and the rate is that of the samples that are there.
+func TestHole(t *testing.T) {
+	t.Parallel()
+	src := onlyMotor()
+	src.Chip.Rate, src.Chip.Gaps = 400, []sensor.Point{{At: 4, Value: 2}}
+	r, err := input{src: src, name: "hole", job: turnedRound()}.follow(t.Context())
+	require.NoError(t, err)
+	assert.InEpsilon(t, 400, *r.doc.Recording.RateHz, 0.01)
+	require.NotEmpty(t, r.doc.Recording.Notes)
+	assert.Equal(t, "no samples for 2.0 s from 4.0 s on", r.doc.Recording.Notes[0])
+}
