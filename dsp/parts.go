@@ -1,0 +1,96 @@
+package dsp
+
+import "math"
+
+// suspicion is a line that was seen at a whole part of another, and how exactly it stands there.
+type suspicion struct {
+	f, at     float64 // Hz, s
+	off, sure float64 // mean of how far it stood from that part, as a fraction of f, and 1 over its variance
+}
+
+// again takes in that the line was seen at f at time now, off Hz from the part with variance offVar in Hz²,
+// in a look of some seconds, of which only what is new tells something new.
+func (s *suspicion) again(f, off, offVar, now, seconds float64) {
+	const held = 1.0 // s. Chosen: four readings
+	fresh := min(1, (now-s.at)/seconds)
+	if now-s.at > held || math.Abs(s.f-f) > 0.02*f {
+		*s, fresh = suspicion{}, 1
+	}
+	s.f, s.at = f, now
+	more := fresh * f * f / max(offVar, 1e-30)
+	s.sure += more
+	s.off += (off/f - s.off) * more / max(s.sure, 1e-30)
+}
+
+// exact reports whether the line stands so exactly at the part that it is no accident.
+func (s *suspicion) exact() bool {
+	reach := 4 / math.Sqrt(s.sure)
+	return reach < exactly && math.Abs(s.off) < reach
+}
+
+// worthAsking reports whether a line at 1/m of p is looked for by a fit: always where one
+// shows; where none can be excluded, each time until the track is steady, and then one m a
+// time; and on a steady track always that of the track.
+func (tr *Tracker) worthAsking(p peak, m int, now float64) bool {
+	f, l := p.f/float64(m), p.look
+	if l.tooth(f, 0.7*l.df) > thresholds[l.axes] {
+		return true
+	}
+	expected := tr.track.predict(now)
+	if tr.track.count >= steady && expected > 0 {
+		if math.Abs(f-expected) < max(0.02*f, 1.5*l.df/float64(m)) {
+			return true
+		}
+		tr.question++
+		if tr.question%maxTooth != m-1 {
+			return false
+		}
+	}
+	return f < crowded/l.seconds || l.at(f, 1) > murmur
+}
+
+// part reports whether a line stands at 1/m of p, and whether it is sure to be no accident: it
+// is faster (m/s) than all its multiples, or at that part exactly, or another multiple that p does not explain
+// stands too.
+func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
+	s := &tr.probe
+	seconds := p.look.seconds
+	if tr.track.count > 0 { // no longer than the speed has held
+		seconds = min(seconds, max(turns*float64(m)/p.f, tr.track.age()))
+	}
+	if !tr.fitLine(s, p.look, p.f/float64(m), 0, now, seconds, m, max(m, maxMultiple)) {
+		return false, false
+	}
+	v := s.variance()
+	amp, se := worst(s.phasor[1], v)
+	if amp < hinted*se || math.Abs(s.off) > 4*math.Sqrt(s.offVar)+0.02/s.span {
+		return false, false
+	}
+	strong, _ := worst(s.phasor[m], v)
+	switch {
+	case amp < faint*strong:
+		return false, true
+	case !s.outdone(): // no belt is the fastest of all
+		return amp > 2*shown*se, true
+	}
+	tr.suspect.again(s.f, s.off, s.offVar, now, s.span)
+	if tr.suspect.exact() {
+		return amp > 2*shown*se, true
+	}
+	// The spindle at d times this, with a belt at 1/d and its second multiple, explains the lines just as well
+	// if all others are multiples of d.
+	d := m
+	for _, k := range s.ks {
+		if a, _ := worst(s.phasor[k], v); k > 2 && a > 2*shown*se {
+			d = gcd(d, k)
+		}
+	}
+	return d == 1, true
+}
+
+func gcd(a, b int) int {
+	for b != 0 {
+		a, b = b, a%b
+	}
+	return a
+}
