@@ -58,6 +58,9 @@ func solder(t *testing.T, lathe sensor.Source, p pace) (port string) {
 // A closed loop over a real port: a lathe that does what `vibe watch --json` says goes
 // faster, never shakes roughly, and ends comfortable.
 func TestWatchSerial(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays in real time, for which the race detector is too slow")
+	}
 	t.Parallel()
 	ctx, stop := context.WithCancel(t.Context())
 	defer stop()
