@@ -160,6 +160,9 @@ func TestLawsOfAdvice(t *testing.T) {
 	t.Parallel()
 	said := map[assess.Action]int{}
 	defer func() {
+		if testing.Short() {
+			return // of a fifth of the cases, one run in 25 has no raise: 15 % of the cases have one
+		}
 		for _, action := range []assess.Action{assess.Wait, assess.Hold, assess.Raise, assess.Lower, assess.Stop} {
 			assert.Positive(t, said[action], "no %s was tried", action)
 		}
