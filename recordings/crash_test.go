@@ -252,7 +252,28 @@ func TestCutShort(t *testing.T) {
 		gone := density*float64(len(whole)-size) + 2*1250 // and the chunks that were cut, at both ends of a page
 		assert.GreaterOrEqual(t, float64(read), float64(sessions*samples)-gone, "cut to %d of %d bytes", size, len(whole))
 		assert.NotEmpty(t, troubles(t, s))
+
+		sound := filepath.Join(t.TempDir(), "sound")
+		require.NoError(t, s.Backup(sound))
 		require.NoError(t, s.Close())
+		saved := 0
+		rescued, err := recordings.Open(sound)
+		require.NoError(t, err)
+		for _, k := range all {
+			again, err := rescued.Session(k.Number)
+			require.NoError(t, err)
+			assert.Equal(t, k.Setup, again.Setup)
+			got := joined(drain(t, again))
+			saved += len(got.T)
+			requireSome(t, got)
+		}
+		assert.Equal(t, read, saved, "what can be read can be saved")
+		for _, trouble := range troubles(t, rescued) {
+			assert.NotZero(t, trouble.Session, "the new file itself is sound: %s", trouble.Text)
+		}
+		w, err := rescued.Begin(setup())
+		require.NoError(t, err)
+		require.NoError(t, errors.Join(w.Close(), rescued.Close()))
 		now, err := os.ReadFile(cut)
 		require.NoError(t, err)
 		assert.True(t, string(now) == string(whole[:size]), "the cut file was written to")

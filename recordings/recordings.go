@@ -32,7 +32,7 @@ import (
 
 // What can be wrong with a shop file, for errors.Is.
 var (
-	ErrForeign   = errors.New("not a shop file of vibe")
+	ErrForeign   = errors.New("not a shop file")
 	ErrNewer     = errors.New("written by a newer vibe")
 	ErrDamaged   = errors.New("the file is damaged or cut short")
 	ErrFull      = errors.New("the disk is full")

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"slices"
 	"strings"
 	"sync"
@@ -57,10 +58,10 @@ func (s *Shop) Sessions(f Filter) ([]*Session, error) {
 		add("lathe = ? COLLATE NOCASE", f.Lathe)
 	}
 	if !f.Since.IsZero() {
-		add("started >= ?", f.Since.UTC().Format(time.RFC3339))
+		add("started >= ?", stamp(f.Since))
 	}
 	if !f.Until.IsZero() {
-		add("started < ?", f.Until.UTC().Format(time.RFC3339))
+		add("started < ?", stamp(f.Until))
 	}
 	if f.Empty {
 		add("empty = 1")
@@ -185,7 +186,7 @@ func (k *Session) read() error {
 	b, err := k.shop.chunk(k.Number, k.part)
 	k.part++
 	switch {
-	case errors.Is(err, ErrDamaged) || errors.Is(err, errCoded) || errors.Is(err, sql.ErrNoRows):
+	case gone(err):
 		k.gone++
 		return nil
 	case err != nil:
@@ -193,7 +194,7 @@ func (k *Session) read() error {
 	}
 	if k.gone > 0 {
 		b.Notes = append([]string{k.missing()}, b.Notes...)
-		b.Lost += k.gone * int(max(1, k.Summary.Rate()*chunkSpan))
+		b.Lost += int(math.Ceil(k.span(k.gone) * k.Summary.Rate()))
 		k.gone = 0
 	}
 	k.ready = pieces(b)
@@ -204,7 +205,15 @@ func (k *Session) read() error {
 const torn = "what came after this is missing from the shop file, and how long it was is not known"
 
 func (k *Session) missing() string {
-	return fmt.Sprintf("about %d s of this session are missing from the shop file here", k.gone)
+	return fmt.Sprintf("about %.1f s of this session are missing from the shop file here", k.span(k.gone))
+}
+
+// span is how long so many parts are, about, s.
+func (k *Session) span(parts int) float64 {
+	if k.parts == 0 || !(k.Summary.Seconds > 0) {
+		return chunkSpan * float64(parts)
+	}
+	return k.Summary.Seconds * float64(parts) / float64(k.parts)
 }
 
 // chunk reads one part. sql.ErrNoRows is one that is not there.

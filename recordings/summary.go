@@ -144,7 +144,7 @@ func (s *Summary) trace(r assess.Reading) {
 	for r.T >= s.CellSpan*traceCells {
 		for i := range s.Trace {
 			if i%2 == 1 {
-				s.Trace[i/2].join(s.Trace[i])
+				s.Trace[i/2].Join(s.Trace[i])
 			} else {
 				s.Trace[i/2] = s.Trace[i]
 			}
@@ -156,10 +156,11 @@ func (s *Summary) trace(r assess.Reading) {
 	for len(s.Trace) <= i {
 		s.Trace = append(s.Trace, Cell{})
 	}
-	s.Trace[i].join(Cell{1, r.Speed, r.Speed, r.Shake, r.Shake})
+	s.Trace[i].Join(Cell{1, r.Speed, r.Speed, r.Shake, r.Shake})
 }
 
-func (c *Cell) join(d Cell) {
+// Join makes c the cell of both stretches.
+func (c *Cell) Join(d Cell) {
 	switch {
 	case d.N == 0:
 	case c.N == 0:

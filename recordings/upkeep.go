@@ -32,26 +32,19 @@ func (s *Shop) Check() ([]Trouble, error) {
 		out = append(out, Trouble{0, "the list of sessions cannot be read whole"})
 	}
 	for _, k := range all {
-		missing, damaged := 0, 0
+		missing := 0
 		for part := range k.parts {
-			_, err := s.chunk(k.Number, part)
-			switch {
-			case errors.Is(err, sql.ErrNoRows):
+			if _, err := s.chunk(k.Number, part); gone(err) {
 				missing++
-			case errors.Is(err, ErrDamaged) || errors.Is(err, errCoded):
-				damaged++
-			case err != nil:
+			} else if err != nil {
 				return out, err
 			}
 		}
 		if missing > 0 {
-			out = append(out, Trouble{k.Number, fmt.Sprintf("about %d of its %d s are missing", missing, k.parts)})
+			out = append(out, Trouble{k.Number, fmt.Sprintf("about %.0f of its %.0f s are missing or damaged", k.span(missing), k.span(k.parts))})
 		}
 		if k.torn {
 			out = append(out, Trouble{k.Number, "its end is missing; how long it was is not known"})
-		}
-		if damaged > 0 {
-			out = append(out, Trouble{k.Number, fmt.Sprintf("about %d of its %d s are damaged", damaged, k.parts)})
 		}
 	}
 	return out, nil
@@ -132,8 +125,12 @@ func (s *Shop) Backup(to string) (err error) {
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(folder)) }()
 	temp := filepath.Join(folder, "shop")
-	if _, err := s.db.Exec("VACUUM INTO ?", temp); err != nil {
-		return word(err)
+	_, err = s.db.Exec("VACUUM INTO ?", temp)
+	if err = word(err); errors.Is(err, ErrDamaged) {
+		err = errors.Join(ignore(os.Remove(temp), fs.ErrNotExist), s.rescue(temp))
+	}
+	if err != nil {
+		return err
 	}
 	if err := flush(temp); err != nil {
 		return err

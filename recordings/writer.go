@@ -117,7 +117,7 @@ func (s *Shop) Begin(setup Setup) (*Writer, error) {
 	}
 	err = transact(s.db, func(tx *sql.Tx) error {
 		result, err := tx.Exec("INSERT INTO session (started, label, lathe, wood, empty, setup) VALUES (?,?,?,?,?,?)",
-			setup.Started.Format(time.RFC3339), setup.Label, setup.Lathe.Name, setup.Blank.Wood, setup.Empty, string(text))
+			stamp(setup.Started), setup.Label, setup.Lathe.Name, setup.Blank.Wood, setup.Empty, string(text))
 		if err != nil {
 			return err
 		}
@@ -183,19 +183,33 @@ func (w *Writer) close() {
 		return
 	}
 	w.dropped = 0
-	var notes, data any
-	if len(o.Notes) > 0 {
-		text, _ := json.Marshal(o.Notes) // strings always can be
-		notes = string(text)
+	if o.Lost = lost; n == 0 {
+		o.T = []float64{w.first + w.summary.Seconds} // when it was said
 	}
-	from, to := w.first+w.summary.Seconds, w.first+w.summary.Seconds
-	data = []byte{}
-	if n > 0 {
-		from, to, data = o.T[0], o.T[n-1], encode(o)
-	}
-	w.chunks = append(w.chunks, row{intoChunk, []any{chunkID(w.number, w.parts), from, to, n, lost, known(o.Range), notes, w.setup, data}, n})
+	w.chunks = append(w.chunks, chunkRow(chunkID(w.number, w.parts), o, w.setup))
 	w.setup = nil
 	w.parts++
+}
+
+// chunkRow is a chunk as the table has it. One without samples has the time it is about in T
+// all the same.
+func chunkRow(id int64, b sensor.Block, setup any) row {
+	var notes any
+	if len(b.Notes) > 0 {
+		text, _ := json.Marshal(b.Notes) // strings always can be
+		notes = string(text)
+	}
+	n, data := len(b.T), []byte{}
+	from, to := 0.0, 0.0
+	if n > 0 {
+		from, to = b.T[0], b.T[n-1]
+	}
+	if len(b.Axes) == 0 {
+		n = 0
+	} else {
+		data = encode(b)
+	}
+	return row{intoChunk, []any{id, from, to, n, b.Lost, known(b.Range), notes, setup, data}, n}
 }
 
 // Say keeps a reading and the advice that followed from it.
@@ -286,6 +300,9 @@ func (w *Writer) write(last bool) error {
 	}
 	return fmt.Errorf("keep session %d: %w", w.number, err)
 }
+
+// stamp writes a time as the table has it.
+func stamp(t time.Time) string { return t.UTC().Format(time.RFC3339) }
 
 // known is v, or NULL for what is not known.
 func known(v float64) any {

@@ -1,13 +1,16 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/pflag"
 
 	"vibe/assess"
+	"vibe/recordings"
 )
 
 // job is what a turner says about the work: the blank, the lathe it hangs on, what is to
@@ -16,6 +19,10 @@ type job struct {
 	blank assess.Blank
 	lathe assess.Lathe
 	task  assess.Task
+
+	shop  shopFile
+	kept  bool              // the lathe is one of the shop
+	empty []assess.MapPoint // how it shakes with nothing mounted, nil if not known
 }
 
 // flags registers the flags that describe a job, the same in every command.
@@ -39,21 +46,77 @@ func (j *job) flags(fs *pflag.FlagSet) {
 		"defects", "seen in the wood: void,bark,crack,punky")
 	fs.Var(word(&j.task, assess.Tasks()...), "task", "roughing, shaping, finishing, sanding, drilling,\nhollowing, threading, texturing or chatter")
 	fs.Var(amount(lengthKind, &b.Bit), "bit", "diameter of the drill: 25mm, 1/2in")
+	latheFlags(fs, l)
+	fs.Var(freeText(&l.Name), "lathe", "one of your lathes, by its name: see vibe lathe")
+	j.shop.flag(fs)
+}
+
+// latheFlags registers the flags that describe a lathe.
+func latheFlags(fs *pflag.FlagSet, l *assess.Lathe) {
 	fs.Var(amount(speedKind, &l.Low), "lowest", "slowest speed of the lathe")
 	fs.Var(amount(speedKind, &l.High), "highest", "fastest speed of the lathe")
 	fs.Var(rising(&l.Steps), "steps", "its speeds, if it has pulleys: 500,800,1250")
 	fs.Var(amount(speedKind, &l.ChuckMax), "chuck-max", "fastest speed written on the chuck or faceplate")
 }
 
-// check refuses what cannot be, as wrong usage.
+// check takes the lathe that was named from the shop, and refuses what cannot be, as wrong
+// usage.
 func (j *job) check() error {
-	if l := j.lathe; len(l.Steps) > 0 {
+	if err := checkRange(j.lathe); err != nil {
+		return err
+	}
+	if err := j.pick(); err != nil {
+		return err
+	}
+	return inputError(assess.Validate(j.lathe, j.blank, j.task))
+}
+
+func checkRange(l assess.Lathe) error {
+	if len(l.Steps) > 0 {
 		low, high := l.Steps[0], l.Steps[len(l.Steps)-1]
 		if l.Low > 0 && l.Low != low || l.High > 0 && l.High != high {
 			return usage{hintf("leave --lowest and --highest out, the steps say both", "--steps run from %v to %v, --lowest and --highest say another range", low, high)}
 		}
 	}
-	return inputError(assess.Validate(j.lathe, j.blank, j.task))
+	return nil
+}
+
+// pick takes what the shop knows of the lathe that was named. What was said beside the name
+// wins, the range of speeds as a whole. A name that the shop does not know is no error:
+// then nothing is known of the lathe.
+func (j *job) pick() error {
+	said := j.lathe
+	if said.Name == "" {
+		return nil
+	}
+	shop, err := j.shop.view()
+	if errors.Is(err, errNothing) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	defer shop.Close()
+	all, err := shop.Lathes()
+	if err != nil {
+		return j.shop.explain(err)
+	}
+	at := slices.IndexFunc(all, func(l assess.Lathe) bool { return strings.EqualFold(l.Name, said.Name) })
+	if at < 0 {
+		return nil
+	}
+	j.lathe, j.kept = over(said, all[at]), true
+	j.empty, _, err = shop.Baseline(j.lathe.Name)
+	return j.shop.explain(err)
+}
+
+// over is what was said of a lathe, and else what was known.
+func over(said, known assess.Lathe) assess.Lathe {
+	if said.Low > 0 || said.High > 0 || len(said.Steps) > 0 {
+		known.Low, known.High, known.Steps = said.Low, said.High, said.Steps
+	}
+	known.ChuckMax = cmp.Or(said.ChuckMax, known.ChuckMax)
+	return known
 }
 
 // inputError makes a usage error of what assess refuses, with its hint.
@@ -66,11 +129,15 @@ func inputError(err error) error {
 
 // notes says what of the description could not be used.
 func (j *job) notes() []string {
-	if wood := j.blank.Wood; wood != "" && !assess.WoodOf(wood).Known() {
-		return []string{fmt.Sprintf("wood %q is not in the table, so it counts as heavy and weak; known: %s",
-			wood, strings.Join(assess.Woods(), ", "))}
+	var notes []string
+	if name := j.lathe.Name; name != "" && !j.kept {
+		notes = append(notes, fmt.Sprintf("no lathe %q is kept, so nothing is known of it by that name; vibe lathe add keeps one", name))
 	}
-	return nil
+	if wood := j.blank.Wood; wood != "" && !assess.WoodOf(wood).Known() {
+		notes = append(notes, fmt.Sprintf("wood %q is not in the table, so it counts as heavy and weak; known: %s",
+			wood, strings.Join(assess.Woods(), ", ")))
+	}
+	return notes
 }
 
 // sizeless says what saying less than all costs. (A plan lists all it was not told.)
@@ -91,4 +158,26 @@ func (j *job) sizeless() []string {
 		return nil
 	}
 	return []string{"not told: " + strings.Join(missing, ", ") + "; the worst was assumed, so the ceilings may be lower than this blank needs"}
+}
+
+// resume makes j the job of a kept session, but for what was said anew. A tailstock that was
+// up then is up now, unless told says that its flag was given.
+func (j *job) resume(u recordings.Setup, told bool) {
+	b, was := &j.blank, u.Blank
+	if b.Diameter != was.Diameter && b.Diameter > 0 || b.Length != was.Length && b.Length > 0 {
+		was.Mass = 0 // that of another size
+	}
+	b.Diameter, b.Length = cmp.Or(b.Diameter, was.Diameter), cmp.Or(b.Length, was.Length)
+	b.Mass, b.Moisture, b.Wood = cmp.Or(b.Mass, was.Mass), cmp.Or(b.Moisture, was.Moisture), cmp.Or(b.Wood, was.Wood)
+	b.Held, b.Balance, b.Bit = cmp.Or(b.Held, was.Held), cmp.Or(b.Balance, was.Balance), cmp.Or(b.Bit, was.Bit)
+	if !told {
+		b.Tailstock = was.Tailstock
+	}
+	if b.Defects == nil {
+		b.Defects = was.Defects
+	}
+	j.task = cmp.Or(j.task, u.Task)
+	if j.lathe.Name == "" || strings.EqualFold(j.lathe.Name, u.Lathe.Name) {
+		j.lathe, j.kept = over(j.lathe, u.Lathe), true
+	}
 }

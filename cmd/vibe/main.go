@@ -64,6 +64,8 @@ Try first:
       a recording of yours: what the lathe did, and which speed to go to
   vibe balance --from simulated
       which side of a blank is heavy: a lopsided one to play with
+  vibe log
+      what was kept: every session at the lathe, to find, compare and print
 
 All commands: vibe --help     One of them: vibe read --help
 `
@@ -83,7 +85,7 @@ func newRoot() *cobra.Command {
 	}
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(flagError)
-	root.AddCommand(newDemo(), newPlan(), newRead(), newWatch(), newBalance(), newLearn())
+	root.AddCommand(newDemo(), newPlan(), newRead(), newWatch(), newLog(), newLathe(), newBalance(), newLearn())
 	return root
 }
 
@@ -92,13 +94,13 @@ func knownCommand(cmd *cobra.Command, args []string) error {
 	if len(args) == 0 {
 		return nil
 	}
-	hint := "vibe --help lists the commands"
+	hint := cmd.CommandPath() + " --help lists the commands"
 	var names []string
 	for _, c := range cmd.Commands() {
 		names = append(names, c.Name())
 	}
 	if near := nearest(args[0], names); near != "" {
-		hint = "did you mean vibe " + near + "?"
+		hint = "did you mean " + cmd.CommandPath() + " " + near + "?"
 	} else if _, err := os.Stat(args[0]); err == nil {
 		hint = "to read a recording: vibe read " + args[0]
 	}

@@ -1,7 +1,9 @@
 package main
 
 import (
+	"cmp"
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -11,6 +13,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"vibe/assess"
+	"vibe/recordings"
 	"vibe/sensor"
 )
 
@@ -19,40 +22,49 @@ func newRead() *cobra.Command {
 		j      job
 		opts   sensor.Options
 		dial   assess.RPM
-		who    person
+		who    string
+		label  string
+		keep   bool
 		asJSON bool
 	)
 	cmd := &cobra.Command{
-		Use:   "read FILE",
+		Use:   "read FILE|N",
 		Short: "a recording of yours: what the lathe did, and which speed to go to",
 		Long: `Reads a recording of an accelerometer clamped to the headstock, and says how fast
 the spindle turned, how hard it shook once per turn, which speed to go to and why.
-FILE is CSV or WAV; - is standard input.`,
+FILE is CSV or WAV; - is standard input. N is the number of a kept session: what was
+said of lathe and blank then holds, unless you say otherwise.`,
 		Example: `  vibe read roughing.csv --diameter 310mm --length 120mm --balance rough
   vibe read roughing.wav --full-scale 2g --speed 600 --json`,
 		Args: takes("FILE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := j.check(); err != nil {
+			src, err := j.source(cmd, args[0], opts, &dial)
+			if err != nil {
 				return err
 			}
-			if len(opts.Axes) > 3 {
-				return usage{hintf("name one to three columns: --axes ax,ay,az", "--axes names %d columns", len(opts.Axes))}
-			}
-			if l := j.lathe; dial > 0 && l.High > 0 && dial > 1.1*l.High {
-				return usage{hintf("check the two", "--speed %v is above the lathe's fastest, %v", dial, l.High)}
-			}
+			defer src.Close()
 			people, err := loadLearned()
 			if err != nil {
 				return err
 			}
-			src, err := open(cmd, args[0], opts)
+			in := input{src: src, name: nameOf(args[0]), job: j, dial: dial, comfort: people.of(j.lathe.Name, who).comfort(), keep: asJSON, progress: progressOn(cmd.ErrOrStderr())}
+			if keep {
+				setup := in.setup()
+				setup.Label = label
+				if in.session, err = j.shop.keep(setup); err != nil {
+					return err
+				}
+			}
+			r, err := in.follow(cmd.Context())
+			if err != nil {
+				return cmp.Or(err, in.session.drop())
+			}
+			said, err := in.session.close()
 			if err != nil {
 				return err
 			}
-			in := input{src: src, name: nameOf(args[0]), job: j, dial: dial, comfort: people.of(who.lathe, who.who).comfort(), keep: asJSON, progress: progressOn(cmd.ErrOrStderr())}
-			r, err := in.follow(cmd.Context())
-			if err != nil {
-				return err
+			if keep {
+				r.doc.Recording.Notes = append(r.doc.Recording.Notes, said)
 			}
 			r.doc.Recording.Notes = slices.Concat(r.doc.Recording.Notes, j.notes(), j.sizeless(), r.tryNext(dial), in.learnt())
 			say(cmd.ErrOrStderr(), r.doc.Recording.Notes)
@@ -64,7 +76,9 @@ FILE is CSV or WAV; - is standard input.`,
 	j.flags(fs)
 	fs.Var(amount(speedKind, &dial), "speed", "that the dial says, for a recording at one speed")
 	recordingFlags(fs, &opts)
-	who.flags(fs)
+	fs.Var(freeText(&who), "who", "which person, by a name, whose comfort limit counts")
+	fs.BoolVar(&keep, "keep", false, "keep it as a session: see vibe log")
+	fs.Var(freeText(&label), "label", "with --keep: what you call the work")
 	fs.BoolVar(&asJSON, "json", false, "one JSON document on standard output, no text")
 	return cmd
 }
@@ -80,6 +94,54 @@ func recordingFlags(fs *pflag.FlagSet, o *sensor.Options) {
 	}), "axes", "the columns to read, up to three: ax,ay,az")
 	fs.BoolVar(&o.SkipBad, "skip-bad", false, "leave bad rows out, and count them")
 }
+
+// source checks the job and opens a recording, or a kept session by its number: then what was
+// said of job and dial holds as far as nothing else is said now. A file of that name goes first.
+func (j *job) source(cmd *cobra.Command, name string, opts sensor.Options, dial *assess.RPM) (sensor.Source, error) {
+	if len(opts.Axes) > 3 {
+		return nil, usage{hintf("name one to three columns: --axes ax,ay,az", "--axes names %d columns", len(opts.Axes))}
+	}
+	number, ok := sessionNumber(name)
+	if _, err := os.Stat(name); !ok || err == nil {
+		if err := cmp.Or(j.check(), j.turns(*dial)); err != nil {
+			return nil, err
+		}
+		return open(cmd, name, opts)
+	}
+	if cmd.Flags().Changed("keep") {
+		return nil, usage{hintf("vibe log show "+name, "session %d is kept already", number)}
+	}
+	shop, err := j.shop.view()
+	if err != nil {
+		return nil, err
+	}
+	k, err := shop.Session(number)
+	if err == nil {
+		j.resume(k.Setup, cmd.Flags().Changed("tailstock"))
+		*dial = cmp.Or(*dial, k.Setup.Dial)
+		err = cmp.Or(j.check(), j.turns(*dial))
+	}
+	if err != nil {
+		return nil, cmp.Or(j.shop.explain(err), shop.Close())
+	}
+	return keptSource{k, shop}, nil
+}
+
+// turns refuses a dial that shows what the lathe cannot run.
+func (j *job) turns(dial assess.RPM) error {
+	if l := j.lathe; dial > 0 && l.High > 0 && dial > 1.1*l.High {
+		return usage{hintf("check the two", "--speed %v is above the lathe's fastest, %v", dial, l.High)}
+	}
+	return nil
+}
+
+// keptSource is a session that closes its shop too.
+type keptSource struct {
+	*recordings.Session
+	shop *recordings.Shop
+}
+
+func (k keptSource) Close() error { return cmp.Or(k.Session.Close(), k.shop.Close()) }
 
 // open opens a file, or standard input for "-".
 func open(cmd *cobra.Command, name string, opts sensor.Options) (sensor.Source, error) {
@@ -106,6 +168,11 @@ func open(cmd *cobra.Command, name string, opts sensor.Options) (sensor.Source, 
 func nameOf(path string) string {
 	if path == "-" {
 		return "standard input"
+	}
+	if n, ok := sessionNumber(path); ok {
+		if _, err := os.Stat(path); err != nil {
+			return fmt.Sprintf("session %d", n)
+		}
 	}
 	return filepath.Base(path)
 }

@@ -73,6 +73,7 @@ type input struct {
 	comfort  float64    // mm/s, this person's limit; 0: not learned
 	keep     bool       // all readings, for JSON
 	progress io.Writer  // nil for none
+	session  *keeper    // nil: it is not kept
 }
 
 // follow runs the loop to the end of the source and closes it. Cancelling ctx closes the
@@ -83,12 +84,14 @@ func (in input) follow(ctx context.Context) (*record, error) {
 	adviser, r := in.adviser(), newRecord(in.name)
 	told := time.Now()
 	err := loop(in.src, in.tracker(), adviser, func(b sensor.Block) {
+		in.session.block(b)
 		r.block(b)
 		if in.progress != nil && time.Since(told) > time.Second/2 {
 			told = time.Now()
 			fmt.Fprintf(in.progress, "\r%s: %s read ", in.name, clock(r.doc.Recording.Seconds))
 		}
 	}, func(reading assess.Reading, advice assess.Advice) {
+		in.session.see(reading, advice)
 		if reading.OK && in.dial > 0 { // for the readings that follow: a raise needs two seconds of them
 			adviser.Checked = agree(in.dial, reading.Speed)
 			r.apart = nil
@@ -122,7 +125,7 @@ func newRecord(name string) *record {
 
 // adviser knows of the job what was said.
 func (in input) adviser() *assess.Adviser {
-	return &assess.Adviser{Lathe: in.job.lathe, Blank: in.job.blank, Task: in.job.task, Checked: in.dial > 0, Comfort: in.comfort}
+	return &assess.Adviser{Lathe: in.job.lathe, Blank: in.job.blank, Task: in.job.task, Checked: in.dial > 0, Comfort: in.comfort, Empty: in.job.empty}
 }
 
 // agree reports whether dial and found are one speed: within 3 %. Chosen: pulleys and a

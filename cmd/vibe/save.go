@@ -11,12 +11,19 @@ import (
 )
 
 // saveNew writes a new file, whole or not at all, and over no other one.
-func saveNew(name string, write func(io.Writer) error) (err error) {
+func saveNew(name string, write func(io.Writer) error) error { return save(name, false, write) }
+
+// save writes a file, whole or not at all. Where there is one it takes force to replace it,
+// and only a regular file is.
+func save(name string, force bool, write func(io.Writer) error) (err error) {
 	if name == "" {
 		return usage{hintf("give the file a name", "the new file has no name")}
 	}
-	if _, err := os.Lstat(name); err == nil {
+	switch there, err := os.Lstat(name); {
+	case err == nil && !force:
 		return hintf("choose another name, or remove it first", "%s is there already", name)
+	case err == nil && !there.Mode().IsRegular():
+		return hintf("choose another name", "%s is no file that could be replaced", name)
 	}
 	f, err := os.CreateTemp(filepath.Dir(name), ".vibe-*")
 	if errors.Is(err, fs.ErrNotExist) {

@@ -13,11 +13,29 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 )
 
+// clean is a run of the tests with a data folder of its own: what this user has kept and
+// taught is no business of theirs.
+type clean struct {
+	tests  *testing.M
+	folder string
+}
+
+// Run implements testscript.TestingM.
+func (c clean) Run() int {
+	defer os.RemoveAll(c.folder)
+	return c.tests.Run()
+}
+
 func TestMain(m *testing.M) {
-	if filepath.Base(os.Args[0]) != "vibe" { // not a script's: what this user has taught vibe is no business of the tests
-		os.Setenv("XDG_DATA_HOME", filepath.Join(os.TempDir(), "vibe-taught-nothing"))
+	c := clean{tests: m}
+	if filepath.Base(os.Args[0]) != "vibe" { // not a script's command
+		var err error
+		if c.folder, err = os.MkdirTemp("", "vibe-test-*"); err != nil {
+			panic(err)
+		}
+		os.Setenv("XDG_DATA_HOME", c.folder)
 	}
-	testscript.Main(m, map[string]func(){"vibe": func() {
+	testscript.Main(c, map[string]func(){"vibe": func() {
 		os.Exit(run(context.Background(), os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
 	}})
 }
@@ -29,7 +47,11 @@ func TestScripts(t *testing.T) {
 		Dir:                 "testdata/script",
 		RequireExplicitExec: true,
 		RequireUniqueNames:  true,
-		Cmds:                map[string]func(*testscript.TestScript, bool, []string){"refused": refused},
+		Setup: func(env *testscript.Env) error {
+			env.Setenv("XDG_DATA_HOME", env.Getenv("WORK")+"/data")
+			return nil
+		},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"refused": refused},
 	})
 }
 

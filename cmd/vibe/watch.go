@@ -21,10 +21,11 @@ import (
 func newWatch() *cobra.Command {
 	var (
 		j      job
-		who    person
+		who    string
 		opts   sensor.Options
 		f      from
 		speed  assess.RPM
+		k      keeping
 		asJSON bool
 	)
 	f.pace = 1
@@ -35,7 +36,7 @@ func newWatch() *cobra.Command {
 per turn, which speed to go to and why. --from serial is a board on USB, serial:PORT
 one of several. --from simulated is a lathe to play with: its dial follows the advice,
 until a key takes it. --from FILE replays a recording. Where the output is no terminal
-it is plain lines, one whenever something changed.`,
+it is plain lines, one whenever something changed. Every session is kept: see vibe log.`,
 		Example: `  vibe watch --from simulated
   vibe watch --from serial --diameter 310mm --length 120mm --balance rough --speed 400
   vibe watch --from roughing.csv --pace 4 --diameter 310mm --length 120mm`,
@@ -54,16 +55,20 @@ it is plain lines, one whenever something changed.`,
 			if err != nil {
 				return err
 			}
-			in := input{name: nameOf(f.name), job: j, comfort: people.of(who.lathe, who.who).comfort()}
+			in := input{name: nameOf(f.name), job: j, comfort: people.of(j.lathe.Name, who).comfort()}
 			w, err := newWatching(cmd, in, f, opts)
 			if err != nil {
 				return err
 			}
-			say(cmd.ErrOrStderr(), slices.Concat(j.notes(), j.sizeless(), w.in.learnt()))
-			if err := w.run(cmd, speed, asJSON); err != nil {
-				return err
+			notes := slices.Concat(j.notes(), j.sizeless(), w.in.learnt(), w.keep(k))
+			say(cmd.ErrOrStderr(), notes)
+			failed := w.run(cmd, speed, asJSON)
+			if failed == nil {
+				failed = w.teach(who)
 			}
-			return w.teach(who)
+			said, err := w.in.session.finish(w.record.samples)
+			say(cmd.ErrOrStderr(), said)
+			return cmp.Or(failed, err)
 		},
 	}
 	fs := cmd.Flags()
@@ -72,7 +77,8 @@ it is plain lines, one whenever something changed.`,
 	fs.Var(amount(speedKind, &speed), "speed", "that the dial shows now: compared with the first sure reading")
 	j.flags(fs)
 	recordingFlags(fs, &opts)
-	who.flags(fs)
+	fs.Var(freeText(&who), "who", "which person, by a name, whose comfort limit counts")
+	k.flags(fs)
 	fs.BoolVar(&asJSON, "json", false, "one JSON object a line on standard output, four a second, no text")
 	return cmd
 }
@@ -85,6 +91,11 @@ type watching struct {
 	record  *record
 	dial    *dial // of the simulated lathe, else nil
 	real    bool  // a turner stands at the lathe now
+
+	// What of the live session the kept one has already.
+	marked int
+	blank  assess.Blank
+	task   assess.Task
 }
 
 // newWatching opens the source. Whoever gets it must close it.
@@ -133,7 +144,7 @@ func (j *job) invent() {
 }
 
 // teach keeps the marks of comfort of a real lathe.
-func (w *watching) teach(who person) error {
+func (w *watching) teach(who string) error {
 	var marks []assess.Mark
 	for _, m := range w.session.Now().Marks {
 		if m.Kind != live.Plain {
@@ -147,7 +158,7 @@ func (w *watching) teach(who person) error {
 	if err != nil {
 		return err
 	}
-	l := people.of(who.lathe, who.who)
+	l := people.of(w.in.job.lathe.Name, who)
 	l.Marks = append(l.Marks, marks...)
 	return people.save()
 }
@@ -186,13 +197,20 @@ func (w *watching) run(cmd *cobra.Command, shows assess.RPM, asJSON bool) error 
 func (w *watching) loop(adviser *assess.Adviser, show func(assess.Reading, assess.Advice) error, note func(string)) error {
 	defer w.session.End()
 	var failed error
+	w.in.session.listen(func(trouble string) {
+		w.session.Block(sensor.Block{Notes: []string{trouble}})
+		note(trouble)
+	})
 	err := loop(w.in.src, w.in.tracker(), adviser, func(b sensor.Block) {
+		w.in.session.block(b)
 		w.record.block(b)
 		w.session.Block(b)
 		for _, n := range b.Notes {
 			note(n)
 		}
 	}, func(r assess.Reading, a assess.Advice) {
+		w.in.session.see(r, a)
+		w.keepMarks()
 		w.record.see(r, a, false)
 		if compared := w.session.See(r, a); compared != "" {
 			note(compared)

@@ -1,0 +1,197 @@
+package main
+
+import (
+	"cmp"
+	"encoding/json"
+	"fmt"
+	"reflect"
+	"runtime/debug"
+	"strings"
+
+	"github.com/spf13/pflag"
+
+	"vibe/assess"
+	"vibe/cmd/vibe/live"
+	"vibe/recordings"
+	"vibe/sensor"
+)
+
+// keeper keeps what runs through the loop as a session of the shop. A nil keeper keeps
+// nothing. Trouble is told and the work goes on.
+type keeper struct {
+	file shopFile
+	shop *recordings.Shop
+	to   *recordings.Writer
+	tell func(string) // nil: nobody listens
+	told bool
+}
+
+// keep begins a session.
+func (f shopFile) keep(setup recordings.Setup) (*keeper, error) {
+	shop, err := f.open()
+	if err != nil {
+		return nil, err
+	}
+	setup.Version = version()
+	w, err := shop.Begin(setup)
+	if err != nil {
+		return nil, cmp.Or(f.explain(err), shop.Close())
+	}
+	return &keeper{file: f, shop: shop, to: w}, nil
+}
+
+func (k *keeper) block(b sensor.Block) {
+	if k != nil {
+		k.note(k.to.Append(b))
+	}
+}
+
+func (k *keeper) see(r assess.Reading, a assess.Advice) {
+	if k != nil {
+		k.note(k.to.Say(r, a))
+	}
+}
+
+func (k *keeper) mark(m recordings.Mark) {
+	if k != nil {
+		k.note(k.to.Mark(m))
+	}
+}
+
+// listen sets who hears of trouble.
+func (k *keeper) listen(tell func(string)) {
+	if k != nil {
+		k.tell = tell
+	}
+}
+
+// note tells of the first trouble.
+func (k *keeper) note(err error) {
+	if err != nil && !k.told && k.tell != nil {
+		k.told = true
+		k.tell(fmt.Sprintf("this session cannot be kept just now, the watching goes on: %v", err))
+	}
+}
+
+// drop takes the session out of the shop again: it came to nothing.
+func (k *keeper) drop() error {
+	if k == nil {
+		return nil
+	}
+	return cmp.Or(k.to.Close(), k.shop.Prune(k.to.Number()), k.shop.Close())
+}
+
+// close ends the session and says where it is.
+func (k *keeper) close() (string, error) {
+	if k == nil {
+		return "", nil
+	}
+	// What could not be written at its time was tried again; the last word counts.
+	err := cmp.Or(k.file.explain(k.to.Close()), k.shop.Close())
+	if err != nil {
+		return "", err
+	}
+	return fmt.Sprintf("kept as session %d: vibe log show %d", k.to.Number(), k.to.Number()), nil
+}
+
+// finish is close for a session that may have come to nothing.
+func (k *keeper) finish(samples int) (said []string, err error) {
+	switch {
+	case k == nil:
+		return nil, nil
+	case samples == 0:
+		return nil, k.drop()
+	}
+	text, err := k.close()
+	if err != nil {
+		return nil, err
+	}
+	return []string{text}, nil
+}
+
+// setup is what is known of this run before it runs.
+func (in input) setup() recordings.Setup {
+	return recordings.Setup{Source: in.name, Lathe: in.job.lathe, Blank: in.job.blank, Task: in.job.task, Dial: in.dial, Comfort: in.comfort}
+}
+
+// keeping is how a live session is to be kept.
+type keeping struct {
+	label string
+	not   bool
+	empty bool
+}
+
+func (k *keeping) flags(fs *pflag.FlagSet) {
+	fs.Var(freeText(&k.label), "label", "what you call the work, to find the session again")
+	fs.BoolVar(&k.empty, "empty", false, "nothing is mounted: keep the lathe's own shake")
+	fs.BoolVar(&k.not, "no-keep", false, "do not keep the session")
+}
+
+// keep begins the kept session. A shop that cannot be written to ends no watching: what is
+// wrong with it is returned to be said.
+func (w *watching) keep(how keeping) []string {
+	if how.not {
+		return nil
+	}
+	setup := w.in.setup()
+	setup.Label, setup.Empty = how.label, how.empty
+	w.blank, w.task = setup.Blank, setup.Task
+	var err error
+	if w.in.session, err = w.in.job.shop.keep(setup); err != nil {
+		return []string{strings.TrimSuffix(fmt.Sprintf("this session is not kept: %v; %s", err, hintOf(err)), "; ")}
+	}
+	return nil
+}
+
+// change is the Text of a recordings.Changed mark.
+type change struct {
+	Blank assess.Blank `json:"blank"`
+	Task  assess.Task  `json:"task"`
+}
+
+// keepMarks keeps what the turner has said since the last look.
+func (w *watching) keepMarks() {
+	if w.in.session == nil {
+		return
+	}
+	now := w.session.Now()
+	kinds := map[live.Kind]string{live.Comfortable: recordings.Comfortable, live.TooMuch: recordings.TooMuch, live.Plain: recordings.Note}
+	for _, m := range now.Marks[w.marked:] {
+		text := ""
+		if m.Speed > 0 {
+			text = fmt.Sprintf("%v, %s", m.Speed, assess.ShakeText(m.Shake))
+		}
+		w.in.session.mark(recordings.Mark{T: m.T, Kind: kinds[m.Kind], Text: text})
+	}
+	w.marked = len(now.Marks)
+	if now.Task != w.task || !reflect.DeepEqual(now.Blank, w.blank) {
+		w.blank, w.task = now.Blank, now.Task
+		text, err := json.Marshal(change{now.Blank, now.Task})
+		w.in.session.note(err)
+		w.in.session.mark(recordings.Mark{T: now.Clock, Kind: recordings.Changed, Text: string(text)})
+	}
+}
+
+// markText is a mark in words.
+func markText(m recordings.Mark) string {
+	var c change
+	if m.Kind == recordings.Changed && json.Unmarshal([]byte(m.Text), &c) == nil {
+		return "changed: " + strings.TrimSuffix(blankText(c.Blank)+"; "+string(c.Task), "; ")
+	}
+	return strings.TrimSuffix(m.Kind+": "+m.Text, ": ")
+}
+
+// version is that of this program, as the Go tool stamped it.
+func version() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok {
+		return ""
+	}
+	v := info.Main.Version
+	for _, s := range info.Settings {
+		if s.Key == "vcs.revision" && (v == "" || v == "(devel)") {
+			v = s.Value
+		}
+	}
+	return v
+}

@@ -1,0 +1,136 @@
+package main
+
+import (
+	"cmp"
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"vibe/assess"
+	"vibe/sensor"
+)
+
+func newLathe() *cobra.Command {
+	var file shopFile
+	cmd := &cobra.Command{
+		Use:   "lathe",
+		Short: "the lathes of this shop: their speeds, and their own shake",
+		Long: `Lists the lathes of this shop. Once one is kept here, --lathe NAME says all that is
+known of it: its speeds, its mass, and how it shakes with nothing mounted.`,
+		Example: `  vibe lathe add mini --steps 500,800,1250,1800 --lathe-mass 35kg
+  vibe lathe baseline mini empty.csv`,
+		Args: knownCommand,
+		RunE: func(cmd *cobra.Command, _ []string) error { return listLathes(cmd, file) },
+	}
+	file.flag(cmd.PersistentFlags())
+	cmd.AddCommand(newLatheAdd(&file), newLatheBaseline(&file))
+	return cmd
+}
+
+func listLathes(cmd *cobra.Command, file shopFile) error {
+	shop, err := file.view()
+	if err != nil {
+		return err
+	}
+	defer shop.Close()
+	all, err := shop.Lathes()
+	if err != nil {
+		return file.explain(err)
+	}
+	p := newPage(cmd.OutOrStdout())
+	if len(all) == 0 {
+		p.line("No lathe is kept yet: vibe lathe add NAME --lowest 250 --highest 3000")
+	}
+	for _, l := range all {
+		p.wrap("", latheText(l))
+		points, number, err := shop.Baseline(l.Name)
+		if err != nil {
+			return file.explain(err)
+		}
+		if number == 0 {
+			p.wrap("  ", "its own shake is not known: vibe lathe baseline "+l.Name+" FILE, a recording with nothing mounted")
+			continue
+		}
+		p.wrap("  ", fmt.Sprintf("nothing mounted: session %d, %s; vibe log trend --lathe %s", number, plural(len(points), "speed", "speeds"), l.Name))
+	}
+	return p.flush(cmd.OutOrStdout())
+}
+
+func newLatheAdd(file *shopFile) *cobra.Command {
+	var l assess.Lathe
+	cmd := &cobra.Command{
+		Use:   "add NAME",
+		Short: "keep what is known of a lathe; said again, what is new wins",
+		Args:  takes("NAME"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			l.Name = args[0]
+			if err := checkRange(l); err != nil {
+				return err
+			}
+			shop, err := file.open()
+			if err != nil {
+				return err
+			}
+			err = inputError(shop.SaveLathe(l))
+			if err := cmp.Or(file.explain(err), shop.Close()); err != nil {
+				return err
+			}
+			p := newPage(cmd.OutOrStdout())
+			p.wrap("", "Kept: "+latheText(l)+". From now on --lathe "+l.Name+" says so.")
+			return p.flush(cmd.OutOrStdout())
+		},
+	}
+	cmd.Flags().SortFlags = false
+	latheFlags(cmd.Flags(), &l)
+	return cmd
+}
+
+func newLatheBaseline(file *shopFile) *cobra.Command {
+	var opts sensor.Options
+	var dial assess.RPM
+	cmd := &cobra.Command{
+		Use:   "baseline NAME FILE",
+		Short: "keep how a lathe shakes with nothing mounted",
+		Long: `Keeps a recording of the lathe with nothing mounted, run at each of its speeds for ten
+seconds. Later advice tells the lathe's own shake from the blank's by it, and vibe log
+trend how it changes over the months.`,
+		Args: takes("NAME", "FILE"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			j := job{lathe: assess.Lathe{Name: args[0]}, shop: *file}
+			if err := j.pick(); err != nil {
+				return err
+			}
+			if !j.kept {
+				return hintf("vibe lathe add "+args[0]+" --lowest 250 --highest 3000", "no lathe %s is kept", args[0])
+			}
+			src, err := open(cmd, args[1], opts)
+			if err != nil {
+				return err
+			}
+			in := input{src: src, name: nameOf(args[1]), job: j, dial: dial, progress: progressOn(cmd.ErrOrStderr())}
+			setup := in.setup()
+			setup.Empty = true
+			if in.session, err = file.keep(setup); err != nil {
+				return cmp.Or(err, src.Close())
+			}
+			r, err := in.follow(cmd.Context())
+			if err != nil {
+				return cmp.Or(err, in.session.drop())
+			}
+			kept, err := in.session.close()
+			if err != nil {
+				return err
+			}
+			say(cmd.ErrOrStderr(), r.doc.Recording.Notes)
+			p := newPage(cmd.OutOrStdout())
+			p.overTime(r.stretches, r.band)
+			p.line("")
+			p.wrap("", "The lathe's own shake, "+kept)
+			return p.flush(cmd.OutOrStdout())
+		},
+	}
+	cmd.Flags().SortFlags = false
+	cmd.Flags().Var(amount(speedKind, &dial), "speed", "that the dial says, for a recording at one speed")
+	recordingFlags(cmd.Flags(), &opts)
+	return cmd
+}

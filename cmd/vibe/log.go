@@ -1,0 +1,323 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"vibe/assess"
+	"vibe/recordings"
+)
+
+func newLog() *cobra.Command {
+	var file shopFile
+	cmd := &cobra.Command{
+		Use:   "log",
+		Short: "the kept sessions: find, compare, show to others, back up",
+		Long: `Lists the kept sessions, the newest first. vibe watch keeps every session, vibe read
+FILE --keep a recording. The commands below look into them. The shop file is an SQLite
+database: its tables say what they hold, and any SQLite tool reads them.`,
+		Example: `  vibe log list cherry --since 2026-01-01
+  vibe log show 12
+  vibe log compare 12 15`,
+		Args: knownCommand,
+	}
+	list := newLogList(&file)
+	cmd.RunE = list.RunE
+	cmd.PersistentFlags().SortFlags = false
+	file.flag(cmd.PersistentFlags())
+	cmd.AddCommand(list, newLogShow(&file), newLogExport(&file), newLogCompare(&file), newLogTrend(&file), newLogReport(&file),
+		newLogCheck(&file), newLogPrune(&file), newLogBackup(&file))
+	return cmd
+}
+
+func newLogList(file *shopFile) *cobra.Command {
+	var filter recordings.Filter
+	cmd := &cobra.Command{
+		Use:   "list [WORDS]",
+		Short: "the sessions, newest first; WORDS are looked for in label, lathe, wood, source and task",
+		Args:  cobra.ArbitraryArgs,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			shop, err := file.view()
+			if err != nil {
+				return err
+			}
+			defer shop.Close()
+			filter.Text = strings.Join(args, " ")
+			all, err := shop.Sessions(filter)
+			if err != nil {
+				return file.explain(err)
+			}
+			p := newPage(cmd.OutOrStdout())
+			p.sessions(all)
+			return p.flush(cmd.OutOrStdout())
+		},
+	}
+	cmd.Flags().SortFlags = false
+	cmd.Flags().Var(freeText(&filter.Lathe), "lathe", "only those on this lathe")
+	cmd.Flags().Var(day(&filter.Since, 0), "since", "only those of this day or later: 2026-03-01")
+	cmd.Flags().Var(day(&filter.Until, 1), "until", "only those of this day or before")
+	return cmd
+}
+
+// day is a date of the local calendar; the time is its begin, days later.
+func day(target *time.Time, days int) *value {
+	return &value{name: "day", set: func(s string) error {
+		t, err := time.ParseInLocation(time.DateOnly, s, time.Local)
+		if err != nil {
+			return hintf("write it as 2026-03-01", "%q is not a day", s)
+		}
+		*target = t.AddDate(0, 0, days)
+		return nil
+	}}
+}
+
+func (p *page) sessions(all []*recordings.Session) {
+	if len(all) == 0 {
+		p.line("No such session.")
+		return
+	}
+	p.line("%s", p.paint(dim, fmt.Sprintf("%5s  %-16s %8s  %-*s  %-*s %s", "", "began", "length", nameWidth(p), "what", sparkWidth, "shake over time", "most")))
+	for _, k := range all {
+		most := 0.0
+		for _, c := range k.Summary.Trace {
+			most = max(most, c.High)
+		}
+		p.line("%5d  %-16s %8s  %-*s  %s %s", k.Number, k.Setup.Started.Local().Format("2006-01-02 15:04"), clock(k.Summary.Seconds),
+			nameWidth(p), shorten(title(k), nameWidth(p)), spark(k.Summary, sparkWidth), number(most))
+	}
+	p.wrap("  ", "shake, mm/s: ▁▂▃ calm, ▄▅ lively, ▆▇ rough, █ violent, · no reading that may be used; edges: "+assess.EdgesSource)
+}
+
+func nameWidth(p *page) int { return p.width - 5 - 2 - 16 - 1 - 8 - 2 - 2 - sparkWidth - 1 - 5 }
+
+// title is a session in a few words.
+func title(k *recordings.Session) string {
+	s := k.Setup
+	if s.Label != "" {
+		return s.Label
+	}
+	var parts []string
+	if s.Empty {
+		parts = append(parts, "empty run")
+	}
+	for _, w := range []string{s.Lathe.Name, s.Blank.Wood, string(s.Task)} {
+		if w != "" {
+			parts = append(parts, w)
+		}
+	}
+	if len(parts) == 0 {
+		return s.Source
+	}
+	return strings.Join(parts, ", ")
+}
+
+func shorten(s string, width int) string {
+	if r := []rune(s); len(r) > width {
+		return string(r[:max(width-1, 0)]) + "…"
+	}
+	return s
+}
+
+const sparkWidth = 16
+
+// sparkEdges are the shakes in mm/s at which the next higher sign begins: the edges of the
+// words, and parts of the way between them.
+var sparkEdges = []float64{0.6, 1.2, assess.DefaultEdges[0], 3, assess.DefaultEdges[1], 7.5, assess.DefaultEdges[2]}
+
+// spark draws the largest shake of each stretch of time, in width signs for the whole
+// session, however short.
+func spark(s recordings.Summary, width int) string {
+	most := make([]float64, width)
+	for i, c := range s.Trace {
+		from, to := float64(i)*s.CellSpan/s.Seconds, float64(i+1)*s.CellSpan/s.Seconds
+		first, last := int(from*float64(width)), int(math.Ceil(to*float64(width)))
+		for at := min(first, width-1); at < min(last, width) && c.N > 0; at++ {
+			most[at] = max(most[at], c.High)
+		}
+	}
+	line := []rune(strings.Repeat("·", width))
+	for at, v := range most {
+		if v > 0 {
+			level := 0
+			for level < len(sparkEdges) && v >= sparkEdges[level] {
+				level++
+			}
+			line[at] = []rune("▁▂▃▄▅▆▇█")[level]
+		}
+	}
+	return string(line)
+}
+
+func newLogShow(file *shopFile) *cobra.Command {
+	return &cobra.Command{
+		Use:   "show N",
+		Short: "one session: what the lathe did, what was said",
+		Args:  takes("NUMBER"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			shop, err := file.view()
+			if err != nil {
+				return err
+			}
+			defer shop.Close()
+			k, err := file.session(shop, args[0])
+			if err != nil {
+				return err
+			}
+			said, err := k.Advices(advicesRead)
+			if err != nil {
+				return file.explain(err)
+			}
+			marks, err := k.Marks()
+			if err != nil {
+				return file.explain(err)
+			}
+			p := newPage(cmd.OutOrStdout())
+			p.session(k, said, marks)
+			return p.flush(cmd.OutOrStdout())
+		},
+	}
+}
+
+// session writes what was kept of a session, from what is stored and nothing else.
+func (p *page) session(k *recordings.Session, said []recordings.Said, marks []recordings.Mark) {
+	last := k.Summary.Last
+	if last.Action != "" {
+		p.advice(last)
+	}
+	p.wrap("", fmt.Sprintf("Session %d: %s", k.Number, title(k)))
+	for _, line := range facts(k) {
+		p.wrap("  ", line)
+	}
+	if last.Action != "" {
+		p.why(last.Reasons, "")
+		p.ceilings(last.Ceilings)
+	}
+	p.trace(k.Summary)
+	var turns []turn
+	for _, s := range changes(said) {
+		turns = append(turns, turn{at: s.T, action: s.Advice.Action, say: s.Advice.Say})
+	}
+	p.onTheWay(turns[max(0, len(turns)-advicesShown):])
+	if len(marks) > 0 {
+		p.head("What you said")
+		for _, m := range marks {
+			p.wrap(fmt.Sprintf("%9s  ", clock(m.T)), markText(m))
+		}
+	}
+	p.shakeAgainstSpeed(k.Summary.Points(), last)
+	p.line("")
+	p.line("  vibe read %d      computes all of it again from the samples", k.Number)
+	p.cautions(assess.Cautions())
+}
+
+// advicesRead is how many of the newest advices are looked at for the changes to show
+// (chosen: the same words come again with other reasons).
+const advicesRead = 300
+
+// changes are the advices that ask for something else than the one before.
+func changes(said []recordings.Said) []recordings.Said {
+	return slices.CompactFunc(said, func(a, b recordings.Said) bool {
+		return a.Advice.Action == b.Advice.Action && a.Advice.Speed == b.Advice.Speed
+	})
+}
+
+// facts are the lines that say what a session was.
+func facts(k *recordings.Session) []string {
+	u, s := k.Setup, k.Summary
+	out := []string{fmt.Sprintf("began %s, %s long, %d samples (%.4g a second, %s), %d lost",
+		u.Started.Local().Format("2006-01-02 15:04:05"), clock(s.Seconds), s.Samples, s.Rate(), plural(s.Axes, "axis", "axes"), s.Lost)}
+	if !k.Ended {
+		out = append(out, "not ended in order: it runs still, or was broken off; what came before is whole")
+	}
+	if u.Source != "" {
+		out = append(out, "from "+u.Source)
+	}
+	if l := latheText(u.Lathe); l != "" {
+		out = append(out, "lathe: "+l)
+	}
+	if u.Empty {
+		out = append(out, "nothing mounted: a run of the lathe alone")
+	} else if b := blankText(u.Blank); b != "" {
+		out = append(out, "blank: "+b)
+	}
+	if u.Task != "" {
+		out = append(out, "task: "+string(u.Task))
+	}
+	if u.Dial > 0 {
+		out = append(out, fmt.Sprintf("dial: %v", u.Dial))
+	}
+	return append(out, fmt.Sprintf("%d readings, %d of them may be used", s.Readings, s.OK))
+}
+
+func latheText(l assess.Lathe) string {
+	parts := []string{}
+	add := func(known bool, format string, args ...any) {
+		if known {
+			parts = append(parts, fmt.Sprintf(format, args...))
+		}
+	}
+	add(l.Name != "", "%s", l.Name)
+	add(len(l.Steps) > 0, "steps %s rpm", strings.Trim(fmt.Sprintf("%.0f", l.Steps), "[]"))
+	add(l.Low > 0 && l.High > 0, "%.0f to %.0f rpm", float64(l.Low), float64(l.High))
+	add(l.Low > 0 && l.High == 0, "from %.0f rpm", float64(l.Low))
+	add(l.High > 0 && l.Low == 0, "up to %.0f rpm", float64(l.High))
+	add(l.ChuckMax > 0, "chuck up to %.0f rpm", float64(l.ChuckMax))
+	return strings.Join(parts, ", ")
+}
+
+func blankText(b assess.Blank) string {
+	parts := []string{}
+	add := func(known bool, format string, args ...any) {
+		if known {
+			parts = append(parts, fmt.Sprintf(format, args...))
+		}
+	}
+	add(b.Wood != "", "%s", b.Wood)
+	add(b.Diameter > 0, "%v across", b.Diameter)
+	add(b.Length > 0, "%v long", b.Length)
+	add(b.Mass > 0, "%.3g kg", b.Mass)
+	add(b.Balance != "", "%s", b.Balance)
+	add(b.Held != "", "held by %s", b.Held)
+	add(b.Tailstock, "tailstock up")
+	for _, d := range b.Defects {
+		add(true, "%s", d)
+	}
+	return strings.Join(parts, ", ")
+}
+
+// trace writes speed and shake over time, at most a dozen rows.
+func (p *page) trace(s recordings.Summary) {
+	const rows = 12
+	if s.OK == 0 {
+		return
+	}
+	p.head("What the lathe did")
+	p.line("%s", p.paint(dim, "    from       to         rpm    shake mm/s   feel"))
+	step := (len(s.Trace) + rows - 1) / rows
+	for i := 0; i < len(s.Trace); i += step {
+		var c recordings.Cell
+		for _, d := range s.Trace[i:min(i+step, len(s.Trace))] {
+			c.Join(d)
+		}
+		if c.N == 0 {
+			continue
+		}
+		from, to := float64(i)*s.CellSpan, min(float64(i+step)*s.CellSpan, s.Seconds)
+		feel := assess.FeelOf(c.High, assess.DefaultEdges)
+		p.line("%8s %8s  %10s  %12s   %s", clock(from), clock(to), span(fmt.Sprintf("%.0f", float64(c.Slow)), fmt.Sprintf("%.0f", float64(c.Fast))),
+			span(number(c.Low), number(c.High)), p.paint(feelStyle[feel], string(feel)))
+	}
+}
+
+// span is both, or one where they are the same.
+func span(low, high string) string {
+	if low == high {
+		return low
+	}
+	return low + "–" + high
+}

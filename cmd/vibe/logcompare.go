@@ -1,0 +1,135 @@
+package main
+
+import (
+	"fmt"
+	"slices"
+
+	"github.com/spf13/cobra"
+
+	"vibe/assess"
+	"vibe/recordings"
+)
+
+func newLogCompare(file *shopFile) *cobra.Command {
+	return &cobra.Command{
+		Use:   "compare A B",
+		Short: "shake against speed of two sessions, and whether the difference is real",
+		Args:  takes("NUMBER", "second NUMBER"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			shop, err := file.view()
+			if err != nil {
+				return err
+			}
+			defer shop.Close()
+			var both [2]*recordings.Session
+			for i := range both {
+				if both[i], err = file.session(shop, args[i]); err != nil {
+					return err
+				}
+			}
+			p := newPage(cmd.OutOrStdout())
+			p.comparison(both[0], both[1])
+			return p.flush(cmd.OutOrStdout())
+		},
+	}
+}
+
+func (p *page) comparison(a, b *recordings.Session) {
+	c := recordings.Compare(a.Summary, b.Summary)
+	p.wrap("", p.paint(bold, c.Say))
+	for i, k := range []*recordings.Session{a, b} {
+		p.wrap([]string{"  first:  ", "  second: "}[i], fmt.Sprintf("session %d, %s, %s", k.Number, k.Setup.Started.Local().Format("2006-01-02 15:04"), title(k)))
+	}
+	p.head("Shake against speed, mm/s")
+	p.line("%s", p.paint(dim, "       rpm       first      second      second/first"))
+	for _, q := range c.Speeds {
+		sure := "not told apart"
+		if q.Real {
+			sure = "real"
+		}
+		p.line("%10.0f  %10s  %10s      %4.2f (%.2f–%.2f)  %s", float64(q.A.Speed), number(q.A.Shake), number(q.B.Shake), q.Ratio, q.Low, q.High, sure)
+	}
+	for i, k := range []*recordings.Session{a, b} {
+		for _, m := range k.Summary.Map {
+			if slices.ContainsFunc(c.Speeds, func(q recordings.Pair) bool { return q.A == m || q.B == m }) {
+				continue
+			}
+			cells := [2]string{"–", "–"}
+			cells[i] = number(m.Shake)
+			p.line("%10.0f  %10s  %10s", float64(m.Speed), cells[0], cells[1])
+		}
+	}
+	p.wrap("  ", "In brackets: 95 % edges, with 5 % for a sensor that was clamped anew (chosen). What was mounted, and how, is compared too: only like with like tells of the lathe.")
+	p.cautions(assess.Cautions())
+}
+
+func newLogTrend(file *shopFile) *cobra.Command {
+	var lathe string
+	cmd := &cobra.Command{
+		Use:   "trend --lathe NAME",
+		Short: "a lathe over the months, by its runs with nothing mounted",
+		Args:  takes(),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if lathe == "" {
+				return usage{hintf("vibe lathe lists them", "--lathe is missing")}
+			}
+			shop, err := file.view()
+			if err != nil {
+				return err
+			}
+			defer shop.Close()
+			runs, err := shop.Sessions(recordings.Filter{Lathe: lathe, Empty: true})
+			if err != nil {
+				return file.explain(err)
+			}
+			if len(runs) == 0 {
+				return hintf("vibe lathe baseline NAME FILE keeps one; take one every month", "no run of %s with nothing mounted was kept", lathe)
+			}
+			slices.Reverse(runs)
+			p := newPage(cmd.OutOrStdout())
+			p.trend(lathe, runs)
+			return p.flush(cmd.OutOrStdout())
+		},
+	}
+	cmd.Flags().Var(freeText(&lathe), "lathe", "its name")
+	return cmd
+}
+
+// trend writes the runs from the oldest to the newest, each held against the first.
+func (p *page) trend(lathe string, runs []*recordings.Session) {
+	first, last := runs[0], runs[len(runs)-1]
+	if len(runs) == 1 {
+		p.wrap("", fmt.Sprintf("One run of %s with nothing mounted; the next one will tell what has changed.", lathe))
+	} else {
+		p.wrap("", p.paint(bold, fmt.Sprintf("%s, from %s to %s. %s", lathe, first.Setup.Started.Local().Format("2006-01-02"),
+			last.Setup.Started.Local().Format("2006-01-02"), recordings.Compare(first.Summary, last.Summary).Say)))
+	}
+	p.head("Nothing mounted: shake, mm/s, and the ratio to the first run")
+	speeds := first.Summary.Map
+	speeds = speeds[:min(len(speeds), 4)]
+	head := fmt.Sprintf("%5s  %-10s", "", "day")
+	for _, s := range speeds {
+		head += fmt.Sprintf("%12s", fmt.Sprintf("%.0f rpm", float64(s.Speed)))
+	}
+	p.line("%s", p.paint(dim, head+"   all"))
+	for _, k := range runs {
+		c := recordings.Compare(first.Summary, k.Summary)
+		row := fmt.Sprintf("%5d  %-10s", k.Number, k.Setup.Started.Local().Format("2006-01-02"))
+		for _, s := range speeds {
+			cell := "–"
+			for _, q := range c.Speeds {
+				if q.A == s {
+					cell = number(q.B.Shake)
+				}
+			}
+			row += fmt.Sprintf("%12s", cell)
+		}
+		all := "   –"
+		if c.Ratio > 0 {
+			all = fmt.Sprintf("   %.2f (%.2f–%.2f)", c.Ratio, c.Low, c.High)
+		}
+		p.line("%s", row+all)
+	}
+	p.wrap("  ", "What grows here is the lathe's own: bearings, belt, pulley, feet, or where the sensor sits.")
+	p.cautions(assess.Cautions())
+}

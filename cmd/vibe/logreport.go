@@ -1,0 +1,180 @@
+package main
+
+import (
+	_ "embed"
+	"fmt"
+	"html/template"
+	"io"
+	"math"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"vibe/assess"
+	"vibe/recordings"
+)
+
+//go:embed report.html
+var reportPage string
+
+var reportTemplate = template.Must(template.New("report").Parse(reportPage))
+
+func newLogReport(file *shopFile) *cobra.Command {
+	var to string
+	var force bool
+	cmd := &cobra.Command{
+		Use:   "report N --to FILE",
+		Short: "a session as one page to print or to send (.html), or its drawings (.svg)",
+		Args:  takes("NUMBER"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			drawing := strings.HasSuffix(strings.ToLower(to), ".svg")
+			if !drawing && !strings.HasSuffix(strings.ToLower(to), ".html") {
+				return usage{hintf("as in --to bowl.html, or bowl.svg for the drawings alone", "--to does not name a page or a drawing")}
+			}
+			shop, err := file.view()
+			if err != nil {
+				return err
+			}
+			defer shop.Close()
+			k, err := file.session(shop, args[0])
+			if err != nil {
+				return err
+			}
+			s, err := newSheet(k)
+			if err != nil {
+				return file.explain(err)
+			}
+			err = saveOver(to, force, func(w io.Writer) error {
+				if drawing {
+					_, err := io.WriteString(w, svgAt(10, s.plots...))
+					return err
+				}
+				return reportTemplate.Execute(w, s)
+			})
+			if err != nil {
+				return err
+			}
+			_, err = fmt.Fprintf(cmd.OutOrStdout(), "%s holds the report of session %d\n", to, k.Number)
+			return err
+		},
+	}
+	cmd.Flags().SortFlags = false
+	toFlag(cmd, &to, &force)
+	return cmd
+}
+
+// sheet is what the report's page shows.
+type sheet struct {
+	Title    string
+	Facts    []string
+	Last     assess.Advice
+	Said     []recordings.Said
+	Left     int // advices left out
+	Marks    []recordings.Mark
+	Drawings []template.HTML
+	Cautions []string
+	Edges    string
+
+	plots []*plot
+}
+
+// Clock writes a time for the page.
+func (sheet) Clock(t float64) string { return clock(t) }
+
+// Speed writes a speed for the page.
+func (sheet) Speed(n assess.RPM) string { return fmt.Sprintf("%.0f", float64(n)) }
+
+// Mark writes a mark for the page.
+func (sheet) Mark(m recordings.Mark) string { return markText(m) }
+
+// saidShown is how many advices a printed page carries; the first ones go.
+const saidShown = 150
+
+func newSheet(k *recordings.Session) (*sheet, error) {
+	s := &sheet{Title: fmt.Sprintf("Session %d: %s", k.Number, title(k)), Facts: facts(k), Last: k.Summary.Last,
+		Cautions: assess.Cautions(), Edges: assess.EdgesSource}
+	all, err := k.Advices(0)
+	if err != nil {
+		return nil, err
+	}
+	s.Said = changes(all)
+	if s.Left = len(s.Said) - saidShown; s.Left > 0 {
+		s.Said = s.Said[s.Left:]
+	}
+	if s.Marks, err = k.Marks(); err != nil {
+		return nil, err
+	}
+	cells, err := columns(k)
+	if err != nil {
+		return nil, err
+	}
+	if k.Summary.OK > 0 {
+		s.plots = []*plot{
+			overTime("Shake", "mm/s rms", k, s.Marks, cells, func(c recordings.Cell) (low, high float64) { return c.Low, c.High }, true),
+			overTime("Speed", "rpm", k, s.Marks, cells, func(c recordings.Cell) (low, high float64) { return float64(c.Slow), float64(c.Fast) }, false),
+			shakeOverSpeed(k.Summary),
+		}
+	}
+	for _, d := range s.plots {
+		s.Drawings = append(s.Drawings, template.HTML(d.svg()))
+	}
+	return s, nil
+}
+
+// plotColumns is how many stretches of time a drawing shows.
+const plotColumns = 360
+
+// columns puts the readings that may be used into equal stretches of time.
+func columns(k *recordings.Session) ([]recordings.Cell, error) {
+	cells := make([]recordings.Cell, plotColumns)
+	err := k.Readings(func(r assess.Reading) bool {
+		if i := int(r.T / max(k.Summary.Seconds, 1e-9) * plotColumns); r.OK {
+			cells[min(max(i, 0), plotColumns-1)].Join(recordings.Cell{N: 1, Slow: r.Speed, Fast: r.Speed, Low: r.Shake, High: r.Shake})
+		}
+		return true
+	})
+	return cells, err
+}
+
+func overTime(title, unit string, k *recordings.Session, marks []recordings.Mark, cells []recordings.Cell, of func(recordings.Cell) (low, high float64), edges bool) *plot {
+	d := &plot{title: title, up: unit, across: "time", right: k.Summary.Seconds}
+	for _, c := range cells {
+		_, high := of(c)
+		d.top = max(d.top, 1.1*high)
+	}
+	if edges {
+		d.top = max(d.top, 1.1*assess.DefaultEdges[0])
+		d.feelEdges()
+	}
+	for i, c := range cells {
+		if low, high := of(c); c.N > 0 {
+			d.band(float64(i)*d.right/plotColumns, float64(i+1)*d.right/plotColumns, low, high)
+		}
+	}
+	for _, m := range marks {
+		d.upright(m.T, m.Kind)
+	}
+	d.axes(clock)
+	return d
+}
+
+func shakeOverSpeed(s recordings.Summary) *plot {
+	d := &plot{title: "Shake against speed", up: "mm/s rms, with 95 % edges", across: "rpm", left: math.Inf(1)}
+	points := s.Points()
+	for _, p := range points {
+		d.left, d.right, d.top = min(d.left, 0.9*float64(p.Speed)), max(d.right, 1.1*float64(p.Speed)), max(d.top, 1.1*p.High)
+	}
+	d.top = max(d.top, 1.1*assess.DefaultEdges[0])
+	d.feelEdges()
+	for _, p := range points {
+		d.point(float64(p.Speed), p.Shake, p.Low, p.High)
+	}
+	for _, band := range s.Last.Avoid {
+		if from, to := max(float64(band[0]), d.left), min(float64(band[1]), d.right); from < to {
+			d.put(`<rect x="%.1f" y="%d" width="%.1f" height="6" fill="#a33"/>`, d.x(from), plotBottom-6, d.x(to)-d.x(from))
+			d.text(d.x(from), plotBottom-10, "start", "avoid")
+		}
+	}
+	d.axes(func(v float64) string { return fmt.Sprintf("%.0f", v) })
+	return d
+}

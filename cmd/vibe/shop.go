@@ -1,0 +1,106 @@
+package main
+
+import (
+	"cmp"
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/pflag"
+
+	"vibe/recordings"
+)
+
+// shopFile is which shop file a command works on.
+type shopFile string
+
+func (f *shopFile) flag(fs *pflag.FlagSet) {
+	fs.Var(freeText((*string)(f)), "shop", "`FILE` of the kept sessions (else shop.sqlite in your data folder)")
+}
+
+// path is the file that was named, or the user's own.
+func (f shopFile) path() string { return cmp.Or(string(f), dataFile("shop.sqlite")) }
+
+// open opens the shop to read and write, and makes the user's own where there is none.
+func (f shopFile) open() (*recordings.Shop, error) {
+	if f == "" {
+		if err := os.MkdirAll(filepath.Dir(f.path()), 0o700); err != nil {
+			return nil, hintf("set XDG_DATA_HOME to a folder that can be written to, or name a file with --shop", "there is no place for the shop file: %w", err)
+		}
+	}
+	s, err := recordings.Open(f.path())
+	return s, f.explain(err)
+}
+
+// view opens the shop to read.
+func (f shopFile) view() (*recordings.Shop, error) {
+	s, err := recordings.View(f.path())
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, hintf("vibe read FILE --keep keeps a recording", "%w: there is no shop file %s", errNothing, f.path())
+	}
+	return s, f.explain(err)
+}
+
+// errNothing is a shop file that does not exist.
+var errNothing = errors.New("nothing was kept yet")
+
+// explain adds what to try next.
+func (f shopFile) explain(err error) error {
+	hint := ""
+	switch {
+	case err == nil:
+		return nil
+	case errors.Is(err, recordings.ErrForeign):
+		hint = "it was left as it is; name another file with --shop"
+	case errors.Is(err, recordings.ErrNewer):
+		hint = "install the newer vibe, or name another file with --shop"
+	case errors.Is(err, recordings.ErrDamaged):
+		hint = "it was left as it is: vibe log check says what is missing, vibe log backup saves the rest; go on with another file by --shop"
+	case errors.Is(err, recordings.ErrReadOnly):
+		hint = "make it writable, or name another file with --shop"
+	case errors.Is(err, recordings.ErrFull):
+		hint = "make room: vibe log prune shows what old sessions take"
+	case errors.Is(err, recordings.ErrBusy):
+		hint = "wait until the other program is done"
+	case errors.Is(err, recordings.ErrNoSession):
+		hint = "vibe log lists the sessions"
+	case errors.Is(err, fs.ErrNotExist):
+		hint = "make the folder first, or choose another"
+	default:
+		return err
+	}
+	return hintf(hint, "%w", err)
+}
+
+// session finds a kept session by what was typed.
+func (f shopFile) session(s *recordings.Shop, typed string) (*recordings.Session, error) {
+	n, err := number64(typed)
+	if err != nil {
+		return nil, err
+	}
+	k, err := s.Session(n)
+	return k, f.explain(err)
+}
+
+// number64 reads the number of a session.
+func number64(typed string) (int64, error) {
+	n, ok := sessionNumber(typed)
+	if !ok {
+		return 0, usage{hintf("vibe log lists them with their numbers", "%q is not the number of a session", typed)}
+	}
+	return n, nil
+}
+
+// sessionNumber reads 12 or #12.
+func sessionNumber(typed string) (n int64, ok bool) {
+	digits := strings.TrimPrefix(typed, "#")
+	if digits == "" || len(digits) > 12 || strings.Trim(digits, "0123456789") != "" {
+		return 0, false
+	}
+	for _, d := range digits {
+		n = 10*n + int64(d-'0')
+	}
+	return n, n > 0
+}
