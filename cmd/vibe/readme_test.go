@@ -27,8 +27,8 @@ func TestReadme(t *testing.T) {
 		}
 	}
 	require.Greater(t, len(lines), 4, "the README has no examples")
-	t.Chdir(t.TempDir())
 	t.Setenv("XDG_DATA_HOME", t.TempDir())
+	t.Chdir(t.TempDir())
 	for _, line := range lines {
 		t.Logf("$ vibe%s", line)
 		code, out, msg := vibe(t, nil, strings.Fields(line)...)
