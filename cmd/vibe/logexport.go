@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"compress/gzip"
 	"context"
 	"errors"
@@ -92,8 +93,11 @@ func exporter(name string) (func(io.Writer, *recordings.Session) (string, error)
 		}, nil
 	case strings.HasSuffix(lower, ".csv.gz"):
 		return func(w io.Writer, k *recordings.Session) (string, error) {
-			z := gzip.NewWriter(w)
-			return exported(name, k, ""), errors.Join(sensor.WriteCSV(z, k), z.Close())
+			z, err := gzip.NewWriterLevel(w, gzip.BestSpeed) // the default takes twice as long for a quarter less
+			if err != nil {
+				return "", err
+			}
+			return exported(name, k, ""), cmp.Or(sensor.WriteCSV(z, k), z.Close())
 		}, nil
 	case strings.HasSuffix(lower, ".wav"):
 		return func(w io.Writer, k *recordings.Session) (string, error) {
