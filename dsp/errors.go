@@ -53,6 +53,14 @@ func (s *fit) noise() {
 // beside adds to sum the one-sided density of each residual j/span from the line,
 // 2|Σ r·e|²·span/n², (m/s²)²/Hz.
 func (s *fit) beside(j int, sum *[3]float64) {
+	n := float64(len(s.tau))
+	for a, r := range s.left(j) {
+		sum[a] += 2 * (real(r)*real(r) + imag(r)*imag(r)) * s.span / (n * n)
+	}
+}
+
+// left returns Σ r·exp(−iφ−2πi·j·τ/span) of each residual r, m/s², j from −7 to 7 and not 0.
+func (s *fit) left(j int) (sum [3]complex128) {
 	n := len(s.tau)
 	s.cos, s.sin = grow(s.cos, n), grow(s.sin, n)
 	at := s.aside[max(j, -j)-1]
@@ -64,9 +72,9 @@ func (s *fit) beside(j int, sum *[3]float64) {
 		s.cos[i], s.sin[i] = c*e-d*f, d*e+c*f
 	}
 	for a := range s.x {
-		re, im := floats.Dot(s.cos, s.residual[a]), floats.Dot(s.sin, s.residual[a])
-		sum[a] += 2 * (re*re + im*im) * s.span / float64(n*n)
+		sum[a] = complex(floats.Dot(s.cos, s.residual[a]), -floats.Dot(s.sin, s.residual[a]))
 	}
+	return sum
 }
 
 // turnAside fills aside with exp(2πi·j·τ/span), j from 1 to 7.

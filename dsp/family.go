@@ -126,6 +126,9 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 		if rival = tr.outside(looks, best.f); rival > 0 {
 			return best, rival
 		}
+		if rival = tr.divided(best, now); rival > 0 {
+			return best, rival
+		}
 	} else if rival = tr.suspicious(best, now); rival > 0 {
 		return best, rival
 	}
@@ -235,6 +238,22 @@ func (tr *Tracker) outside(looks []*look, best float64) float64 {
 		}
 	}
 	return found
+}
+
+// divided returns the frequency of a line at a half or a third of best, which makes best its multiple and
+// the dial's word wrong, 0 if none stands there.
+func (tr *Tracker) divided(best hypothesis, now float64) float64 {
+	const lowest = 3 // dials are misread by a pulley step or a gear, a factor of two or three. Chosen
+	for m := 2; m <= lowest; m++ {
+		l, f := best.look, best.f/float64(m)
+		if f < tr.low() || l.tooth(f, 0.7*l.df) < thresholds[l.axes] {
+			continue
+		}
+		if _, ok := tr.part(peak{f: best.f, look: l}, m, now); ok && !tr.suspect.aside() {
+			return f
+		}
+	}
+	return 0
 }
 
 // multiple reports whether f is twice, three times, … up to maxTooth times g, within 1 %.

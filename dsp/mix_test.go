@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -214,7 +215,10 @@ func (m mix) allowed(v dsp.Revolution, truth sensor.Truth, hint bool) bool {
 	}
 	clear := noise/2 <= need*truth.Amp && shake > 0.1 && m.sim.Knock.Peak == 0
 	coarse := m.sim.Chip.Step > truth.Amp
-	late := v.Time+v.Span/2 > 1.2 // with no word of the dial a line must have been there before
+	late := v.Time+v.Span/2 > 1.2                                                 // with no word of the dial a line must have been there before
+	clear = clear && !slices.ContainsFunc(m.sim.Lines, func(l sensor.Line) bool { // or the dial may mean its multiple
+		return hint && (math.Abs(l.Order-0.5) < 0.005 || math.Abs(l.Order-1.0/3) < 0.005)
+	})
 	return clear && !coarse && v.Span > min(7.5/truth.Freq, 3.9) && (hint || late && m.alone(truth) && m.sim.Chip.Rate > 140+truth.Freq)
 }
 

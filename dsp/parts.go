@@ -28,6 +28,9 @@ func (s *suspicion) exact() bool {
 	return reach < exactly && math.Abs(s.off) < reach
 }
 
+// aside reports whether the line stands beside the part, all looks at it taken together.
+func (s *suspicion) aside() bool { return math.Abs(s.off) > 4/math.Sqrt(s.sure) }
+
 // worthAsking reports whether a line at 1/m of p is looked for by a fit: always where one
 // shows; where none can be excluded, each time until the track is steady, and then one m a
 // time; and on a steady track always that of the track.

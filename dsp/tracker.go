@@ -33,8 +33,9 @@ type state struct {
 	track      track
 	neighbours []neighbour
 	suspect    suspicion
-	topped     float64 // s, last time a multiple was the spindle's strongest line; -Inf never
-	question   int     // which part of the line is looked for next: see questions
+	topped     float64  // s, last time a multiple was the spindle's strongest line; -Inf never
+	question   int      // which part of the line is looked for next: see questions
+	other      sighting // of a line so close to the spindle's that the two look like one
 
 	spectrum   spectrum
 	looks      [3]look
@@ -126,7 +127,7 @@ func (tr *Tracker) row(u float64, x [3]float64) (rev Revolution, ok bool) {
 		return Revolution{}, false
 	}
 	if !tr.begun {
-		tr.begun, tr.next, tr.topped = true, u+shortest, math.Inf(-1)
+		tr.begun, tr.next, tr.topped, tr.other.at = true, u+shortest, math.Inf(-1), math.Inf(-1)
 	}
 	tr.push(u, x)
 	if u < tr.next {

@@ -1,0 +1,127 @@
+package dsp
+
+import (
+	"math"
+	"math/cmplx"
+	"slices"
+)
+
+// Chosen; distances in widths 1/span.
+const (
+	twinNear  = 4.0  // a line closer than this may hide in the spindle's in every look
+	twinFar   = 0.8  // and one closer than this cannot be told from a change of the line itself
+	twinReach = 4    // what is left over is looked at so far on either side
+	twinTells = 0.95 // share of what is left over that a twin explains, and nothing that swells or wanders does
+	twinSwung = 0.75 // share of what is left over that is more than a twin's, half of which swings the phase and half the size
+	twinShows = 0.03 // amplitude beside a line's own shape in a look, to its own, from which on it is asked
+)
+
+// sighting is a line that was seen.
+type sighting struct{ f, at float64 } // Hz, s
+
+// twin reports whether the line of the fit just made is two, too close to show as two in a look,
+// the other strong enough to be the spindle's. A line that swells, fades or wanders leaves as much on one side of itself
+// as on the other, of which a line beside it explains half; another line leaves all of it on its side.
+// The longest look tells whether to ask, and a fit as long answers.
+func (tr *Tracker) twin(c hypothesis, now float64) bool {
+	s, p, l := &tr.fit, &tr.probe, tr.shown[0]
+	if now-tr.other.at < suspectFor && math.Abs(s.f-tr.other.f)*longest < twinNear {
+		return true
+	}
+	if tr.young() || !l.broadened(tr.fold(s.f)) {
+		return false
+	}
+	share := singles
+	if tr.Hint > 0 {
+		share = within
+	}
+	if !tr.fitLine(p, l, s.f, 0, now, l.seconds, c.anchor, max(c.anchor, maxMultiple)) {
+		return false
+	}
+	alone := len(p.foreign)
+	p.foreign = slices.DeleteFunc(p.foreign, func(g float64) bool { return math.Abs(g-p.f)*p.span < twinNear })
+	if len(p.foreign) < alone && !p.run(true) || len(p.foreign) == maxForeign || !p.splits() {
+		return false
+	}
+	g := p.foreign[len(p.foreign)-1]
+	apart := math.Abs(g-p.f) * p.span
+	low, high := tr.bounds()
+	if apart < twinFar || apart > twinNear || g < low || g > high || p.strength(len(p.ks)+len(p.foreign)-1) < share*p.strength(0) {
+		return false
+	}
+	tr.other = sighting{f: g, at: now}
+	return true
+}
+
+// splits adds a line to the fit where most is left over beside its first, and reports whether
+// that explains it.
+func (s *fit) splits() bool {
+	weight := s.weight
+	before, swung, side := s.around(weight)
+	if swung > twinSwung*before {
+		return false
+	}
+	s.foreign = append(s.foreign, s.f+side/s.span)
+	if !s.run(true) {
+		return false
+	}
+	after, _, _ := s.around(weight)
+	return after < (1-twinTells)*before
+}
+
+// around returns the power left over within twinReach widths of the line, weighted, how much of it
+// is the line's own whose phase swings, and the side and distance in widths where most of it is.
+func (s *fit) around(weight [3]float64) (sum, swung, side float64) {
+	most, own := 0.0, 1e-300
+	for a := range s.x {
+		own += weight[a] * power(s.phasor[1][a])
+	}
+	for j := 1; j <= twinReach && float64(j+1)/s.span < s.f; j++ {
+		above, below := s.left(j), s.left(-j)
+		var up, down float64
+		var turn complex128
+		for a, p := range s.phasor[1] {
+			up += weight[a] * power(above[a])
+			down += weight[a] * power(below[a])
+			turn += complex(weight[a], 0) * (cmplx.Conj(p)*above[a] - p*cmplx.Conj(below[a]))
+		}
+		sum += up + down
+		swung += power(turn) / (2 * own)
+		if max(up, down) > most {
+			most, side = max(up, down), math.Copysign(float64(j), up-down)
+		}
+	}
+	return sum, swung, side
+}
+
+func power(c complex128) float64 { return real(c)*real(c) + imag(c)*imag(c) }
+
+// broadened reports whether there is more beside the line at f than the window's own shape,
+// sinc(u)/(1−u²) at u bins (Harris, Proc. IEEE 66 (1978)).
+func (l *look) broadened(f float64) bool {
+	k := int(math.Round(f / l.df))
+	if k <= twinReach || k >= len(l.z)-twinReach {
+		return true
+	}
+	shape := func(u float64) float64 {
+		if math.Abs(math.Abs(u)-1) < 1e-6 {
+			return 0.5
+		}
+		if u == 0 {
+			return 1
+		}
+		return math.Sin(math.Pi*u) / (math.Pi * u * (1 - u*u))
+	}
+	width := 1 / (l.seconds * l.df) // bins
+	own := l.strength(f) / math.Pow(shape((f/l.df-float64(k))/width), 2)
+	for j := -twinReach; j <= twinReach; j++ {
+		if j >= -1 && j <= 1 {
+			continue
+		}
+		w := shape((f/l.df - float64(k+j)) / width)
+		if l.strength(float64(k+j)*l.df) > (2*w*w+twinShows*twinShows)*own {
+			return true
+		}
+	}
+	return false
+}
