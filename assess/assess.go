@@ -42,8 +42,25 @@ func (n RPM) omega() float64 { return 2 * math.Pi * n.Hz() }
 // MM is a length in millimetres. 0 is unknown and null in JSON.
 type MM float64
 
-// String writes the length to the nearest whole number: "310 mm".
-func (l MM) String() string { return fmt.Sprintf("%.0f mm", float64(l)) }
+// String writes the length to the nearest whole number, a short one to a tenth: "310 mm",
+// "12.7 mm".
+func (l MM) String() string {
+	if l < 100 {
+		return strconv.FormatFloat(math.Round(10*float64(l))/10, 'f', -1, 64) + " mm"
+	}
+	return fmt.Sprintf("%.0f mm", float64(l))
+}
+
+// inch is exact by the international yard and pound agreement of 1959.
+const inch MM = 25.4
+
+// In writes the length, in inches where that was the unit it was said in: "12 in", "0.44 in".
+func (l MM) In(inches bool) string {
+	if !inches {
+		return l.String()
+	}
+	return strconv.FormatFloat(math.Round(100*float64(l/inch))/100, 'f', -1, 64) + " in"
+}
 
 // MarshalJSON writes the length to 0.001 mm, null when it is not known.
 func (l MM) MarshalJSON() ([]byte, error) { return known(float64(l), 3).MarshalJSON() }

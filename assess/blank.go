@@ -72,7 +72,14 @@ type Blank struct {
 	Balance   Balance  `json:"balance"`
 	Defects   []Defect `json:"defects"` // seen; nil is none seen
 	Bit       MM       `json:"bit_mm"`  // diameter of the drill, for the task drilling; 0: as large as it can be
+	// Inches, and BitInches, say that its sizes, and the drill's, were said in inches: they are
+	// said back so.
+	Inches    bool `json:"inches,omitempty"`
+	BitInches bool `json:"bit_inches,omitempty"`
 }
+
+// Said writes a size of the blank in the unit that its sizes were said in.
+func (b Blank) Said(l MM) string { return l.In(b.Inches) }
 
 // tailstock reports whether the far end is supported.
 func (b Blank) tailstock() bool { return b.Tailstock || b.Held == Centres }
@@ -111,6 +118,9 @@ func (b Blank) sizes() error {
 		switch {
 		case !finite(c.value) || c.value < 0:
 			return &InputError{fmt.Sprintf("%s %g %s cannot be", c.name, c.value, c.unit), c.hint}
+		case c.value > c.top && c.unit == "mm":
+			inches := b.Inches && c.name != "bit" || b.BitInches && c.name == "bit"
+			return &InputError{fmt.Sprintf("%s %s is more than %s", c.name, MM(c.value).In(inches), MM(c.top).In(inches)), c.hint}
 		case c.value > c.top:
 			return &InputError{fmt.Sprintf("%s %g %s is more than %g %s", c.name, c.value, c.unit, c.top, c.unit), c.hint}
 		case c.value > 0 && c.value < 1 && c.unit == "mm":
@@ -150,9 +160,9 @@ func oneOf[S ~string](what string, word S, allowed ...S) error {
 func (b Blank) drill(task Task) error {
 	switch {
 	case b.Bit > 0 && task != Drilling:
-		return &InputError{fmt.Sprintf("a bit of %v does not go with the task %q", b.Bit, task), "say --task drilling, or leave the bit out"}
+		return &InputError{fmt.Sprintf("a bit of %s does not go with the task %q", b.Bit.In(b.BitInches), task), "say --task drilling, or leave the bit out"}
 	case b.Bit > 0 && b.Diameter > 0 && b.Bit >= b.Diameter:
-		return &InputError{fmt.Sprintf("a bit of %v does not fit into a blank of %v", b.Bit, b.Diameter), "the bit must be smaller than the blank"}
+		return &InputError{fmt.Sprintf("a bit of %s does not fit into a blank of %s", b.Bit.In(b.BitInches), b.Said(b.Diameter)), "the bit must be smaller than the blank"}
 	case task == Drilling && b.Held == Centres:
 		return &InputError{"a blank between centres cannot be drilled from the tailstock", "hold it in a chuck or on a faceplate"}
 	}
@@ -166,7 +176,7 @@ func (b Blank) weight() error {
 		return nil
 	}
 	if solid := b.mass().high; most > solid*(1+1e-9) {
-		return &InputError{fmt.Sprintf("%.2f kg is more than a solid cylinder of %v by %v can weigh (%.2f kg)", most, b.Diameter, b.Length, solid),
+		return &InputError{fmt.Sprintf("%.2f kg is more than a solid cylinder of %s by %s can weigh (%.2f kg)", most, b.Said(b.Diameter), b.Said(b.Length), solid),
 			"check mass, diameter, length, wood and moisture, and their units"}
 	}
 	return nil
@@ -197,8 +207,8 @@ func (b Blank) worst() (Blank, []string) {
 			said = append(said, fmt.Sprintf(format, args...))
 		}
 	}
-	count(b.Diameter == 0, func() { b.Diameter = largestDiameter }, "diameter not given: counted as %v", largestDiameter)
-	count(b.Length == 0, func() { b.Length = largestLength }, "length not given: counted as %v", largestLength)
+	count(b.Diameter == 0, func() { b.Diameter = largestDiameter }, "diameter not given: counted as %s", b.Said(largestDiameter))
+	count(b.Length == 0, func() { b.Length = largestLength }, "length not given: counted as %s", b.Said(largestLength))
 	count(b.Balance == "", func() { b.Balance = Burl }, "balance not given: counted as an uneven burl")
 	count(b.Held == "", func() { b.Held = Vacuum }, "way of holding not given: counted as a vacuum chuck")
 	count(!WoodOf(b.Wood).Known(), func() {}, "wood not given or not in the table: counted as the heaviest and least stiff")

@@ -83,8 +83,12 @@ func latheCeiling(l Lathe) Ceiling {
 
 func diameterCeiling(b Blank) Ceiling {
 	n := RPM(thumbHigh / (float64(b.Diameter) / 10))
-	return Ceiling{"diameter", n, fmt.Sprintf("the top of the rule of thumb for %v, a rim speed of %.1f m/s", b.Diameter, RimSpeed(b.Diameter, n)),
-		fmt.Sprintf("22 500 cm·rpm / %.1f cm", float64(b.Diameter)/10), practice}
+	formula := fmt.Sprintf("22 500 cm·rpm / %.1f cm", float64(b.Diameter)/10)
+	if b.Inches {
+		formula = fmt.Sprintf("%.0f in·rpm / %s", thumbHigh*10/inch, b.Said(b.Diameter))
+	}
+	return Ceiling{"diameter", n, fmt.Sprintf("the top of the rule of thumb for %s, a rim speed of %.1f m/s", b.Said(b.Diameter), RimSpeed(b.Diameter, n)),
+		formula, practice}
 }
 
 // blankCeiling is the rule of thumb for a blank that is not round, even, small and well
@@ -165,16 +169,25 @@ func taskCeiling(b Blank, t Task) Ceiling {
 	return Ceiling{"task", r.high, r.text, "", practice}
 }
 
-// drillCeiling keeps a 25 mm bit below 1000 rpm, chosen as 990, and a larger one slower in
-// proportion.
+// The trade's rule keeps a bit of evenBit below 1000 rpm, chosen as fullBit.
+const (
+	evenBit MM = 25
+	fullBit    = 990.0 // rpm
+)
+
+// drillCeiling keeps a bit larger than that slower in proportion.
 func drillCeiling(b Blank) Ceiling {
-	bit := b.Bit
+	bit, count := b.Bit, "this one is"
 	if bit == 0 {
-		bit = min(largestBit, b.Diameter)
+		bit, count = min(largestBit, b.Diameter), "not given, this one counts as"
 	}
-	n := 990 * 25 / max(25, float64(bit))
-	return Ceiling{"task", RPM(n), fmt.Sprintf("a 25 mm bit runs below 1000, a larger one slower in proportion; this one is counted as %v", bit),
-		fmt.Sprintf("990 × 25 mm / %.0f mm", max(25, float64(bit))), practice}
+	c := Ceiling{"task", fullBit, fmt.Sprintf("a bit of up to %s runs below 1000, a larger one slower in proportion; %s %s", evenBit.In(b.BitInches), count, bit.In(b.BitInches)),
+		fmt.Sprintf("%.0f rpm, as the bit is no larger than %s", fullBit, evenBit.In(b.BitInches)), practice}
+	if bit > evenBit {
+		c.RPM = fullBit * RPM(evenBit/bit)
+		c.Formula = fmt.Sprintf("%.0f rpm × %s / %s", fullBit, evenBit.In(b.BitInches), bit.In(b.BitInches))
+	}
+	return c
 }
 
 func whirlCeiling(b Blank) Ceiling {

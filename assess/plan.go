@@ -116,7 +116,7 @@ func sayMore(l Lathe, b Blank, t Task) string {
 	var open []answer
 	for _, a := range []answer{
 		{b.Balance == "", "--balance true", func(b *Blank, _ *Task) { b.Balance = True }},
-		{b.Length == 0, fmt.Sprintf("--length %.0fmm", float64(b.Diameter)), func(b *Blank, _ *Task) { b.Length = b.Diameter }},
+		{b.Length == 0, "--length " + strings.ReplaceAll(b.Said(b.Diameter), " ", ""), func(b *Blank, _ *Task) { b.Length = b.Diameter }},
 		{b.Held == "", "--held faceplate", func(b *Blank, _ *Task) { b.Held = Faceplate }},
 		{!b.tailstock(), "--tailstock", func(b *Blank, _ *Task) { b.Tailstock = true }},
 		{t == "", "--task finishing", func(_ *Blank, t *Task) { *t = Finishing }},

@@ -69,6 +69,51 @@ func TestPractice(t *testing.T) {
 	assert.Less(t, assess.Ceilings(workshop(), bowl(), assess.Sanding)[0].RPM, fin, "sanding slower than the finishing cut")
 }
 
+// TestDrillFormula: the formula is what was reckoned, in the unit that the bit was said in.
+func TestDrillFormula(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		bit     assess.MM
+		inches  bool
+		text    string
+		formula string
+		rpm     assess.RPM
+	}{
+		{13, false, "this one is 13 mm", "990 rpm, as the bit is no larger than 25 mm", 990},
+		{12.7, true, "this one is 0.5 in", "990 rpm, as the bit is no larger than 0.98 in", 990},
+		{40, false, "this one is 40 mm", "990 rpm × 25 mm / 40 mm", 990 * 25. / 40},
+		{50.8, true, "this one is 2 in", "990 rpm × 0.98 in / 2 in", 990 * 25 / 50.8},
+		{0, false, "not given, this one counts as 60 mm", "990 rpm × 25 mm / 60 mm", 412.5},
+	} {
+		b := assess.Blank{Diameter: 60, Length: 90, Held: assess.Chuck, Balance: assess.True, Bit: c.bit, BitInches: c.inches}
+		got := assess.Ceilings(workshop(), b, assess.Drilling)[0]
+		assert.Contains(t, got.Text, c.text)
+		assert.Equal(t, c.formula, got.Formula)
+		assert.InDelta(t, float64(c.rpm), float64(got.RPM), 1e-9)
+	}
+}
+
+// TestLengthsAsSaid: what was said in inches is said back in inches, and is the same length.
+func TestLengthsAsSaid(t *testing.T) {
+	t.Parallel()
+	for said, l := range map[string]assess.MM{"310 mm": 310, "12.7 mm": 12.7, "13 mm": 13, "1234 mm": 1233.6} {
+		assert.Equal(t, said, l.In(false))
+	}
+	for said, l := range map[string]assess.MM{"12 in": 304.8, "0.44 in": 11.1125, "12.2 in": 310} {
+		assert.Equal(t, said, l.In(true))
+	}
+	mm := assess.Blank{Diameter: 304.8, Balance: assess.Sawn}
+	in := mm
+	in.Inches = true
+	a, b := assess.Ceilings(workshop(), mm, ""), assess.Ceilings(workshop(), in, "")
+	require.Len(t, b, len(a))
+	for i := range a {
+		assert.Equal(t, a[i].RPM, b[i].RPM)
+		assert.NotContains(t, b[i].Text+b[i].Formula, " mm")
+		assert.NotContains(t, b[i].Text+b[i].Formula, " cm")
+	}
+}
+
 // TestCeilingsOfTheKnown: what is not known at all has no line of its own unless it decides;
 // each line has a source, and a formula where it was reckoned.
 func TestCeilingsOfTheKnown(t *testing.T) {

@@ -5,7 +5,6 @@ import (
 	"bytes"
 	"encoding/csv"
 	"errors"
-	"fmt"
 	"io"
 	"math"
 	"strings"
@@ -121,9 +120,9 @@ func (c *csvFile) end() error {
 	switch {
 	case c.bad > c.good:
 		// Not a few bad rows but a file that was misread, or one that is no recording.
-		return &ParseError{File: c.file.name, Err: fmt.Errorf("%d of %d rows are bad, the first in %w", c.bad, c.bad+c.good, c.firstBad)}
+		return wrong(c.mend(), "%d of %d rows are bad, the first in %w", c.bad, c.bad+c.good, c.firstBad).at(c.file.name, 0)
 	case c.good == 0:
-		return &ParseError{File: c.file.name, Line: c.line, Err: errors.New("a header and no rows; was the recording stopped at once?")}
+		return wrong("was the recording stopped at once?", "a header and no rows").at(c.file.name, c.line)
 	}
 	return io.EOF
 }
@@ -216,7 +215,7 @@ func (c *csvFile) notNumber(k, i int) error {
 	if len(c.cell(i)) == 0 {
 		return c.wrong(c.column(i), "%s is empty", c.title[k])
 	}
-	return c.wrong(c.column(i), "%s is %.40q, not %s", c.title[k], c.cell(i), want)
+	return c.wrong(c.column(i), "%s is %q, not %s", c.title[k], shown(c.cell(i)), want)
 }
 
 func (c *csvFile) commaHint() string {
@@ -248,18 +247,18 @@ func (c *csvFile) scale(raw [4]float64) (row [4]float64, err error) {
 	switch {
 	case i < 0:
 	case !(math.Abs(row[0]) <= 1e9): // 30 years
-		return row, c.wrong(c.column(i), "%s is %s, which is no time of this recording", c.title[0], c.cell(i))
+		return row, c.wrong(c.column(i), "%s is %s, which is no time of this recording", c.title[0], shown(c.cell(i)))
 	case c.good > 0 && row[0] == c.last:
-		return row, c.wrong(c.column(i), "%s repeats %s", c.title[0], c.cell(i))
+		return row, c.wrong(c.column(i), "%s repeats %s", c.title[0], shown(c.cell(i)))
 	case c.good > 0 && row[0] < c.last:
-		return row, c.wrong(c.column(i), "%s goes back to %s", c.title[0], c.cell(i))
+		return row, c.wrong(c.column(i), "%s goes back to %s", c.title[0], shown(c.cell(i)))
 	case c.good > 0 && row[0]-c.last < nearest:
-		return row, c.wrong(c.column(i), "%s is %s, less than 1 µs after the row before, faster than any sensor", c.title[0], c.cell(i))
+		return row, c.wrong(c.column(i), "%s is %s, less than 1 µs after the row before, faster than any sensor", c.title[0], shown(c.cell(i)))
 	}
 	for k := 1; k <= c.axes; k++ {
 		row[k] = c.unit[k].si(raw[k])
 		if !(math.Abs(row[k]) <= maxAcceleration) {
-			return row, c.wrong(c.column(c.columnOf[k]), "%s is %s %s, more than any sensor shows", c.title[k], c.cell(c.columnOf[k]), c.unit[k].name)
+			return row, c.wrong(c.column(c.columnOf[k]), "%s is %s, more than any sensor shows", c.title[k], strings.TrimSpace(shown(c.cell(c.columnOf[k]))+" "+c.unit[k].name))
 		}
 	}
 	c.began = began
@@ -268,14 +267,29 @@ func (c *csvFile) scale(raw [4]float64) (row [4]float64, err error) {
 
 // wrong is a bad row, with what to try.
 func (c *csvFile) wrong(column int, format string, args ...any) error {
-	try := "mend it, or leave bad rows out with --skip-bad"
+	e := wrong(c.mend(), format, args...).at(c.file.name, c.line)
+	e.Column = column
+	return e
+}
+
+// mend is what to try with bad rows.
+func (c *csvFile) mend() string {
 	switch {
 	case c.file.o.SkipBad && c.columnOf[0] >= 0:
-		try = "too many to leave out: mend the file, or give --rate if only its times are wrong"
+		return "too many to leave out: mend the file, or give --rate if only its times are wrong"
 	case c.file.o.SkipBad:
-		try = "too many to leave out: mend the file"
+		return "too many to leave out: mend the file"
 	}
-	return &ParseError{File: c.file.name, Line: c.line, Column: column, Err: fmt.Errorf(format+"; "+try, args...)}
+	return "mend it, or leave bad rows out with --skip-bad"
+}
+
+// shown is a cell as a message shows it: a few dozen bytes at most.
+func shown(cell []byte) string {
+	const most = 40
+	if len(cell) <= most {
+		return string(cell)
+	}
+	return string(cell[:most]) + "…"
 }
 
 // span is where a cell lies, and the column, in bytes from 1, in which it began. Numbers
@@ -385,7 +399,9 @@ func (c *csvFile) anyLine() error {
 	c.cut = err == io.EOF
 	switch {
 	case err == bufio.ErrBufferFull:
-		return &ParseError{File: c.file.name, Line: c.line, Column: longest, Err: fmt.Errorf("line of more than %d bytes; is this a table with line ends?", longest)}
+		e := wrong("is this a table with line ends?", "line of more than %d bytes", longest).at(c.file.name, c.line)
+		e.Column = longest
+		return e
 	case err != nil && err != io.EOF:
 		return c.file.reading(err)
 	case err == io.EOF && len(text) == 0:

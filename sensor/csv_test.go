@@ -156,6 +156,10 @@ func TestCSVErrors(t *testing.T) {
 		"1 on one axis":               {"t_s,x\n" + ramp(200, 0.01, 1), sensor.Options{}, `r.csv:2: no unit of acceleration given, and no clear gravity in the data (mean 1); give --unit m/s2, g or mg`},
 		"too short":                   {"t_s,x,y,z\n" + ramp(10, 0.01, 0, 9.8, 0), sensor.Options{}, `r.csv:2: no unit of acceleration given, and 0.09 s are too short to find it from gravity; give --unit m/s2, g or mg`},
 		"step fits none":              {"t,x_g\n" + ramp(10, 1e9, 1), sensor.Options{}, `r.csv:2: no unit of time given, and steps of 1e+09 fit none; name it in the header, such as t_ms`},
+		"neither unit":                {"t,x\n" + ramp(200, 1e9, 0.1), sensor.Options{}, `r.csv:2: no unit of time given, and steps of 1e+09 fit none; and no unit of acceleration given, and no clear gravity in the data (mean 0.1); name it in the header, such as t_ms; and give --unit m/s2, g or mg`},
+		"no unit, times stand":        {"t,x\n" + strings.Repeat("1,9.8\n", 100), sensor.Options{}, `r.csv:2: no unit of acceleration given, and times that do not rise; give --unit m/s2, g or mg, and mend the times`},
+		"huge":                        {"t_s,x,y,z\n" + ramp(200, 0.01, 1e300, 0, 0), sensor.Options{}, `r.csv:2:3: x is 1e+300, more than any sensor shows` + mend},
+		"many digits":                 {"t_s,x_g\n0,1" + strings.Repeat("0", 299) + "\n", sensor.Options{}, `r.csv:2:3: x_g is 1` + strings.Repeat("0", 39) + `… g, more than any sensor shows` + mend},
 		"one row":                     {"t,x_g\n0,1\n", sensor.Options{}, `r.csv:2: one row only; was the recording stopped at once?`},
 		"no line end":                 {strings.Repeat("123,", 1<<16), sensor.Options{}, `r.csv:1:65536: line of more than 65536 bytes; is this a table with line ends?`},
 		"late long line":              {"t_s,x_g\n0,1\n" + strings.Repeat("\"", 1<<17), sensor.Options{SkipBad: true}, `r.csv:3:65536: line of more than 65536 bytes; is this a table with line ends?`},
@@ -182,7 +186,7 @@ func TestCSVErrors(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			_, err := read(c.text, c.o)
-			require.EqualError(t, err, c.want)
+			refused(t, err, c.want)
 		})
 	}
 }
@@ -285,7 +289,7 @@ func TestCSVSaysWhatItFound(t *testing.T) {
 func TestCSVDeliversWhatPrecedesAnError(t *testing.T) {
 	t.Parallel()
 	got, err := read("t_s,x_g\n"+ramp(3000, 0.01, 1)+"3000,x\n"+ramp(5, 1, 1), sensor.Options{})
-	require.EqualError(t, err, `r.csv:3002:6: x_g is "x", not a finite number; mend it, or leave bad rows out with --skip-bad`)
+	refused(t, err, `r.csv:3002:6: x_g is "x", not a finite number; mend it, or leave bad rows out with --skip-bad`)
 	assert.Len(t, got.t, 3000)
 	var where *sensor.ParseError
 	require.ErrorAs(t, err, &where)

@@ -2,8 +2,6 @@ package sensor
 
 import (
 	"bytes"
-	"errors"
-	"fmt"
 	"io"
 )
 
@@ -51,9 +49,9 @@ func (c *csvFile) noTable(why error) error {
 	case why != nil:
 		return why
 	case c.line == 0:
-		return &ParseError{File: c.file.name, Err: errors.New("empty file; was the recording stopped at once?")}
+		return wrong("was the recording stopped at once?", "empty file").at(c.file.name, 0)
 	}
-	return &ParseError{File: c.file.name, Line: c.line, Err: errors.New("neither a header nor numbers so far; the header names a time and axes, such as t_s,x_g,y_g,z_g")}
+	return wrong("the header names a time and axes, such as t_s,x_g,y_g,z_g", "neither a header nor numbers so far").at(c.file.name, c.line)
 }
 
 // tryHeader sees whether the line is the header. done is true when it is. err without done
@@ -76,12 +74,12 @@ func (c *csvFile) tryHeader(comment bool) (done bool, err error) {
 	for len(names) > 1 && names[len(names)-1] == "" {
 		names = names[:len(names)-1]
 	}
-	l, err := readHeader(names, c.file.o)
-	if err != nil {
+	l, fault := readHeader(names, c.file.o)
+	if fault != nil {
 		if comment || len(names) < 2 && c.file.o.Rate == 0 {
 			return false, nil
 		}
-		return false, &ParseError{File: c.file.name, Line: c.line, Err: err}
+		return false, fault.at(c.file.name, c.line)
 	}
 	c.layout = l
 	return true, c.learn()
@@ -131,7 +129,6 @@ func (c *csvFile) noHeader() error {
 		n--
 	}
 	o, line := c.file.o, c.line
-	fault := func(err error) error { return &ParseError{File: c.file.name, Line: line, Err: err} }
 	names, order := []string{"time", "x", "y", "z"}, "time, then axes"
 	c.held = true
 	if o.Rate > 0 {
@@ -145,15 +142,15 @@ func (c *csvFile) noHeader() error {
 	}
 	switch {
 	case len(o.Axes) > 0:
-		return fault(errors.New("no header, so columns cannot be chosen by name; put one above the numbers, such as t_s,x_g,y_g,z_g"))
+		return wrong("put one above the numbers, such as t_s,x_g,y_g,z_g", "no header, so columns cannot be chosen by name").at(c.file.name, line)
 	case n == 1 && o.Rate == 0:
-		return fault(errors.New("one column only; time and at least one axis are needed (comma, semicolon or tab between them), or --rate"))
+		return wrong("time and at least one axis are needed (comma, semicolon or tab between them), or --rate", "one column only").at(c.file.name, line)
 	case n > len(names):
-		return fault(fmt.Errorf("%d columns and no header; put one above the numbers that names time and axes, such as t_s,x_g,y_g,z_g", n))
+		return wrong("put one above the numbers that names time and axes, such as t_s,x_g,y_g,z_g", "%d columns and no header", n).at(c.file.name, line)
 	}
 	l, err := readHeader(names[:n], o)
 	if err != nil {
-		return fault(err)
+		return err.at(c.file.name, line)
 	}
 	c.layout = l
 	c.notes = append(c.notes, "no header: the columns are taken as "+order)

@@ -58,9 +58,23 @@ type ParseError struct {
 	Line   int // from 1; 0 where there is no one line
 	Column int // in bytes from 1; 0 where there is no one column
 	Err    error
+	Try    string // what to do about it
 }
 
-// Error is file:line:column: what; what to try.
+// wrong is what is wrong and what to try; at adds where.
+func wrong(try, format string, args ...any) *ParseError {
+	return &ParseError{Err: fmt.Errorf(format, args...), Try: try}
+}
+
+func (e *ParseError) at(file string, line int) *ParseError {
+	e.File, e.Line = file, line
+	return e
+}
+
+// Hint returns Try.
+func (e *ParseError) Hint() string { return e.Try }
+
+// Error is file:line:column: what. What to try is not in it.
 func (e *ParseError) Error() string {
 	switch {
 	case e.Line == 0:
@@ -96,7 +110,7 @@ func Open(path string, o Options) (Source, error) {
 	}
 	info, err := f.Stat()
 	if err == nil && info.IsDir() {
-		err = &ParseError{File: path, Err: errors.New("is a directory; name a file in it")}
+		err = wrong("name a file in it", "is a directory").at(path, 0)
 	}
 	var s Source
 	if err == nil {
@@ -206,7 +220,7 @@ func (f *file) open() (decoder, error) {
 	if bytes.HasPrefix(start, []byte("\x1f\x8b")) {
 		z, err := gzip.NewReader(r)
 		if err != nil {
-			return nil, &ParseError{File: f.name, Err: fmt.Errorf("compressed, but %w; copy it again, or unpack it first", err)}
+			return nil, wrong("copy it again, or unpack it first", "compressed, but %w", err).at(f.name, 0)
 		}
 		r = bufio.NewReaderSize(unpacked{z, f.name}, longest)
 		start, err = peek(r, 12)
@@ -219,12 +233,12 @@ func (f *file) open() (decoder, error) {
 		return nil, f.reading(err)
 	case bytes.HasPrefix(start, []byte("RIFF")):
 		if f.o.Rate > 0 || f.o.Unit != "" {
-			return nil, &ParseError{File: f.name, Err: errors.New("a WAV file says its own rate and has no unit; leave --rate and --unit out, --full-scale says what its values mean")}
+			return nil, wrong("leave --rate and --unit out, --full-scale says what its values mean", "a WAV file says its own rate and has no unit").at(f.name, 0)
 		}
 		return &wavFile{file: f, r: r}, nil
 	}
-	if what := foreign(start); what != "" {
-		return nil, &ParseError{File: f.name, Err: errors.New(what)}
+	if what := foreign(start); what != nil {
+		return nil, what.at(f.name, 0)
 	}
 	if bytes.HasPrefix(start, []byte("\xef\xbb\xbf")) {
 		if _, err := r.Discard(3); err != nil {
@@ -232,7 +246,7 @@ func (f *file) open() (decoder, error) {
 		}
 	}
 	if f.o.FullScale > 0 {
-		return nil, &ParseError{File: f.name, Err: errors.New("full scale is for WAV files and this is text; leave --full-scale out, --unit says what its values mean")}
+		return nil, wrong("leave --full-scale out, --unit says what its values mean", "full scale is for WAV files and this is text").at(f.name, 0)
 	}
 	return &csvFile{file: f, r: r}, nil
 }
@@ -274,46 +288,46 @@ func (u unpacked) Read(p []byte) (int, error) {
 	n, err := u.z.Read(p)
 	var corrupt flate.CorruptInputError
 	if errors.As(err, &corrupt) || errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, gzip.ErrChecksum) || errors.Is(err, gzip.ErrHeader) {
-		err = &ParseError{File: u.name, Err: fmt.Errorf("compressed data are cut off or damaged (%w); copy the file again", err)}
+		err = wrong("copy the file again", "compressed data are cut off or damaged (%w)", err).at(u.name, 0)
 	}
 	return n, err
 }
 
-// foreign says what a file is that is no recording, from its first bytes.
-func foreign(b []byte) string {
-	for _, f := range []struct{ magic, what string }{
-		{"SQLite forma", "an SQLite database, not a recording; kept sessions are read by their number"},
-		{"PK\x03\x04", "a zip or spreadsheet file (xlsx, ods); save it as CSV, or unpack it"},
-		{"\xd0\xcf\x11\xe0", "an old spreadsheet file (xls); save it as CSV"},
-		{"\x89PNG", "a picture (PNG), not a recording; export CSV or WAV from the recorder"},
-		{"\xff\xd8\xff", "a picture (JPEG), not a recording; export CSV or WAV from the recorder"},
-		{"%PDF", "a PDF file, not a recording; export CSV or WAV from the recorder"},
-		{"fLaC", "a FLAC file; save it as WAV"},
-		{"OggS", "an Ogg file; save it as WAV"},
-		{"ID3", "an MP3 file, which has no exact samples; record as WAV or CSV"},
-		{"RIFX", "a big-endian WAV file (RIFX); save it as an ordinary WAV"},
-		{"RF64", "a WAV file of more than 4 GB (RF64); split it"},
-		{"FORM", "an AIFF file; save it as WAV"},
-		{"BZh", "compressed with bzip2; unpack it, or use gzip"},
-		{"\xfd7zXZ", "compressed with xz; unpack it, or use gzip"},
-		{"\x28\xb5\x2f\xfd", "compressed with zstd; unpack it, or use gzip"},
-		{"7z\xbc\xaf", "a 7z archive; unpack it"},
-		{"\xff\xfe", "text in UTF-16; save it as UTF-8 (\"CSV UTF-8\")"},
-		{"\xfe\xff", "text in UTF-16; save it as UTF-8 (\"CSV UTF-8\")"},
-		{"{", "JSON, not a table; export CSV"},
-		{"<", "HTML or XML, not a table; export CSV"},
+// foreign says what a file is that is no recording, from its first bytes; nil for none known.
+func foreign(b []byte) *ParseError {
+	for _, f := range []struct{ magic, what, try string }{
+		{"SQLite forma", "an SQLite database, not a recording", "kept sessions are read by their number"},
+		{"PK\x03\x04", "a zip or spreadsheet file (xlsx, ods)", "save it as CSV, or unpack it"},
+		{"\xd0\xcf\x11\xe0", "an old spreadsheet file (xls)", "save it as CSV"},
+		{"\x89PNG", "a picture (PNG), not a recording", "export CSV or WAV from the recorder"},
+		{"\xff\xd8\xff", "a picture (JPEG), not a recording", "export CSV or WAV from the recorder"},
+		{"%PDF", "a PDF file, not a recording", "export CSV or WAV from the recorder"},
+		{"fLaC", "a FLAC file", "save it as WAV"},
+		{"OggS", "an Ogg file", "save it as WAV"},
+		{"ID3", "an MP3 file, which has no exact samples", "record as WAV or CSV"},
+		{"RIFX", "a big-endian WAV file (RIFX)", "save it as an ordinary WAV"},
+		{"RF64", "a WAV file of more than 4 GB (RF64)", "split it"},
+		{"FORM", "an AIFF file", "save it as WAV"},
+		{"BZh", "compressed with bzip2", "unpack it, or use gzip"},
+		{"\xfd7zXZ", "compressed with xz", "unpack it, or use gzip"},
+		{"\x28\xb5\x2f\xfd", "compressed with zstd", "unpack it, or use gzip"},
+		{"7z\xbc\xaf", "a 7z archive", "unpack it"},
+		{"\xff\xfe", "text in UTF-16", "save it as UTF-8 (\"CSV UTF-8\")"},
+		{"\xfe\xff", "text in UTF-16", "save it as UTF-8 (\"CSV UTF-8\")"},
+		{"{", "JSON, not a table", "export CSV"},
+		{"<", "HTML or XML, not a table", "export CSV"},
 	} {
 		if bytes.HasPrefix(b, []byte(f.magic)) {
-			return f.what
+			return wrong(f.try, "%s", f.what)
 		}
 	}
 	if len(b) > 1 && (b[0] == 0) != (b[1] == 0) {
-		return "looks like text in UTF-16; save it as UTF-8 (\"CSV UTF-8\")"
+		return wrong("save it as UTF-8 (\"CSV UTF-8\")", "looks like text in UTF-16")
 	}
 	for _, c := range b {
 		if c < ' ' && c != '\n' && c != '\r' && c != '\t' {
-			return "binary data, neither text nor WAV; record or export as CSV or WAV"
+			return wrong("record or export as CSV or WAV", "binary data, neither text nor WAV")
 		}
 	}
-	return ""
+	return nil
 }

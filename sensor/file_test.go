@@ -1,6 +1,7 @@
 package sensor_test
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -19,7 +20,7 @@ func TestOpen(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
 	_, err := sensor.Open(dir, sensor.Options{})
-	require.EqualError(t, err, dir+": is a directory; name a file in it")
+	refused(t, err, dir+": is a directory; name a file in it")
 	_, err = sensor.Open(filepath.Join(dir, "none.csv"), sensor.Options{})
 	require.ErrorIs(t, err, os.ErrNotExist)
 
@@ -124,4 +125,15 @@ func TestSimulatedKeepsTheContract(t *testing.T) {
 			})
 		})
 	}
+}
+
+// refused holds an error to "where: what; what to try", one about the options to "what".
+func refused(t *testing.T, err error, want string) {
+	t.Helper()
+	require.Error(t, err)
+	said := err.Error()
+	if wrong := new(sensor.ParseError); errors.As(err, &wrong) {
+		said += "; " + wrong.Hint()
+	}
+	require.Equal(t, want, said)
 }

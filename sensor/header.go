@@ -20,13 +20,13 @@ type layout struct {
 
 // readHeader finds time and axes among the names of the columns. The error says why this
 // line cannot be the header of a recording.
-func readHeader(names []string, o Options) (layout, error) {
+func readHeader(names []string, o Options) (layout, *ParseError) {
 	l := layout{names: names, cells: len(names), columnOf: [4]int{-1}}
 	l.findTime()
 	if l.columnOf[0] < 0 {
 		l.unit[0] = counted(o.Rate)
 	}
-	var err error
+	var err *ParseError
 	if len(o.Axes) > 0 {
 		err = l.namedAxes(o.Axes)
 	} else {
@@ -36,7 +36,7 @@ func readHeader(names []string, o Options) (layout, error) {
 		return l, err
 	}
 	if l.columnOf[0] < 0 && o.Rate == 0 {
-		return l, fmt.Errorf("no time column among %s; call one t_s, t_ms or t_us, or give --rate", l.list())
+		return l, wrong("call one t_s, t_ms or t_us, or give --rate", "no time column among %s", l.list())
 	}
 	return l, l.findUnits(o.Unit)
 }
@@ -82,7 +82,7 @@ var timeNames = map[string]unit{
 }
 
 // namedAxes takes the columns that the user named, with or without their unit.
-func (l *layout) namedAxes(wanted []string) error {
+func (l *layout) namedAxes(wanted []string) *ParseError {
 	for _, want := range wanted {
 		i := slices.IndexFunc(l.names, func(name string) bool {
 			base, _, _ := splitUnit(name)
@@ -90,11 +90,11 @@ func (l *layout) namedAxes(wanted []string) error {
 		})
 		switch {
 		case i < 0:
-			return fmt.Errorf("no column %q; there are %s", want, l.list())
+			return wrong("there are "+l.list(), "no column %q", want)
 		case i == l.columnOf[0]:
-			return fmt.Errorf("column %q is the time, which is no axis; name the axes alone", want)
+			return wrong("name the axes alone", "column %q is the time, which is no axis", want)
 		case slices.Contains(l.columnOf[1:1+l.axes], i):
-			return fmt.Errorf("column %q is named twice as an axis; name each once", want)
+			return wrong("name each once", "column %q is named twice as an axis", want)
 		}
 		l.addAxis(i)
 	}
@@ -103,7 +103,7 @@ func (l *layout) namedAxes(wanted []string) error {
 
 // findAxes takes x, y and z of one kind: the first kind of acceleration in the header, so
 // that x of one sensor is never set beside y of another.
-func (l *layout) findAxes() error {
+func (l *layout) findAxes() *ParseError {
 	kind, found := "", [3]int{-1, -1, -1}
 	for i, name := range l.names {
 		base, _, _ := splitUnit(name)
@@ -125,7 +125,7 @@ func (l *layout) findAxes() error {
 		}
 	}
 	if l.axes == 0 {
-		return fmt.Errorf("no axis among the columns %s; call them x, y, z, or name them with --axes", l.list())
+		return wrong("call them x, y, z, or name them with --axes", "no axis among the columns %s", l.list())
 	}
 	return nil
 }
@@ -147,7 +147,7 @@ func (l *layout) addAxis(i int) {
 
 // findUnits takes the unit of each axis from the option or else from its name. Axes without
 // one share that of the others; where none has one all stay unknown.
-func (l *layout) findUnits(option string) error {
+func (l *layout) findUnits(option string) *ParseError {
 	if option != "" {
 		u := accelerations[plain(option)]
 		l.unit[1], l.unit[2], l.unit[3] = u, u, u
@@ -158,7 +158,7 @@ func (l *layout) findUnits(option string) error {
 		base, text, stated := splitUnit(l.title[k])
 		u, known := accelerations[text]
 		if stated && !known {
-			return fmt.Errorf("unit %q of column %q is not one of m/s2, g, mg; give --unit if you know it", text, l.title[k])
+			return wrong("give --unit if you know it", "unit %q of column %q is not one of m/s2, g, mg", text, l.title[k])
 		}
 		if _, kind, ok := axisOf(tokens(base)); ok && !stated && strings.HasPrefix(kind, "gf") {
 			u = inG

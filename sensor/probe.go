@@ -3,7 +3,6 @@ package sensor
 import (
 	"bufio"
 	"bytes"
-	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -111,7 +110,7 @@ func (c *csvFile) probe() (p probed, err error) {
 		if len(c.text) == 0 || c.text[0] == '#' {
 			continue
 		}
-		if v, err := c.raw(); err == nil {
+		if v, err := c.raw(); err == nil && believable(v) {
 			p.t = append(p.t, v[0])
 			for k := range c.axes {
 				p.axes[k] = append(p.axes[k], v[k+1])
@@ -121,6 +120,17 @@ func (c *csvFile) probe() (p probed, err error) {
 	c.line, c.held = line, false
 	c.r = bufio.NewReaderSize(io.MultiReader(bytes.NewReader(head), c.r), longest)
 	return p, nil
+}
+
+// believable reports whether the numbers of a row may be meant in some unit: 1 mg and 1 ns are
+// the smallest.
+func believable(v [4]float64) bool {
+	for _, a := range v[1:] {
+		if !(math.Abs(a) <= 1e3*maxAcceleration) {
+			return false
+		}
+	}
+	return math.Abs(v[0]) <= 1e19 // 300 years of ns
 }
 
 func (p *probed) enough(c *csvFile) bool {
@@ -154,58 +164,69 @@ func (p *probed) settle(c *csvFile) error {
 	if len(p.t) == 0 {
 		return nil // no good row: the reading of the first will say why
 	}
-	fault := func(text string) error {
-		return &ParseError{File: c.file.name, Line: c.line + 1, Err: errors.New(text)}
-	}
 	if c.columnOf[0] < 0 && c.names == nil && len(p.t) > 2 && rising(p.axes[0]) {
-		return fault("the first column rises from row to row, as a time does; leave --rate out, or put a header above the numbers")
+		return wrong("leave --rate out, or put a header above the numbers", "the first column rises from row to row, as a time does").at(c.file.name, c.line+1)
 	}
+	var all *ParseError
 	if c.unit[0].name == "" {
-		if why := p.settleTime(c); why != "" {
-			return fault(why)
-		}
+		all = p.settleTime(c)
 	}
-	if named := c.unit[1]; named.name != "" {
-		u, mean := p.gravity(c.axes)
-		if c.axes < 3 || u.name == "" || u == named || !(p.seconds(c, c.unit[0]) >= 0.5) {
-			return nil
-		}
-		what := fmt.Sprintf("the unit is said to be %s, but gravity shows as %.3g, as it does in %s", named.name, mean, u.name)
-		if c.file.o.Unit != "" {
-			c.notes = append(c.notes, what+"; taken as said")
-			return nil
-		}
-		return fault(what + "; give --unit " + u.name + ", or --unit " + named.name + " if the header is right")
+	switch also := p.settleUnit(c); {
+	case all == nil:
+		all = also
+	case also != nil && len(p.t) > 1: // both at once: who mends one should not run into the other
+		all = wrong(all.Try+"; and "+also.Try, "%w; and %w", all.Err, also.Err)
 	}
-	if length := p.seconds(c, c.unit[0]); !(length >= 0.5) {
-		return fault(fmt.Sprintf("no unit of acceleration given, and %.2g s are too short to find it from gravity; give --unit m/s2, g or mg", max(0, length)))
+	if all != nil {
+		return all.at(c.file.name, c.line+1)
 	}
+	return nil
+}
+
+// settleUnit checks the unit of acceleration against gravity, or finds it by that, or returns
+// why it cannot.
+func (p *probed) settleUnit(c *csvFile) *ParseError {
+	const try = "give --unit m/s2, g or mg"
 	u, mean := p.gravity(c.axes)
-	if u.name == "" {
-		return fault(fmt.Sprintf("no unit of acceleration given, and no clear gravity in the data (mean %.3g); give --unit m/s2, g or mg", mean))
+	length := p.seconds(c, c.unit[0])
+	switch named := c.unit[1]; {
+	case named.name != "" && (c.axes < 3 || u.name == "" || u == named || !(length >= 0.5)):
+	case named.name != "":
+		what := fmt.Sprintf("the unit is said to be %s, but gravity shows as %.3g, as it does in %s", named.name, mean, u.name)
+		if c.file.o.Unit == "" {
+			return wrong("give --unit "+u.name+", or --unit "+named.name+" if the header is right", "%s", what)
+		}
+		c.notes = append(c.notes, what+"; taken as said")
+	case !(length > 0) && len(p.t) > 1:
+		return wrong(try+", and mend the times", "no unit of acceleration given, and times that do not rise")
+	case !(length >= 0.5):
+		return wrong(try, "no unit of acceleration given, and %.2g s are too short to find it from gravity", max(0, length))
+	case u.name == "":
+		return wrong(try, "no unit of acceleration given, and no clear gravity in the data (mean %.3g)", mean)
+	default:
+		c.notes = append(c.notes, fmt.Sprintf("no unit given: 1 g of gravity found (mean %.4g), so the values are in %s", mean, u.name))
+		c.unit[1], c.unit[2], c.unit[3] = u, u, u
 	}
-	c.notes = append(c.notes, fmt.Sprintf("no unit given: 1 g of gravity found (mean %.4g), so the values are in %s", mean, u.name))
-	c.unit[1], c.unit[2], c.unit[3] = u, u, u
 	return nil
 }
 
 // settleTime takes the unit of time from the rows probed, or returns why it cannot.
-func (p *probed) settleTime(c *csvFile) string {
+func (p *probed) settleTime(c *csvFile) *ParseError {
 	u, step := p.timeUnit()
 	switch {
 	case len(p.t) < 2:
-		return "one row only; was the recording stopped at once?"
+		return wrong("was the recording stopped at once?", "one row only")
 	case p.counts(manyLost):
 		return c.mayCount()
 	case u.name != "":
 		c.unit[0] = u
 		c.notes = append(c.notes, fmt.Sprintf("no unit of time given: steps of %.4g fit %s, about %.4g samples a second", step, u.name, 1/u.si(step)))
 	case step > 0:
-		return fmt.Sprintf("no unit of time given, and steps of %.4g fit none; name it in the header, such as t_ms", step)
+		return wrong("name it in the header, such as t_ms", "no unit of time given, and steps of %.4g fit none", step)
 	default:
 		c.unit[0] = seconds // a step that is not positive is told by the row that goes back or repeats
 	}
-	return ""
+	return nil
 }
 
 // How much longer than 1 the mean step of a column may be that counts the rows, as some are
@@ -223,11 +244,11 @@ func (p *probed) counts(most float64) bool {
 }
 
 // mayCount says what to do about times that count the rows, or are milliseconds.
-func (c *csvFile) mayCount() string {
+func (c *csvFile) mayCount() *ParseError {
 	if c.names == nil {
-		return "the first column may count rows; put a header above the numbers that names it t_ms if it is a time, or give --rate"
+		return wrong("put a header above the numbers that names it t_ms if it is a time, or give --rate", "the first column may count rows")
 	}
-	return fmt.Sprintf("column %q may count rows; name it t_ms if it is a time, or give --rate", c.title[0])
+	return wrong("name it t_ms if it is a time, or give --rate", "column %q may count rows", c.title[0])
 }
 
 func rising(v []float64) bool {
@@ -252,7 +273,7 @@ func (c *csvFile) leaveTimes() error {
 	}
 	given := c.file.o.Rate
 	if rate := p.contradicts(given, c.unit[0]); rate > 0 {
-		return &ParseError{File: c.file.name, Line: c.line + 1, Err: fmt.Errorf("the times in column %q make %.4g samples a second, but --rate says %.4g; leave --rate out, or take the column out of the file if its times are wrong", c.title[0], rate, given)}
+		return wrong("leave --rate out, or take the column out of the file if its times are wrong", "the times in column %q make %.4g samples a second, but --rate says %.4g", c.title[0], rate, given).at(c.file.name, c.line+1)
 	}
 	c.notes = append(c.notes, fmt.Sprintf("a rate was given, so column %q is not used", c.title[0]))
 	c.columnOf[0], c.unit[0], c.stamps = -1, counted(given), false
@@ -311,8 +332,8 @@ func (c *csvFile) misnamed(t []float64) error {
 	if u.name == "" {
 		return nil
 	}
-	return &ParseError{File: c.file.name, Err: fmt.Errorf("the times in column %q make %.4g samples a second in %s, in %s it would be %.4g; name the column t_%s",
-		c.title[0], 1/step, c.unit[0].name, u.name, 1/u.si(raw.t[1]), u.name)}
+	return wrong("name the column t_"+u.name, "the times in column %q make %.4g samples a second in %s, in %s it would be %.4g",
+		c.title[0], 1/step, c.unit[0].name, u.name, 1/u.si(raw.t[1])).at(c.file.name, 0)
 }
 
 // timeUnit is the unit whose rate lies between 20 Hz and 20 kHz: these ranges (of the median

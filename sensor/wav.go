@@ -45,8 +45,8 @@ type wavFile struct {
 }
 
 // wrong is what is wrong with the file as a whole.
-func (w *wavFile) wrong(format string, args ...any) error {
-	return &ParseError{File: w.file.name, Err: fmt.Errorf(format, args...)}
+func (w *wavFile) wrong(try, format string, args ...any) error {
+	return wrong(try, format, args...).at(w.file.name, 0)
 }
 
 func (w *wavFile) next() (Block, error) {
@@ -93,9 +93,9 @@ func (w *wavFile) some() (Block, error) {
 	case err != nil:
 		return b, err
 	case ended && w.frame == 0:
-		return b, w.wrong("no samples; was the recording stopped at once?")
+		return b, w.wrong("was the recording stopped at once?", "no samples")
 	case ended && w.bad > w.good:
-		return b, w.wrong("%d of %d samples are no finite acceleration; record it again, or look whether --full-scale is right", w.bad, w.frame)
+		return b, w.wrong("record it again, or look whether --full-scale is right", "%d of %d samples are no finite acceleration", w.bad, w.frame)
 	case ended:
 		return b, io.EOF
 	}
@@ -119,7 +119,7 @@ func (w *wavFile) block(frames []byte) (Block, error) {
 		}
 		w.frame++
 		if !good && !w.file.o.SkipBad {
-			return b, w.wrong("sample %d is not a finite acceleration; leave bad samples out with --skip-bad", w.frame)
+			return b, w.wrong("leave bad samples out with --skip-bad", "sample %d is not a finite acceleration", w.frame)
 		}
 		if !good {
 			b.Lost++
@@ -158,7 +158,7 @@ func (w *wavFile) open() error {
 		return err
 	}
 	if string(head[8:]) != "WAVE" {
-		return w.wrong("a RIFF file, but not WAVE; save it as WAV")
+		return w.wrong("save it as WAV", "a RIFF file, but not WAVE")
 	}
 	for {
 		if err := w.read(head[:8]); err != nil {
@@ -170,7 +170,7 @@ func (w *wavFile) open() error {
 			return w.data(size)
 		case "fmt ":
 			if w.channels > 0 || size < 16 || size > 4096 {
-				return w.wrong("its format chunk is damaged; save it again as WAV")
+				return w.wrong("save it again as WAV", "its format chunk is damaged")
 			}
 			format := make([]byte, size+size%2)
 			if err := w.read(format); err != nil {
@@ -196,7 +196,7 @@ func (w *wavFile) read(b []byte) error {
 func (w *wavFile) short(err error) error {
 	switch {
 	case err == io.EOF || err == io.ErrUnexpectedEOF:
-		return w.wrong("cut off before its first sample; copy it again, or was the recording stopped at once?")
+		return w.wrong("copy it again, or was the recording stopped at once?", "cut off before its first sample")
 	case err != nil:
 		return w.file.reading(err)
 	}
@@ -215,11 +215,11 @@ func (w *wavFile) format(b []byte) error {
 	w.float = tag == wavFloat
 	switch {
 	case w.float && bits != 32, !w.float && bits != 16 && bits != 24 && bits != 32, tag != wavPCM && tag != wavFloat:
-		return w.wrong("its samples are of format %d with %d bits; save it as PCM of 16, 24 or 32 bits, or 32-bit float", tag, bits)
+		return w.wrong("save it as PCM of 16, 24 or 32 bits, or 32-bit float", "its samples are of format %d with %d bits", tag, bits)
 	case rate == 0 || rate > 1e6:
-		return w.wrong("its header says %d samples a second; want 1 to 1000000", rate)
+		return w.wrong("want 1 to 1000000", "its header says %d samples a second", rate)
 	case channels == 0 || channels > 64 || align != channels*bits/8:
-		return w.wrong("its header cannot be: %d channels of %d bits in %d bytes; save it again as WAV of one to three channels", channels, bits, align)
+		return w.wrong("save it again as WAV of one to three channels", "its header cannot be: %d channels of %d bits in %d bytes", channels, bits, align)
 	}
 	w.bytes, w.channels, w.rate = bits/8, channels, float64(rate)
 	return w.choose()
@@ -230,7 +230,7 @@ func (w *wavFile) choose() error {
 	named := w.file.o.Axes
 	if len(named) == 0 {
 		if w.channels > 3 {
-			return w.wrong("%d channels; choose one to three with --axes, such as --axes 1,2,3", w.channels)
+			return w.wrong("choose one to three with --axes, such as --axes 1,2,3", "%d channels", w.channels)
 		}
 		for c := range w.channels {
 			w.axes = append(w.axes, c)
@@ -239,10 +239,10 @@ func (w *wavFile) choose() error {
 	for _, name := range named {
 		c, err := strconv.Atoi(name)
 		if err != nil || c < 1 || c > w.channels {
-			return w.wrong("no channel %q; there are 1 to %d", name, w.channels)
+			return w.wrong(fmt.Sprintf("choose from 1 to %d", w.channels), "no channel %q", name)
 		}
 		if slices.Contains(w.axes, c-1) {
-			return w.wrong("channel %d is named twice as an axis; name each once", c)
+			return w.wrong("name each once", "channel %d is named twice as an axis", c)
 		}
 		w.axes = append(w.axes, c-1)
 	}
@@ -254,9 +254,9 @@ func (w *wavFile) choose() error {
 func (w *wavFile) data(size int64) error {
 	switch {
 	case w.channels == 0:
-		return w.wrong("its samples come before their format; save it again as WAV")
+		return w.wrong("save it again as WAV", "its samples come before their format")
 	case w.file.o.FullScale == 0:
-		return w.wrong("a WAV file does not say what full scale is; give --full-scale, such as --full-scale 2g")
+		return w.wrong("give --full-scale, such as --full-scale 2g", "a WAV file does not say what full scale is")
 	}
 	w.left, w.stated = size, true
 	if size == 0 || size == math.MaxUint32 {

@@ -139,8 +139,9 @@ func (b *balancing) typed(cmd *cobra.Command) error {
 			return inputError(err)
 		}
 	}
+	err = b.show(cmd.OutOrStdout(), heavy, in, nil)
 	say(cmd.ErrOrStderr(), append(b.job.notes(), b.daring()...))
-	return b.show(cmd.OutOrStdout(), heavy, in, nil)
+	return err
 }
 
 // daring says of typed runs that they should not have been made so fast.

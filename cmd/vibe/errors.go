@@ -1,16 +1,14 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io/fs"
-	"strings"
 	"syscall"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
-
-	"vibe/sensor"
 )
 
 // The rules of what the command says when it cannot go on:
@@ -40,27 +38,13 @@ type usage struct{ error }
 
 func (e usage) Unwrap() error { return e.error }
 
-// parseHint gives what is wrong in a recording the shape of every other error: the
-// sensor package writes "where: what; what to try". Where, the name of a file, may hold anything.
-func parseHint(err error) error {
-	var parse *sensor.ParseError
-	if !errors.As(err, &parse) || errors.As(err, new(*hinted)) {
-		return err
-	}
-	what := parse.Err.Error()
-	if i := strings.LastIndex(what, "; "); i >= 0 {
-		return hintf(what[i+2:], "%s", strings.TrimSuffix(err.Error(), what[i:]))
-	}
-	return err
-}
-
 // hintOf returns the innermost hint of err, or what helps against such a failure of the
 // machine.
 func hintOf(err error) string {
 	hint := ""
 	for e := err; e != nil; e = errors.Unwrap(e) {
 		if h, ok := e.(interface{ Hint() string }); ok {
-			hint = h.Hint()
+			hint = cmp.Or(h.Hint(), hint)
 		}
 	}
 	switch {

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"vibe/assess"
 )
 
 // value is a flag value: what it is called in the help, and what takes the text.
@@ -31,6 +33,15 @@ func amount[T ~float64](k kind, target *T) *value {
 	return &value{name: k.name, set: func(s string) error {
 		v, err := k.parse(s)
 		*target = T(v)
+		return err
+	}}
+}
+
+// length is an amount of millimetres; inches becomes true where it was said in inches.
+func length(target *assess.MM, inches *bool) *value {
+	return &value{name: lengthKind.name, set: func(s string) error {
+		v, err := lengthKind.parse(s)
+		*target, *inches = assess.MM(v), *inches || inInches(s)
 		return err
 	}}
 }

@@ -28,8 +28,8 @@ type job struct {
 // flags registers the flags that describe a job, the same in every command.
 func (j *job) flags(fs *pflag.FlagSet) {
 	b, l := &j.blank, &j.lathe
-	fs.Var(amount(lengthKind, &b.Diameter), "diameter", "largest diameter that turns: 310mm, 31cm or 12in")
-	fs.Var(amount(lengthKind, &b.Length), "length", "length from the mounting to the far end")
+	fs.Var(length(&b.Diameter, &b.Inches), "diameter", "largest diameter that turns: 310mm, 31cm or 12in")
+	fs.Var(length(&b.Length, &b.Inches), "length", "length from the mounting to the far end")
 	fs.Var(amount(massKind, &b.Mass), "mass", "of the blank: 2.4kg, 5lb (else from wood and size)")
 	fs.Var(freeText(&b.Wood), "wood", "kind of wood: cherry, ash, white oak")
 	fs.Var(amount(percentKind, &b.Moisture), "moisture", "of the dry mass: 12 when seasoned (else as wet)")
@@ -45,7 +45,7 @@ func (j *job) flags(fs *pflag.FlagSet) {
 	}),
 		"defects", "seen in the wood: void,bark,crack,punky")
 	fs.Var(word(&j.task, assess.Tasks()...), "task", "roughing, shaping, finishing, sanding, drilling,\nhollowing, threading, texturing or chatter")
-	fs.Var(amount(lengthKind, &b.Bit), "bit", "diameter of the drill: 25mm, 1/2in")
+	fs.Var(length(&b.Bit, &b.BitInches), "bit", "diameter of the drill: 25mm, 1/2in")
 	latheFlags(fs, l)
 	fs.Var(freeText(&l.Name), "lathe", "one of your lathes, by its name: see vibe lathe")
 	j.shop.flag(fs)
@@ -166,6 +166,12 @@ func (j *job) resume(u recordings.Setup, told bool) {
 	b, was := &j.blank, u.Blank
 	if b.Diameter != was.Diameter && b.Diameter > 0 || b.Length != was.Length && b.Length > 0 {
 		was.Mass = 0 // that of another size
+	}
+	if b.Diameter == 0 && b.Length == 0 {
+		b.Inches = was.Inches
+	}
+	if b.Bit == 0 {
+		b.BitInches = was.BitInches
 	}
 	b.Diameter, b.Length = cmp.Or(b.Diameter, was.Diameter), cmp.Or(b.Length, was.Length)
 	b.Mass, b.Moisture, b.Wood = cmp.Or(b.Mass, was.Mass), cmp.Or(b.Moisture, was.Moisture), cmp.Or(b.Wood, was.Wood)

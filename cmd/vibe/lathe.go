@@ -121,12 +121,13 @@ trend how it changes over the months.`,
 			if err != nil {
 				return err
 			}
-			say(cmd.ErrOrStderr(), r.doc.Recording.Notes)
 			p := newPage(cmd.OutOrStdout())
 			p.overTime(r.stretches, r.band)
 			p.line("")
 			p.wrap("", "The lathe's own shake, "+kept)
-			return p.flush(cmd.OutOrStdout())
+			err = p.flush(cmd.OutOrStdout())
+			say(cmd.ErrOrStderr(), r.doc.Recording.Notes)
+			return err
 		},
 	}
 	cmd.Flags().SortFlags = false

@@ -98,7 +98,7 @@ func (m *screen) head() string {
 	n := m.now
 	parts := []string{n.Source}
 	if n.Blank.Diameter > 0 {
-		parts = append(parts, strings.TrimSpace(fmt.Sprintf("%v %s", n.Blank.Diameter, n.Blank.Wood)))
+		parts = append(parts, strings.TrimSpace(n.Blank.Said(n.Blank.Diameter)+" "+n.Blank.Wood))
 	}
 	if n.Task != "" {
 		parts = append(parts, string(n.Task))

@@ -278,8 +278,8 @@ func blankText(b assess.Blank) string {
 		}
 	}
 	add(b.Wood != "", "%s", b.Wood)
-	add(b.Diameter > 0, "%v across", b.Diameter)
-	add(b.Length > 0, "%v long", b.Length)
+	add(b.Diameter > 0, "%s across", b.Said(b.Diameter))
+	add(b.Length > 0, "%s long", b.Said(b.Length))
 	add(b.Mass > 0, "%.3g kg", b.Mass)
 	add(b.Balance != "", "%s", b.Balance)
 	add(b.Held != "", "held by %s", b.Held)

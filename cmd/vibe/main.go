@@ -40,7 +40,6 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	if ctx.Err() != nil {
 		err = hintf("start it again when you like", "interrupted, nothing was written")
 	}
-	err = parseHint(err)
 	fmt.Fprintf(stderr, "vibe: %v\n", err)
 	fmt.Fprintf(stderr, "hint: %s\n", hintOf(err))
 	if errors.As(err, new(usage)) {

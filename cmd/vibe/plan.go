@@ -41,8 +41,9 @@ The more you tell it, the less it has to assume the worst.`,
 			if err != nil {
 				return inputError(err)
 			}
+			err = answer(cmd, asJSON, plan, func(p *page) { p.plan(plan) })
 			say(cmd.ErrOrStderr(), j.notes())
-			return answer(cmd, asJSON, plan, func(p *page) { p.plan(plan) })
+			return err
 		},
 	}
 	fs := cmd.Flags()
@@ -139,9 +140,12 @@ func writeJSON(out io.Writer, v any) error {
 	return err
 }
 
-// say tells notes where they disturb no document.
+// say tells notes where they disturb no document; below the page, whose first line is the
+// advice.
 func say(stderr io.Writer, notes []string) {
+	p := newPage(stderr)
 	for _, n := range notes {
-		fmt.Fprintf(stderr, "note: %s\n", n)
+		p.wrap("note: ", n)
 	}
+	fmt.Fprint(stderr, p.text.String())
 }

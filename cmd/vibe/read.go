@@ -67,8 +67,9 @@ said of lathe and blank then holds, unless you say otherwise.`,
 				r.doc.Recording.Notes = append(r.doc.Recording.Notes, said)
 			}
 			r.doc.Recording.Notes = slices.Concat(r.doc.Recording.Notes, j.notes(), j.sizeless(), r.tryNext(dial), in.learnt())
+			err = answer(cmd, asJSON, r.doc, func(p *page) { p.report(r) })
 			say(cmd.ErrOrStderr(), r.doc.Recording.Notes)
-			return answer(cmd, asJSON, r.doc, func(p *page) { p.report(r) })
+			return err
 		},
 	}
 	fs := cmd.Flags()

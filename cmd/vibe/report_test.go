@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -145,6 +146,31 @@ func TestStretches(t *testing.T) {
 	require.Len(t, kept, 2)
 	assert.InDelta(t, 600, kept[0].speed/float64(kept[0].n), 0, "the longest")
 	assert.Equal(t, assess.Rough, kept[1].most.Feel, "the roughest, however short")
+}
+
+// Nobody knows what the lathe did where samples are missing: no row runs over that, and no
+// blip behind it belongs to what was before.
+func TestHoleEndsAStretch(t *testing.T) {
+	t.Parallel()
+	calm := assess.Reading{OK: true, Speed: 600, Shake: 1, Span: 1, Feel: assess.Calm}
+	weak := assess.Reading{Speed: 600, Span: 1, Faults: []dsp.Fault{dsp.Weak}}
+	var all []stretch
+	see := func(r assess.Reading, at ...float64) {
+		for r.T = range slices.Values(at) {
+			all = together(all, r)
+		}
+	}
+	see(calm, 1, 1.25, 1.5, 3, 4.5) // windows 0.5 s apart at most
+	see(calm, 6.1, 6.3)
+	see(weak, 7.8)
+	see(calm, 8)
+	see(weak, 9.7, 10, 12)
+	var rows []string
+	for i := range all {
+		rows = append(rows, strings.Join(strings.Fields(all[i].row(newPage(nil))), " "))
+	}
+	assert.Equal(t, []string{"1.0 s 4.5 s 600 1.00 – calm", "6.1 s 6.3 s 600 1.00 – calm", "7.8 s 7.8 s 600? – – weak", "8.0 s 8.0 s 600 1.00 – calm",
+		"9.7 s 10.0 s 600? – – weak", "12.0 s 12.0 s 600? – – weak"}, rows)
 }
 
 // A recording that ends with the lathe switched off: run up, ten seconds of turning, switched off.

@@ -231,8 +231,8 @@ func (m *screen) newDiameter() {
 		return
 	}
 	blank := m.now.Blank
-	blank.Diameter = assess.MM(v)
-	m.tell(blank, m.now.Task, fmt.Sprintf("diameter: %v", blank.Diameter))
+	blank.Diameter, blank.Inches = assess.MM(v), inInches(m.prompt.text)
+	m.tell(blank, m.now.Task, "diameter: "+blank.Said(blank.Diameter))
 }
 
 func (m *screen) tell(b assess.Blank, t assess.Task, said string) {

@@ -14,7 +14,8 @@ import (
 // stretch is a run of neighbouring readings that say much the same: one row of the table
 // over time. A long recording is a few hundred of them.
 type stretch struct {
-	from, to   float64 // s
+	from, to   float64 // s, middles of the first window and the last
+	start, end float64 // s, what their samples reach over
 	ok         bool
 	still      bool // nothing turns
 	n          int
@@ -43,7 +44,7 @@ const blip = 4
 func together(all []stretch, r assess.Reading) []stretch {
 	all = bridge(all, r)
 	if n := len(all); n == 0 || !all[n-1].fits(r) {
-		all = append(all, stretch{from: r.T, ok: r.OK, still: r.Has(dsp.NoTurn), slow: r.Speed, least: r.Shake, most: r})
+		all = append(all, stretch{from: r.T, start: r.T - r.Span/2, ok: r.OK, still: r.Has(dsp.NoTurn), slow: r.Speed, least: r.Shake, most: r})
 	}
 	all[len(all)-1].add(r)
 	return all
@@ -53,13 +54,13 @@ func together(all []stretch, r assess.Reading) []stretch {
 // goes on, or in a bad one that is bad again in another way.
 func bridge(all []stretch, r assess.Reading) []stretch {
 	n := len(all)
-	if n < 2 || all[n-1].ok || all[n-1].n > blip || all[n-1].fits(r) || all[n-2].ok != r.OK {
+	if n < 2 || all[n-1].ok || all[n-1].n > blip || all[n-1].fits(r) || all[n-2].ok != r.OK || all[n-2].hole(all[n-1].start) {
 		return all
 	}
 	before, last := &all[n-2], all[n-1]
 	switch {
 	case !r.OK:
-		before.to, before.n, before.speed = last.to, before.n+last.n, before.speed+last.speed
+		before.to, before.end, before.n, before.speed = last.to, last.end, before.n+last.n, before.speed+last.speed
 		before.reach(last.slow, last.fast)
 	case last.still || !before.fits(r):
 		return all
@@ -69,7 +70,7 @@ func bridge(all []stretch, r assess.Reading) []stretch {
 }
 
 func (s *stretch) fits(r assess.Reading) bool {
-	if s.ok != r.OK || s.still != r.Has(dsp.NoTurn) {
+	if s.ok != r.OK || s.still != r.Has(dsp.NoTurn) || s.hole(r.T-r.Span/2) {
 		return false
 	}
 	mean := s.speed / float64(s.n)
@@ -77,8 +78,12 @@ func (s *stretch) fits(r assess.Reading) bool {
 		r.Shake <= oneShake*s.least && r.Shake >= s.most.Shake/oneShake
 }
 
+// hole reports whether samples are missing between s and a window that starts at start; the
+// windows of neighbouring readings overlap.
+func (s *stretch) hole(start float64) bool { return start-s.end > longHole }
+
 func (s *stretch) add(r assess.Reading) {
-	s.to = r.T
+	s.to, s.end = r.T, r.T+r.Span/2
 	s.n++
 	s.speed += float64(r.Speed)
 	s.reach(r.Speed, r.Speed)

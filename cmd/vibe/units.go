@@ -44,8 +44,21 @@ var (
 	}}
 )
 
+// inInches reports whether a length that parses is said in inches.
+func inInches(s string) bool {
+	_, factor, err := lengthKind.split(strings.TrimSpace(s))
+	return err == nil && factor == 25.4
+}
+
+// longestNumber is the longest text, in bytes, that is looked at as a number (chosen: a
+// fraction with its unit has a dozen; a message shows all of it).
+const longestNumber = 40
+
 // parse reads a number and its unit, and returns it in the kind's base unit.
 func (k kind) parse(s string) (float64, error) {
+	if len(s) > longestNumber {
+		return 0, hintf("write it as "+k.example, "%q… is too long for a number", s[:longestNumber/2])
+	}
 	number, factor, err := k.split(strings.TrimSpace(s))
 	if err != nil {
 		return 0, err

@@ -107,15 +107,15 @@ func TestWords(t *testing.T) {
 	assert.Equal(t, "did you mean faceplate? (chuck, faceplate)", hintOf(err))
 }
 
-// What to try is taken from what was wrong, never from the name of a file.
-func TestParseHint(t *testing.T) {
+// What to try is the innermost that is known, else what helps against such a failure.
+func TestHintOf(t *testing.T) {
 	t.Parallel()
 	damaged := &sensor.ParseError{File: "a; b.csv", Err: errors.New("damaged")}
-	assert.Equal(t, "a; b.csv: damaged", parseHint(damaged).Error())
-	assert.NotContains(t, hintOf(parseHint(damaged)), "b.csv")
-	cut := &sensor.ParseError{File: "a; b.csv", Line: 3, Err: errors.New("cut off; copy it again")}
-	assert.Equal(t, "a; b.csv:3: cut off", parseHint(cut).Error())
-	assert.Equal(t, "copy it again", hintOf(parseHint(cut)))
+	assert.Contains(t, hintOf(damaged), "try again")
+	assert.Equal(t, "outer", hintOf(hintf("outer", "x: %w", damaged)))
+	cut := &sensor.ParseError{File: "a; b.csv", Line: 3, Err: errors.New("cut off"), Try: "copy it again"}
+	assert.Equal(t, "a; b.csv:3: cut off", cut.Error())
+	assert.Equal(t, "copy it again", hintOf(hintf("outer", "x: %w", cut)))
 }
 
 func TestNearest(t *testing.T) {
