@@ -58,6 +58,7 @@ type track struct {
 	f, drift, time float64 // Hz, Hz/s, s
 	span           float64 // s, window that the next fit needs
 	count          int     // revolutions in a row that agreed
+	home, since    float64 // Hz, s: a speed, and since when it was left by no more than the longest window can tell
 }
 
 // predict returns where the track should be at time t, Hz; 0 if there is none or it is old.
@@ -92,6 +93,9 @@ func (k *track) follow(rev *Revolution) {
 		k.count = 1
 	}
 	k.f, k.drift, k.time = rev.Freq, rev.Drift, rev.Time
+	if math.Abs(k.f-k.home)*longest > 1 {
+		k.home, k.since = k.f, k.time
+	}
 	// A window longer than the error needs shrinks, a little at a time.
 	excess := rev.AmpSE / (enough * rev.Amp)
 	k.span = rev.Span * max(0.8, min(1, excess*excess))

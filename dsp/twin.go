@@ -16,16 +16,28 @@ const (
 	twinShows = 0.03 // amplitude beside a line's own shape in a look, to its own, from which on it is asked
 )
 
-// sighting is a line that was seen.
-type sighting struct{ f, at float64 } // Hz, s
+// sighting is a line that was seen beside the spindle's, or the spindle's beside it.
+type sighting struct {
+	f         float64 // Hz
+	first, at float64 // s, since when it was seen without a break, and last
+}
+
+// proven reports whether it was there for longer than the speed before a step stays in a look.
+func (s sighting) proven() bool { return s.at-s.first > longest }
+
+// near reports whether f is this line, or one beside it.
+func (s sighting) near(f, now float64) bool {
+	return now-s.at < suspectFor && math.Abs(f-s.f)*longest < twinNear
+}
 
 // twin reports whether the line of the fit just made is two, too close to show as two in a look,
 // the other strong enough to be the spindle's. A line that swells, fades or wanders leaves as much on one side of itself
 // as on the other, of which a line beside it explains half; another line leaves all of it on its side.
-// The longest look tells whether to ask, and a fit as long answers.
+// The longest look tells whether to ask, and a fit as long answers. A step in speed makes two lines too, but not for longer than
+// that.
 func (tr *Tracker) twin(c hypothesis, now float64) bool {
 	s, p, l := &tr.fit, &tr.probe, tr.shown[0]
-	if now-tr.other.at < suspectFor && math.Abs(s.f-tr.other.f)*longest < twinNear {
+	if tr.other.near(s.f, now) && tr.other.proven() {
 		return true
 	}
 	if tr.young() || !l.broadened(tr.fold(s.f)) {
@@ -49,8 +61,14 @@ func (tr *Tracker) twin(c hypothesis, now float64) bool {
 	if apart < twinFar || apart > twinNear || g < low || g > high || p.strength(len(p.ks)+len(p.foreign)-1) < share*p.strength(0) {
 		return false
 	}
-	tr.other = sighting{f: g, at: now}
-	return true
+	if !tr.other.near(p.f, now) {
+		tr.other.first = now
+	}
+	if now-tr.track.since > longest && math.Abs(s.f-tr.track.home)*longest < 1 {
+		tr.other.first = math.Inf(-1)
+	}
+	tr.other.f, tr.other.at = g, now
+	return tr.other.proven()
 }
 
 // splits adds a line to the fit where most is left over beside its first, and reports whether

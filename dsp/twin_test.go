@@ -29,7 +29,7 @@ func two(seed uint64, f, g, ratio, hint float64) []dsp.Revolution {
 }
 
 // TestTwin: another machine's line beside the spindle's, up to ten times as strong and too close to show as
-// two in a look of 4 s, is not given as the spindle's, once 4 s of it were seen.
+// two in a look of 4 s, is not given as the spindle's, once 8 s of it were seen.
 func TestTwin(t *testing.T) {
 	t.Parallel()
 	for _, ratio := range []float64{1, 2, 5, 10} {
@@ -38,7 +38,7 @@ func TestTwin(t *testing.T) {
 				t.Parallel()
 				late, wrong := 0, 0
 				for _, v := range two(uint64(100*apart+ratio), 10, 10+apart, ratio, 10) {
-					if v.Time < 5 {
+					if v.Time < 8 {
 						continue
 					}
 					late++
@@ -46,7 +46,7 @@ func TestTwin(t *testing.T) {
 						wrong++
 					}
 				}
-				assert.Greater(t, late, 50)
+				assert.Greater(t, late, 30)
 				// A beat in which the other line is gone for a moment may pass for one line.
 				assert.LessOrEqual(t, wrong, late/20)
 			})
