@@ -99,7 +99,7 @@ func (p peak) smeared(q peak) bool {
 func gone(looks []*look, p peak) bool {
 	for _, s := range looks {
 		expected := p.z * thresholds[s.axes] * s.seconds / p.look.seconds
-		if s.seconds < p.look.seconds && expected > 3*thresholds[s.axes] && p.f > 3/s.seconds && s.at(p.f, 1) < 0.15*expected {
+		if s.seconds < p.look.seconds && expected > 3*thresholds[s.axes] && p.f > 3/s.seconds && s.at(p.f, 0) < 0.15*expected {
 			return true
 		}
 	}
@@ -134,7 +134,7 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 	}
 	// A line that was followed and is still there is not left for another on one look.
 	if tr.track.count >= steady && expected > 0 && math.Abs(best.f-expected) > 0.03*expected {
-		if tr.latest.at(tr.fold(expected), 1) > 2*thresholds[tr.axes] {
+		if tr.latest.tooth(tr.fold(expected), 0.6*tr.latest.df) > 2*thresholds[tr.axes] {
 			return best, expected
 		}
 	}
@@ -233,7 +233,7 @@ func (tr *Tracker) outside(looks []*look, best float64) float64 {
 		if best > 0 && (tr.belongs(p, hypothesis{f: best, look: l}) || v < outrun*own && !multiple(best, p.f) || v < own) {
 			continue
 		}
-		if v > most && !isMains(p.f, 0) && tr.fold(p.f) >= tr.low() {
+		if v > most && !isMains(p.f, 0) && tr.fold(p.f) >= tr.low() && !gone(looks, p) {
 			most, found = v, p.f
 		}
 	}

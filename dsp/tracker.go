@@ -305,7 +305,7 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	if rev.OK {
 		spin = rev.Freq
 	}
-	if best.anchor > 1 {
+	if best.anchor > 1 && known && !rev.Has(Changing) && !rev.Has(Weak) {
 		tr.topped = now
 	}
 	if !known {
