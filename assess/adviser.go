@@ -73,6 +73,7 @@ type Adviser struct {
 	Checked bool
 
 	response  response
+	shown     fit        // of Map, where that of response is older
 	avoided   [][2]RPM   // bands as of avoidedOf
 	avoidedOf [2]float64 // s, of the fit, and the comfort limit
 	watch     watch
@@ -128,18 +129,24 @@ func (a *Adviser) See(r Reading) Advice {
 
 // Map is shake against speed as known now: the speeds seen and the predictions for the
 // others up to the lowest ceiling, rising. After an alarm and standing still it is that of
-// before, until there is an ok reading. Empty, not nil, before the first one.
+// before, until there is an ok reading. Empty, not nil, before the first one. Looking at it
+// changes no advice to come.
 func (a *Adviser) Map() []MapPoint {
 	out := []MapPoint{}
-	if !a.response.refit() {
+	view := a.response
+	if a.shown.when > view.when {
+		view.fit = a.shown
+	}
+	if !view.refit() {
 		return append(out, a.before...)
 	}
-	seen := a.response.seen()
+	a.shown = view.fit
+	seen := view.seen()
 	for _, o := range seen {
 		s := 1.96 * o.sigma
 		out = append(out, MapPoint{o.speed, o.shake, max(0, o.shake-s), o.shake + s, true})
 	}
-	for _, p := range a.response.predict(a.ladder()) {
+	for _, p := range view.predict(a.ladder()) {
 		if !slices.ContainsFunc(seen, func(o observed) bool { return near(o.speed, p.Speed, sameSpeed) }) {
 			out = append(out, p)
 		}

@@ -1,6 +1,7 @@
 package assess_test
 
 import (
+	"math"
 	"math/rand/v2"
 	"testing"
 
@@ -127,4 +128,34 @@ func TestChangeNeverFaster(t *testing.T) {
 		}
 	}
 	assert.Positive(t, raises)
+}
+
+// TestLookingChangesNothing: the advice is the same whether or not anybody looks at the map,
+// so that a session run again advises what it did live.
+func TestLookingChangesNothing(t *testing.T) {
+	t.Parallel()
+	for seed := range uint64(20) {
+		r := rand.New(rand.NewPCG(seed, 5))
+		looked, alone := turning(), turning()
+		n, shake, at := assess.RPM(300), 0.5, 0.0
+		for range 30 {
+			for _, reading := range steady(at, 4+r.IntN(20), n, shake) {
+				reading.Shake *= math.Exp(0.05 * r.NormFloat64())
+				at = reading.T + 0.25
+				if r.IntN(4) == 0 {
+					looked.Map()
+				}
+				require.Equal(t, alone.See(reading), looked.See(reading), "at %g s", reading.T)
+			}
+			require.Equal(t, alone.Map()[0].Seen, looked.Map()[0].Seen)
+			n *= assess.RPM(0.85 + 0.3*r.Float64())
+			shake = 0.3 * math.Pow(float64(n)/300, 2+2*r.Float64())
+			if r.IntN(8) == 0 {
+				b := alone.Blank
+				b.Diameter *= 0.97
+				require.NoError(t, alone.Change(b, alone.Task))
+				require.NoError(t, looked.Change(b, looked.Task))
+			}
+		}
+	}
 }

@@ -25,12 +25,17 @@ func (p MapPoint) MarshalJSON() ([]byte, error) {
 // response is shake against speed for the blank as it is now.
 type response struct {
 	bins   map[int]bin
-	now    float64         // s
-	cells  []cell          // of the last fit, nil before
+	now    float64 // s
+	walked Ceiling // last one known, see walk
+	fit
+}
+
+// fit is the model as fitted last. It is replaced as a whole.
+type fit struct {
+	cells  []cell          // nil before the first
 	fitted []observed      // what it was fitted to
 	when   float64         // s
 	edges  map[int]float64 // upper edges already taken from the cells, by ln n in 1/200
-	walked Ceiling         // last one known, see walk
 }
 
 // bin is what was measured near one speed.
@@ -125,7 +130,7 @@ func (m *response) refit() bool {
 	}
 	seen := m.seen()
 	if m.cells == nil || !m.same(seen) {
-		m.cells, m.fitted, m.when, m.edges = posterior(seen), seen, m.now, map[int]float64{}
+		m.fit = fit{posterior(seen), seen, m.now, map[int]float64{}}
 	}
 	return true
 }
