@@ -134,11 +134,11 @@ func TestChangeNeverFaster(t *testing.T) {
 // so that a session run again advises what it did live.
 func TestLookingChangesNothing(t *testing.T) {
 	t.Parallel()
-	for seed := range uint64(20) {
+	for seed := range uint64(2) {
 		r := rand.New(rand.NewPCG(seed, 5))
 		looked, alone := turning(), turning()
 		n, shake, at := assess.RPM(300), 0.5, 0.0
-		for range 30 {
+		for range 12 {
 			for _, reading := range steady(at, 4+r.IntN(20), n, shake) {
 				reading.Shake *= math.Exp(0.05 * r.NormFloat64())
 				at = reading.T + 0.25

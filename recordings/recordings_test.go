@@ -256,7 +256,7 @@ func TestLathes(t *testing.T) {
 		assert.ErrorAs(t, s.SaveLathe(bad), new(*assess.InputError))
 	}
 
-	points, number, err := s.Baseline("long bed")
+	points, number, err := s.Baseline("long bed", 0)
 	require.NoError(t, err)
 	assert.Zero(t, number)
 	assert.Nil(t, points)
@@ -266,7 +266,7 @@ func TestLathes(t *testing.T) {
 	require.NoError(t, err)
 	follow(t, turning(8, board), w)
 	require.NoError(t, w.Close())
-	points, number, err = s.Baseline("long bed")
+	points, number, err = s.Baseline("long bed", 0)
 	require.NoError(t, err)
 	assert.Equal(t, w.Number(), number)
 	require.Len(t, points, 1)

@@ -25,6 +25,7 @@ type Setup struct {
 	Blank   assess.Blank `json:"blank"`
 	Task    assess.Task  `json:"task"`
 	Dial    assess.RPM   `json:"dial_rpm"`     // what the dial or pulley says
+	Checked bool         `json:"dial_checked"` // the dial needs no comparing: it is the program's own
 	Comfort float64      `json:"comfort_mm_s"` // the limit of this person, mm/s rms
 	// Empty says that nothing is mounted: a run of the lathe alone, its baseline.
 	Empty bool `json:"empty"`
@@ -42,8 +43,18 @@ const (
 	Note        = "note"
 	Comfortable = "comfortable" // this shake is fine
 	TooMuch     = "too-much"    // this shake is more than the person wants
-	Changed     = "changed"     // blank or task are others from here on; Text is a Setup in JSON
+	Changed     = "changed"     // what the advice rests on is another from here on; Text is a Change in JSON
 )
+
+// Change is what the adviser was told while a session ran, after the reading whose window
+// ended at T of its mark, or, with the T of the first sample, before any: run again with it
+// at the same place the session advises the same.
+type Change struct {
+	Blank   *assess.Blank `json:"blank,omitempty"` // nil: blank and task stay
+	Task    assess.Task   `json:"task,omitempty"`
+	Comfort float64       `json:"comfort_mm_s"` // mm/s rms; 0: not learned
+	Checked bool          `json:"dial_checked"` // the dial was compared, and agrees
+}
 
 // Writer keeps one session while it runs. Hand it each block before it is analysed, then
 // what came of it: facts are stored, conclusions can be computed again. Not safe for

@@ -106,7 +106,7 @@ func (j *job) pick() error {
 		return nil
 	}
 	j.lathe, j.kept = over(said, all[at]), true
-	j.empty, _, err = shop.Baseline(j.lathe.Name)
+	j.empty, _, err = shop.Baseline(j.lathe.Name, 0)
 	return j.shop.explain(err)
 }
 

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"encoding/json"
 	"fmt"
-	"reflect"
 	"runtime/debug"
 	"strings"
 
@@ -135,18 +134,13 @@ func (w *watching) keep(how keeping) []string {
 	}
 	setup := w.in.setup()
 	setup.Label, setup.Empty = how.label, how.empty
-	w.blank, w.task = setup.Blank, setup.Task
+	setup.Checked = w.dial != nil
+	w.told = recordings.Change{Comfort: setup.Comfort, Checked: setup.Checked}
 	var err error
 	if w.in.session, err = w.in.job.shop.keep(setup); err != nil {
 		return []string{strings.TrimSuffix(fmt.Sprintf("this session is not kept: %v; %s", err, hintOf(err)), "; ")}
 	}
 	return nil
-}
-
-// change is the Text of a recordings.Changed mark.
-type change struct {
-	Blank assess.Blank `json:"blank"`
-	Task  assess.Task  `json:"task"`
 }
 
 // keepMarks keeps what the turner has said since the last look.
@@ -164,21 +158,34 @@ func (w *watching) keepMarks() {
 		w.in.session.mark(recordings.Mark{T: m.T, Kind: kinds[m.Kind], Text: text})
 	}
 	w.marked = len(now.Marks)
-	if now.Task != w.task || !reflect.DeepEqual(now.Blank, w.blank) {
-		w.blank, w.task = now.Blank, now.Task
-		text, err := json.Marshal(change{now.Blank, now.Task})
-		w.in.session.note(err)
-		w.in.session.mark(recordings.Mark{T: now.Clock, Kind: recordings.Changed, Text: string(text)})
+}
+
+// keepChange keeps what the adviser goes by from here on, where it is another; told says
+// that it was just told of blank and task.
+func (w *watching) keepChange(a *assess.Adviser, told bool) {
+	now := recordings.Change{Comfort: a.Comfort, Checked: a.Checked}
+	if w.in.session == nil || !told && now == w.told {
+		return
 	}
+	w.told = now
+	if told {
+		now.Blank, now.Task = &a.Blank, a.Task
+	}
+	text, err := json.Marshal(now)
+	w.in.session.note(err)
+	w.in.session.mark(recordings.Mark{T: w.heard, Kind: recordings.Changed, Text: string(text)})
 }
 
 // markText is a mark in words.
 func markText(m recordings.Mark) string {
-	var c change
-	if m.Kind == recordings.Changed && json.Unmarshal([]byte(m.Text), &c) == nil {
-		return "changed: " + strings.TrimSuffix(blankText(c.Blank)+"; "+string(c.Task), "; ")
+	var c recordings.Change
+	if m.Kind != recordings.Changed || json.Unmarshal([]byte(m.Text), &c) != nil {
+		return strings.TrimSuffix(m.Kind+": "+m.Text, ": ")
 	}
-	return strings.TrimSuffix(m.Kind+": "+m.Text, ": ")
+	if c.Blank != nil {
+		return "changed: " + strings.TrimSuffix(blankText(*c.Blank)+"; "+string(c.Task), "; ")
+	}
+	return map[bool]string{true: "the dial was compared: it agrees", false: "the dial must be compared again"}[c.Checked]
 }
 
 // version is that of this program, as the Go tool stamped it.

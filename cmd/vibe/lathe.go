@@ -43,7 +43,7 @@ func listLathes(cmd *cobra.Command, file shopFile) error {
 	}
 	for _, l := range all {
 		p.wrap("", latheText(l))
-		points, number, err := shop.Baseline(l.Name)
+		points, number, err := shop.Baseline(l.Name, 0)
 		if err != nil {
 			return file.explain(err)
 		}

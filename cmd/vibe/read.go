@@ -32,8 +32,9 @@ func newRead() *cobra.Command {
 		Short: "a recording of yours: what the lathe did, and which speed to go to",
 		Long: `Reads a recording of an accelerometer clamped to the headstock, and says how fast
 the spindle turned, how hard it shook once per turn, which speed to go to and why.
-FILE is CSV or WAV; - is standard input. N is the number of a kept session: what was
-said of lathe and blank then holds, unless you say otherwise.`,
+FILE is CSV or WAV; - is standard input. N is the number of a kept session: it is run
+again with all that was said then, also on the way, and says the same. Say another
+blank, lathe, task, dial or person, and it is read anew with that.`,
 		Example: `  vibe read roughing.csv --diameter 310mm --length 120mm --balance rough
   vibe read roughing.wav --full-scale 2g --speed 600 --json`,
 		Args: takes("FILE"),
@@ -48,6 +49,7 @@ said of lathe and blank then holds, unless you say otherwise.`,
 				return err
 			}
 			in := input{src: src, name: nameOf(args[0]), job: j, dial: dial, comfort: people.of(j.lathe.Name, who).comfort(), keep: asJSON, progress: progressOn(cmd.ErrOrStderr())}
+			left := in.again(cmd)
 			if keep {
 				setup := in.setup()
 				setup.Label = label
@@ -66,7 +68,7 @@ said of lathe and blank then holds, unless you say otherwise.`,
 			if keep {
 				r.doc.Recording.Notes = append(r.doc.Recording.Notes, said)
 			}
-			r.doc.Recording.Notes = slices.Concat(r.doc.Recording.Notes, j.notes(), j.sizeless(), r.tryNext(dial), in.learnt())
+			r.doc.Recording.Notes = slices.Concat(r.doc.Recording.Notes, left, j.notes(), j.sizeless(), r.tryNext(dial), in.learnt())
 			err = answer(cmd, asJSON, r.doc, func(p *page) { p.report(r) })
 			say(cmd.ErrOrStderr(), r.doc.Recording.Notes)
 			return err

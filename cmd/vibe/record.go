@@ -74,6 +74,8 @@ type input struct {
 	keep     bool       // all readings, for JSON
 	progress io.Writer  // nil for none
 	session  *keeper    // nil: it is not kept
+	checked  bool       // the dial needs no comparing
+	changes  []changeAt // of a session that runs again
 }
 
 // follow runs the loop to the end of the source and closes it. Cancelling ctx closes the
@@ -82,9 +84,17 @@ func (in input) follow(ctx context.Context) (*record, error) {
 	stop := context.AfterFunc(ctx, func() { in.src.Close() })
 	defer stop()
 	adviser, r := in.adviser(), newRecord(in.name)
-	told := time.Now()
+	told, changes := time.Now(), in.changes
+	changed := func(until float64) {
+		for ; len(changes) > 0 && changes[0].at <= until; changes = changes[1:] {
+			changes[0].tell(adviser)
+		}
+	}
 	err := loop(in.src, in.tracker(), adviser, func(b sensor.Block) {
 		in.session.block(b)
+		if r.samples == 0 && len(b.T) > 0 {
+			changed(b.T[0])
+		}
 		r.block(b)
 		if in.progress != nil && time.Since(told) > time.Second/2 {
 			told = time.Now()
@@ -99,6 +109,7 @@ func (in input) follow(ctx context.Context) (*record, error) {
 				r.apart = []string{fmt.Sprintf("the dial says %v and the sensor %v: every speed here is the sensor's; if the dial is far off or something else turns nearby, this may not be the spindle", in.dial, reading.Speed)}
 			}
 		}
+		changed(reading.T + reading.Span/2)
 		r.see(reading, advice, in.keep)
 	})
 	if in.progress != nil {
@@ -125,7 +136,7 @@ func newRecord(name string) *record {
 
 // adviser knows of the job what was said.
 func (in input) adviser() *assess.Adviser {
-	return &assess.Adviser{Lathe: in.job.lathe, Blank: in.job.blank, Task: in.job.task, Checked: in.dial > 0, Comfort: in.comfort, Empty: in.job.empty}
+	return &assess.Adviser{Lathe: in.job.lathe, Blank: in.job.blank, Task: in.job.task, Checked: in.dial > 0 || in.checked, Comfort: in.comfort, Empty: in.job.empty}
 }
 
 // agree reports whether dial and found are one speed: within 3 %. Chosen: pulleys and a

@@ -14,6 +14,7 @@ import (
 
 	"vibe/assess"
 	"vibe/cmd/vibe/live"
+	"vibe/recordings"
 	"vibe/sensor"
 	"vibe/sensor/serial"
 )
@@ -92,10 +93,11 @@ type watching struct {
 	dial    *dial // of the simulated lathe, else nil
 	real    bool  // a turner stands at the lathe now
 
-	// What of the live session the kept one has already.
+	// What of the live session the kept one has already, and s, the end of the window of
+	// the newest reading.
 	marked int
-	blank  assess.Blank
-	task   assess.Task
+	told   recordings.Change
+	heard  float64
 }
 
 // newWatching opens the source. Whoever gets it must close it.
@@ -203,18 +205,23 @@ func (w *watching) loop(adviser *assess.Adviser, show func(assess.Reading, asses
 	})
 	err := loop(w.in.src, w.in.tracker(), adviser, func(b sensor.Block) {
 		w.in.session.block(b)
+		if w.record.samples == 0 && len(b.T) > 0 {
+			w.heard = b.T[0]
+		}
 		w.record.block(b)
-		w.session.Block(b)
+		w.keepChange(adviser, w.session.Block(b))
 		for _, n := range b.Notes {
 			note(n)
 		}
 	}, func(r assess.Reading, a assess.Advice) {
 		w.in.session.see(r, a)
 		w.keepMarks()
+		w.heard = r.T + r.Span/2
 		w.record.see(r, a, false)
 		if compared := w.session.See(r, a); compared != "" {
 			note(compared)
 		}
+		w.keepChange(adviser, false)
 		if w.dial != nil {
 			w.dial.hear(r.T+r.Span/2, a)
 		}

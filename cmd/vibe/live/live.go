@@ -138,15 +138,15 @@ func (s *Session) Changed() <-chan struct{} {
 }
 
 // Block takes note of a block before it is analysed, and hands to the adviser what the
-// turner said since the last one. A block without samples brings its notes alone: data that
-// do not come stay missing.
-func (s *Session) Block(b sensor.Block) {
+// turner said since the last one: told reports whether the adviser took a blank and a task.
+// A block without samples brings its notes alone: data that do not come stay missing.
+func (s *Session) Block(b sensor.Block) (told bool) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.note(b.Notes...)
 	if len(b.T) == 0 {
 		s.announce()
-		return
+		return false
 	}
 	if s.samples == 0 {
 		s.first = b.T[0]
@@ -162,12 +162,14 @@ func (s *Session) Block(b sensor.Block) {
 	if s.told {
 		s.told = false
 		s.adviser.Comfort = s.now.Comfort
-		if err := s.adviser.Change(s.now.Blank, s.now.Task); err != nil { // Tell looked already
+		err := s.adviser.Change(s.now.Blank, s.now.Task)
+		if told = err == nil; !told { // Tell looked already
 			s.note(err.Error())
 		}
 		s.now.Blank = s.adviser.Blank // whose mass is unknown once it was cut
-		s.now.Advice = outdated(s.now.Advice, told())
+		s.now.Advice = outdated(s.now.Advice, justTold())
 	}
+	return told
 }
 
 // note keeps what must be said aloud. The lock is held.
@@ -242,7 +244,7 @@ func (s *Session) Now() Snapshot {
 	case n.Stale:
 		n.Advice = outdated(n.Advice, wait("stale", fmt.Sprintf("no data from the sensor for %.0f s", n.Silent.Seconds())))
 	case s.told:
-		n.Advice = outdated(n.Advice, told())
+		n.Advice = outdated(n.Advice, justTold())
 	}
 	return n
 }
@@ -256,7 +258,7 @@ func outdated(a, instead assess.Advice) assess.Advice {
 	return a
 }
 
-func told() assess.Advice { return wait("told", "the next reading counts what you said") }
+func justTold() assess.Advice { return wait("told", "the next reading counts what you said") }
 
 func wait(code, why string) assess.Advice {
 	return assess.Advice{Action: assess.Wait, Say: "Wait: " + why + ".",

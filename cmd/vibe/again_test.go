@@ -1,0 +1,122 @@
+package main
+
+import (
+	"path/filepath"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"vibe/assess"
+	"vibe/cmd/vibe/live"
+	"vibe/recordings"
+)
+
+// spoken is a watching of the lathe to play with, at which a turner speaks on the way: a cut,
+// another task, the dial, too much. It returns the shop file.
+func spoken(t *testing.T, speaks map[int]func(*live.Session, live.Snapshot)) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "shop.sqlite")
+	lathe := playLathe()
+	lathe.Seconds = 100
+	j := demoJob()
+	j.shop = shopFile(path)
+	w := &watching{in: input{src: lathe, name: "lathe", job: j}, record: newRecord("lathe")}
+	require.Empty(t, w.keep(keeping{}), "it is kept")
+	d := newDial(lathe, j.lathe, 245)
+	adviser := w.in.adviser()
+	w.session = live.New("lathe", adviser)
+	n := 0
+	require.NoError(t, w.loop(adviser, func(r assess.Reading, a assess.Advice) error {
+		d.hear(r.T+r.Span/2, a)
+		if say := speaks[n]; say != nil {
+			say(w.session, w.session.Now())
+		}
+		n++
+		return nil
+	}, func(string) {}))
+	_, err := w.in.session.close()
+	require.NoError(t, err)
+	return path
+}
+
+// A session in the midst of which the turner spoke says, run again, what it said then:
+// each reading and each advice.
+func TestAgain(t *testing.T) {
+	t.Parallel()
+	path := spoken(t, map[int]func(*live.Session, live.Snapshot){
+		20: func(s *live.Session, _ live.Snapshot) { s.Dial(245) },
+		90: func(s *live.Session, n live.Snapshot) {
+			n.Blank.Diameter -= 10
+			assert.NoError(t, s.Tell(n.Blank, n.Task))
+		},
+		160: func(s *live.Session, n live.Snapshot) { assert.NoError(t, s.Tell(n.Blank, assess.Sanding)) },
+		200: func(s *live.Session, n live.Snapshot) { assert.NoError(t, s.Tell(n.Blank, assess.Sanding)) },
+		240: func(s *live.Session, _ live.Snapshot) { s.Mark(live.TooMuch) },
+		300: func(s *live.Session, _ live.Snapshot) { s.Dial(2000) },
+	})
+	shop, err := recordings.View(path)
+	require.NoError(t, err)
+	k, err := shop.Session(1)
+	require.NoError(t, err)
+	copied := shopFile(filepath.Join(t.TempDir(), "again.sqlite"))
+	in := input{src: keptSource{k, shop}, name: "session 1"}
+	assert.Empty(t, in.again(newRead()))
+	assert.Len(t, in.changes, 6)
+	in.session, err = copied.keep(in.setup())
+	require.NoError(t, err)
+	_, err = in.follow(t.Context())
+	require.NoError(t, err)
+	_, err = in.session.close()
+	require.NoError(t, err)
+
+	then, now := heard(t, path), heard(t, copied.path())
+	assert.Equal(t, then.readings, now.readings)
+	require.Equal(t, len(then.said), len(now.said))
+	for i := range then.said {
+		require.Equal(t, then.said[i], now.said[i])
+	}
+	actions := map[assess.Action]int{}
+	for _, s := range then.said {
+		actions[s.Advice.Action]++
+	}
+	assert.Positive(t, actions[assess.Raise], "%v", actions)
+	assert.Positive(t, actions[assess.Lower], "%v", actions)
+}
+
+// kept is what was said in the first session of a shop.
+type kept struct {
+	readings []assess.Reading
+	said     []recordings.Said
+}
+
+func heard(t *testing.T, path string) (out kept) {
+	t.Helper()
+	shop, err := recordings.View(path)
+	require.NoError(t, err)
+	defer shop.Close()
+	k, err := shop.Session(1)
+	require.NoError(t, err)
+	require.NoError(t, k.Readings(func(r assess.Reading) bool {
+		out.readings = append(out.readings, r)
+		return true
+	}))
+	out.said, err = k.Advices(0)
+	require.NoError(t, err)
+	return out
+}
+
+// What is said now goes before what was said then, and what is left out is told.
+func TestAgainAnew(t *testing.T) {
+	t.Parallel()
+	path := spoken(t, map[int]func(*live.Session, live.Snapshot){
+		90: func(s *live.Session, n live.Snapshot) { assert.NoError(t, s.Tell(n.Blank, assess.Sanding)) },
+	})
+	code, out, msg := vibe(t, nil, "read", "1", "--shop", path)
+	require.Zero(t, code, msg)
+	assert.NotContains(t, msg, "left out")
+	assert.Contains(t, out, "sanding")
+	code, _, msg = vibe(t, nil, "read", "1", "--shop", path, "--task", "roughing")
+	require.Zero(t, code, msg)
+	assert.Contains(t, msg, "1 change on the way left out")
+}
