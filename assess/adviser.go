@@ -88,6 +88,7 @@ type Adviser struct {
 	alarm     *Advice // last stop or lower that nothing has proved over
 	alarmAt   RPM     // speed at which it was given
 	still     float64 // s, newest reading in which something turned, or that came late
+	loud      loud    // the unbroken run of readings that are violent in all
 	said      Advice  // last one
 }
 
@@ -198,6 +199,7 @@ func (a *Adviser) note(r Reading) {
 	if !r.Has(dsp.NoTurn) || !a.any || r.T < a.still || r.T-a.last > longestGap {
 		a.still = r.T
 	}
+	a.loud.add(r, a.any && r.T >= a.last && r.T-a.last <= longestGap)
 	a.last, a.any = r.T, true
 	if broken {
 		a.anchor = 0

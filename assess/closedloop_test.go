@@ -24,7 +24,7 @@ type tally struct {
 
 // TestClosedLoop lets a turner obey the advice in random shops: lathes of two modes, dials
 // that lie by up to 5 %, sensors that lose readings in bursts or give wrong numbers with a
-// fault, cuts that wander, wood coming off; then once more with something coming loose. No
+// fault, cuts that wander, tools that catch, wood coming off; then once more with something coming loose. No
 // advice may be unsafe by the truth: a raise over what is rough, a speed over a ceiling.
 func TestClosedLoop(t *testing.T) {
 	t.Parallel()

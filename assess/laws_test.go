@@ -135,11 +135,12 @@ func hostile(t *rapid.T, top float64) []assess.Reading {
 			speed *= rapid.Float64Range(0.8, 1.2).Draw(t, "speed by")
 		}
 		rise := rapid.SampledFrom([]float64{1, 1, 1, 1.03, 1.1}).Draw(t, "rise")
+		total := rapid.SampledFrom([]float64{0, 0, 0, 2, 5, 11.1, 11.3, 40, math.Inf(1)}).Draw(t, "total")
 		shake := math.Exp(rapid.Float64Range(math.Log(0.02), math.Log(rapid.SampledFrom([]float64{0.5, 4, 20}).Draw(t, "up to"))).Draw(t, "ln shake"))
 		for range rapid.IntRange(1, 24).Draw(t, "readings") {
 			now += 0.25
 			shake *= rise
-			out = append(out, assess.Reading{T: now, Span: 2, OK: true, Speed: assess.RPM(speed), SpeedSE: 0.1, Shake: shake, ShakeSE: 0.01 * shake})
+			out = append(out, assess.Reading{T: now, Span: 2, OK: true, Speed: assess.RPM(speed), SpeedSE: 0.1, Shake: shake, ShakeSE: 0.01 * shake, Total: total})
 		}
 		switch rapid.IntRange(0, 4).Draw(t, "then") {
 		case 0:
@@ -198,6 +199,7 @@ func TestLawsOfAdvice(t *testing.T) {
 			}
 			law4(t, r, before, d)
 			law6(t, a, r, newer(heard), d.Say != before.Say, d)
+			lawInAll(t, heard, d)
 			law7(t, d)
 			before = d
 		}
@@ -307,6 +309,25 @@ func law6(t *rapid.T, a *assess.Adviser, r assess.Reading, timed, fresh bool, d 
 	for _, m := range a.Map() {
 		if !m.Seen && math.Abs(float64(m.Speed/d.Speed-1)) < 0.005 && m.High > 4.5 {
 			t.Fatalf("%q though %+v", d.Say, m)
+		}
+	}
+}
+
+// lawInAll: what is violent in all is never held or raised, however little of it comes once
+// per turn; when it goes on for a second beyond its first window it stops.
+func lawInAll(t *rapid.T, heard []assess.Reading, d assess.Advice) {
+	last, sure, next := heard[len(heard)-1], false, math.Inf(1)
+	for _, r := range slices.Backward(heard) {
+		sane := r.Speed >= 1 && r.Speed <= 1e5 && r.Shake > 0 && r.Shake <= 1e5 && r.ShakeSE >= 0 && r.ShakeSE <= r.Shake
+		if !sane || !(r.Total >= 11.2 && r.Total <= 1e5) || r.Has(dsp.Stuck) || r.Has(dsp.NoTurn) || !(r.T < next) || !math.IsInf(next, 1) && next-r.T > 1 {
+			return
+		}
+		if d.Action == assess.Hold || d.Action == assess.Raise {
+			t.Fatalf("%q at %v mm/s in all", d.Say, last.Total)
+		}
+		sure, next = sure || usable(r) && r.Shake >= 0.03, r.T
+		if sure && last.T-r.T >= 1+min(4, last.Span)+1e-9 && d.Action != assess.Stop {
+			t.Fatalf("%q after %v s of %v mm/s in all", d.Say, last.T-r.T, last.Total)
 		}
 	}
 }

@@ -13,7 +13,7 @@ func (a *Adviser) decide(r Reading, top Ceiling) Advice {
 	if !r.OK {
 		return a.blind(r)
 	}
-	for _, rule := range []func(Reading, Ceiling) (Advice, bool){a.grown, a.stopped, a.rough, a.tooFast, a.lowered, a.foreign, a.unsettled, a.unknown, a.raise} {
+	for _, rule := range []func(Reading, Ceiling) (Advice, bool){a.grown, a.stopped, a.rough, a.tooFast, a.lowered, a.heard, a.foreign, a.unsettled, a.unknown, a.raise} {
 		if d, ok := rule(r, top); ok {
 			return d
 		}
@@ -23,20 +23,23 @@ func (a *Adviser) decide(r Reading, top Ceiling) Advice {
 
 // violent stops at once, whatever else is known. A line that may be noise or another's speaks
 // only where all vibration together is violent too: then the headstock does shake so,
-// whichever line is the spindle's.
+// whichever line is the spindle's. Where only all together is violent, it must last.
 func (a *Adviser) violent(r Reading, firm bool) (Advice, bool) {
-	inAll := FeelOf(r.Total, DefaultEdges) == Violent && r.Total <= hardestShake && !r.Has(dsp.Stuck)
-	if FeelOf(r.Shake, DefaultEdges) != Violent || !firm && !inAll {
-		return Advice{}, false
+	if FeelOf(r.Shake, DefaultEdges) != Violent || !firm && !violentInAll(r) {
+		return a.loud.stop(r)
 	}
 	d := Advice{Action: Stop, Say: fmt.Sprintf("Stop: it shakes %s at %v, violent.", ShakeText(r.Shake), r.Speed),
-		Reasons: []Reason{{"violent", fmt.Sprintf("%s and more is violent", ShakeText(DefaultEdges[2])), EdgesSource}}}
+		Reasons: []Reason{violentReason()}}
 	if !firm {
 		d.Say = fmt.Sprintf("Stop: it shakes %s in all, violent.", ShakeText(r.Total))
 		d.Reasons = append(d.Reasons, Reason{"total", "which of it comes once per turn is not sure, and does not matter for this", EdgesSource})
 	}
 	d.Reasons = append(d.Reasons, Reason{"make-better", remedies, practice})
 	return d, true
+}
+
+func violentReason() Reason {
+	return Reason{"violent", fmt.Sprintf("%s and more is violent", ShakeText(DefaultEdges[2])), EdgesSource}
 }
 
 const remedies = "let it stop, then look for cracks and a loose mount; saw or balance the blank, mount it shorter, or bring up the tailstock"

@@ -88,6 +88,44 @@ func TestViolentInAll(t *testing.T) {
 	}
 }
 
+// TestViolentThoughCalm: a headstock that is violent in all, with little of it once per turn,
+// is no place to stay: the tool off at once, and a stop where it lasts longer than a catch.
+func TestViolentThoughCalm(t *testing.T) {
+	t.Parallel()
+	loud := func(n int, total float64, faults ...dsp.Fault) []assess.Reading {
+		out := steady(3, n, 400, 0.5)
+		for i := range out {
+			out[i].Total, out[i].Faults, out[i].OK = total, faults, faults == nil
+		}
+		return out
+	}
+	before := steady(0, 12, 400, 0.5)
+	for name, c := range map[string]struct {
+		then   []assess.Reading
+		action assess.Action
+	}{
+		"at once":         {loud(1, 11.2), assess.Wait},
+		"rough in all":    {loud(20, 11.1), assess.Hold},
+		"a catch":         {loud(12, 11.2), assess.Wait}, // of 0.75 s, seen in windows of 2 s
+		"goes on":         {loud(13, 11.2), assess.Stop},
+		"unsure as well":  {append(loud(1, 30), loud(13, 30, dsp.Doubtful)[1:]...), assess.Stop},
+		"a hand":          {loud(20, 30, dsp.Weak), assess.Wait},
+		"stuck":           {loud(20, 30, dsp.Stuck), assess.Wait},
+		"nothing turns":   {loud(20, 30, dsp.NoTurn), assess.Wait},
+		"beyond belief":   {loud(20, 1e6), assess.Hold},
+		"a pause between": {slices.Concat(loud(8, 30), loud(18, 30)[13:]), assess.Wait},
+	} {
+		a := turning()
+		d := hear(a, append(slices.Clone(before), c.then...)...)
+		assert.Equal(t, c.action, d.Action, "%s: %s", name, d.Say)
+		if c.action == assess.Stop {
+			assert.Contains(t, d.Say, "in all")
+			assert.Contains(t, codes(d), "look")
+			assert.Equal(t, assess.Stop, hear(a, steady(7, 16, 300, 0.5)...).Action, "until it stood still")
+		}
+	}
+}
+
 // TestTotalOfTwoSeconds: no raise while all vibration together is rough, nor in the 2 s after.
 func TestTotalOfTwoSeconds(t *testing.T) {
 	t.Parallel()

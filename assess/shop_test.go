@@ -28,6 +28,9 @@ type shop struct {
 	noise          float64    // relative standard error of a reading
 	cutting        float64    // relative wander of the shake
 	faulty         float64    // share of readings that are lost in bursts
+	tool           *rand.Rand // of the cut
+	chips, catches float64    // mm/s rms of the cut; a second
+	caught         catch      // the last one
 
 	loosenAt  float64 // s, 0: never
 	loosening float64 // growth per s of ln(shake)
@@ -37,7 +40,11 @@ type shop struct {
 	burst                    int
 }
 
-type moment struct{ t, speed, shake float64 }
+type moment struct{ t, speed, shake, total float64 }
+
+// catch is a tool that catches: over within a second, however violent; the turner takes it off
+// the wood for five.
+type catch struct{ until, level float64 }
 
 func newShop(seed uint64) *shop {
 	r := rand.New(rand.NewPCG(seed, 7))
@@ -68,6 +75,8 @@ func newShop(seed uint64) *shop {
 	if pick(3) == 0 {
 		s.faulty = log(0.005, 0.05)
 	}
+	s.tool = rand.New(rand.NewPCG(seed, 8))
+	s.chips, s.catches = log(0.1, 2.5), log(0.005, 0.05)
 	return s
 }
 
@@ -111,23 +120,24 @@ func (s *shop) next() assess.Reading {
 		d := s.target - s.speed
 		s.speed += math.Copysign(min(math.Abs(d), s.slew*step), d)
 		s.wander += -s.wander*step/1.5 + s.cutting*math.Sqrt(2*step/1.5)*s.NormFloat64()
-		s.past = append(s.past, moment{s.t, s.speed, s.truth(s.speed) * math.Exp(s.wander)})
+		shake := s.truth(s.speed) * math.Exp(s.wander)
+		s.past = append(s.past, moment{s.t, s.speed, shake, s.all(shake, step)})
 	}
 	if len(s.past) > 100 {
 		s.past = s.past[len(s.past)-100:]
 	}
 	span := min(4, max(0.7, 8*60/max(s.speed, 1)))
-	var shake, speed, n, low, high float64
+	var shake, speed, square, n, low, high float64
 	low = math.Inf(1)
 	for _, m := range s.past {
 		if m.t > s.t-span {
-			shake, speed, n = shake+m.shake, speed+m.speed, n+1
+			shake, speed, square, n = shake+m.shake, speed+m.speed, square+m.total*m.total, n+1
 			low, high = min(low, m.speed), max(high, m.speed)
 		}
 	}
 	shake, speed = shake/n, speed/n
 	r := assess.Reading{T: s.t - span/2, Span: span, OK: true, Speed: assess.RPM(speed * (1 + 0.0003*s.NormFloat64())), SpeedSE: assess.RPM(0.0003 * speed),
-		Shake: shake * (1 + s.noise*s.NormFloat64()), ShakeSE: s.noise * shake, Multiples: []float64{0.2, 0.1}}
+		Shake: shake * (1 + s.noise*s.NormFloat64()), ShakeSE: s.noise * shake, Multiples: []float64{0.2, 0.1}, Total: math.Sqrt(square / n)}
 	r.Feel = assess.FeelOf(r.Shake, assess.DefaultEdges)
 	switch {
 	case s.speed < 20:
@@ -138,6 +148,25 @@ func (s *shop) next() assess.Reading {
 		r.OK, r.Faults = false, []dsp.Fault{dsp.Weak}
 	}
 	return s.spoil(r)
+}
+
+// all is all vibration from 10 Hz up in mm/s rms: the cut, two seconds of three, catches, and
+// from 600 rpm on the shake.
+func (s *shop) all(shake, step float64) float64 {
+	if s.t > s.caught.until+5 && s.speed > 20 && s.tool.Float64() < s.catches*step {
+		s.caught = catch{s.t + 0.1 + 0.8*s.tool.Float64(), 3 * math.Pow(20, s.tool.Float64())}
+	}
+	sum := 0.0
+	if math.Mod(s.t, 3) < 2 {
+		sum += s.chips * s.chips
+	}
+	if s.t < s.caught.until {
+		sum += s.caught.level * s.caught.level
+	}
+	if s.speed >= 600 {
+		sum += shake * shake
+	}
+	return math.Sqrt(sum)
 }
 
 // spoil loses readings in bursts: wrong numbers with a fault, or a reading not ok.
