@@ -11,7 +11,7 @@ import (
 // further out (3 to 7/span). Noise that has colour, or a line that is not quite steady,
 // shows as near above far, and then near counts.
 func (s *fit) noise() {
-	s.turnAside()
+	s.survey()
 	var near, far [3]float64
 	var nears, fars float64
 	for j := -7; j <= 7; j++ {
@@ -54,45 +54,40 @@ func (s *fit) noise() {
 // 2|Σ r·e|²·span/n², (m/s²)²/Hz.
 func (s *fit) beside(j int, sum *[3]float64) {
 	n := float64(len(s.tau))
-	for a, r := range s.left(j) {
-		sum[a] += 2 * (real(r)*real(r) + imag(r)*imag(r)) * s.span / (n * n)
-	}
-}
-
-// left returns Σ r·exp(−iφ−2πi·j·τ/span) of each residual r, m/s², j from −7 to 7 and not 0.
-func (s *fit) left(j int) (sum [3]complex128) {
-	n := len(s.tau)
-	s.cos, s.sin = grow(s.cos, n), grow(s.sin, n)
-	at := s.aside[max(j, -j)-1]
-	for i := range n {
-		c, d, e, f := s.cols[2][i], s.cols[3][i], real(at[i]), imag(at[i])
-		if j < 0 {
-			f = -f
-		}
-		s.cos[i], s.sin[i] = c*e-d*f, d*e+c*f
+	left := &s.above[max(j, -j)-1]
+	if j < 0 {
+		left = &s.below[-j-1]
 	}
 	for a := range s.x {
-		sum[a] = complex(floats.Dot(s.cos, s.residual[a]), -floats.Dot(s.sin, s.residual[a]))
+		sum[a] += 2 * power(left[a]) * s.span / (n * n)
 	}
-	return sum
 }
 
-// turnAside fills aside with exp(2πi·j·τ/span), j from 1 to 7.
-func (s *fit) turnAside() {
+// survey fills above and below with Σ r·exp(−iφ∓2πi·j·τ/span) of each residual r, m/s².
+func (s *fit) survey() {
 	n := len(s.tau)
-	for j := range s.aside {
-		if cap(s.aside[j]) < n {
-			s.aside[j] = make([]complex128, n, n+n/4)
-		}
-		s.aside[j] = s.aside[j][:n]
+	s.cos, s.sin = grow(s.cos, n), grow(s.sin, n)
+	for a := range s.x {
+		re, im := grow(s.turned[a][0], n), grow(s.turned[a][1], n)
+		s.turned[a] = [2][]float64{floats.MulTo(re, s.residual[a], s.cols[2]), floats.MulTo(im, s.residual[a], s.cols[3])}
 	}
+	one := grow(s.work, 2*n)
+	s.work = one
 	for i, u := range s.tau {
-		sin, cos := math.Sincos(2 * math.Pi * u / s.span)
-		one := complex(cos, sin)
-		z := one
-		for j := range s.aside {
-			s.aside[j][i] = z
-			z *= one
+		s.sin[i], s.cos[i] = math.Sincos(2 * math.Pi * u / s.span)
+		one[i], one[n+i] = s.cos[i], s.sin[i]
+	}
+	for j := range s.above {
+		if j > 0 {
+			for i, c := range one[:n] {
+				s.cos[i], s.sin[i] = s.cos[i]*c-s.sin[i]*one[n+i], s.sin[i]*c+s.cos[i]*one[n+i]
+			}
+		}
+		for a := range s.x {
+			re, im := s.turned[a][0], s.turned[a][1]
+			cc, ss, cs, sc := floats.Dot(re, s.cos), floats.Dot(im, s.sin), floats.Dot(re, s.sin), floats.Dot(im, s.cos)
+			s.above[j][a] = complex(cc-ss, -cs-sc)
+			s.below[j][a] = complex(cc+ss, cs-sc)
 		}
 	}
 }
@@ -144,9 +139,13 @@ func (s *fit) errors() {
 	}
 	// A white noise of one-sided density S has variance S·n/(2·span) a sample.
 	perSample := 2 * s.span / n
-	p := s.jacobian()
+	p := len(s.step)
+	if !s.settled {
+		p = s.jacobian()
+		s.project(p)
+	}
 	s.fVar, s.driftVar = math.Inf(1), math.Inf(1)
-	if s.normal(p) {
+	if s.combine(p) {
 		s.work = grow(s.work, p)
 		s.fVar = inverse(s.hess, p, 0, s.work) / perSample
 		s.driftVar = 0

@@ -47,6 +47,9 @@ const (
 	// faint: a line this much smaller than its multiple is not believed without a doubt.
 	// Chosen: cutters put up to a hundred times more into a multiple, accidents too.
 	faint = 0.02
+	// mostAsked parts are looked for in one reading; what was not asked stays a doubt. Chosen: knocks
+	// show dozens of lines, and each fit of them costs more than all else.
+	mostAsked = 8
 	// steady readings in a row make a track that is only checked, not questioned, each time.
 	steady = 4
 )
@@ -275,6 +278,7 @@ func (tr *Tracker) groups(looks []*look, now float64) []hypothesis {
 		top = min(maxTooth*high, looks[0].df*float64(len(looks[0].z)-4))
 	}
 	all := tr.all[:0]
+	tr.asked = 0
 	for _, p := range tr.peaks(looks, low, top) {
 		if len(all) == most {
 			break
@@ -341,12 +345,17 @@ func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
 			best.doubt = float64(k) * p.f
 		}
 	}
+	unasked := 0.0
 	for m := 2; m <= maxTooth; m++ {
 		f := p.f / float64(m)
 		if f < low || f < 2.5/p.look.seconds {
 			break
 		}
 		if f > high || !tr.worthAsking(p, m, now) {
+			continue
+		}
+		if tr.asked++; tr.asked > mostAsked {
+			unasked = f
 			continue
 		}
 		sure, ok := tr.part(p, m, now)
@@ -363,6 +372,9 @@ func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
 			h.doubt = best.f
 		}
 		best = h
+	}
+	if unasked > 0 && best.f > 0 {
+		best.doubt = unasked
 	}
 	return best
 }

@@ -53,14 +53,18 @@ type fit struct {
 	misfit       float64                     // how far the noise near the line lies above that further out, in standard errors
 	disputed     bool                        // a stronger multiple says another speed than the line
 
+	settled  bool // share is that of the result, but for the last small step
 	cols     [][]float64
 	gram     []float64
 	coef     [3][]float64
 	tau      []float64
 	cos, sin []float64
-	aside    [7][]complex128 // exp(2πi·j·τ/span), j from 1
+	turned   [3][2][]float64  // residual times cos φ and sin φ
+	above    [7][3]complex128 // what is left over j/span above the line, j from 1, m/s² times samples
+	below    [7][3]complex128
 	jac      [3][2 + maxForeign][]float64
 	proj     [3][2 + maxForeign][]float64
+	share    [3][]float64
 	hess     []float64
 	step     []float64
 	work     []float64
@@ -103,6 +107,7 @@ func (s *fit) lines() int { return 2 + 2*len(s.ks) + 2*len(s.foreign) }
 // descend takes at most so many steps, until one moves the frequencies by less than little/span.
 // The phasors then follow that last step to first order.
 func (s *fit) descend(steps int, little float64) bool {
+	s.settled = false
 	for range steps {
 		if !s.solve() {
 			return false
@@ -113,6 +118,7 @@ func (s *fit) descend(steps int, little float64) bool {
 		}
 		if size*s.span < little {
 			s.settle()
+			s.settled = true
 			return true
 		}
 	}
@@ -278,10 +284,16 @@ func (s *fit) jacobian() int {
 // normal sets up and factors the normal equations of the p shared unknowns with the linear
 // ones projected out: Σ_axes weight·(JᵀJ − JᵀB(BᵀB)⁻¹BᵀJ).
 func (s *fit) normal(p int) bool {
+	s.project(p)
+	return s.combine(p)
+}
+
+// project fills share with JᵀJ − JᵀB(BᵀB)⁻¹BᵀJ of each axis.
+func (s *fit) project(p int) {
 	lines := s.lines()
-	s.hess, s.step = grow(s.hess, p*p), grow(s.step, p)
-	clear(s.hess)
 	for a := range s.x {
+		s.share[a] = grow(s.share[a], p*p)
+		clear(s.share[a])
 		for r := range p {
 			s.proj[a][r] = grow(s.proj[a][r], lines)
 			for c := range lines {
@@ -289,9 +301,18 @@ func (s *fit) normal(p int) bool {
 			}
 			forward(s.gram, lines, s.proj[a][r])
 			for q := 0; q <= r; q++ {
-				s.hess[r*p+q] += s.weight[a] * (floats.Dot(s.jac[a][r], s.jac[a][q]) - floats.Dot(s.proj[a][r], s.proj[a][q]))
+				s.share[a][r*p+q] = floats.Dot(s.jac[a][r], s.jac[a][q]) - floats.Dot(s.proj[a][r], s.proj[a][q])
 			}
 		}
+	}
+}
+
+// combine sums up share with the weights, and factors it.
+func (s *fit) combine(p int) bool {
+	s.hess, s.step = grow(s.hess, p*p), grow(s.step, p)
+	clear(s.hess)
+	for a := range s.x {
+		floats.AddScaled(s.hess, s.weight[a], s.share[a])
 	}
 	// A line of no strength has no frequency: hold it where it is.
 	for r := range p {

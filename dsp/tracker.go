@@ -35,6 +35,7 @@ type state struct {
 	suspect    suspicion
 	topped     float64  // s, last time a multiple was the spindle's strongest line; -Inf never
 	question   int      // which part of the line is looked for next: see questions
+	asked      int      // parts looked for in this reading
 	other      sighting // of a line so close to the spindle's that the two look like one
 
 	spectrum   spectrum

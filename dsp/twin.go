@@ -95,7 +95,7 @@ func (s *fit) around(weight [3]float64) (sum, swung, side float64) {
 		own += weight[a] * power(s.phasor[1][a])
 	}
 	for j := 1; j <= twinReach && float64(j+1)/s.span < s.f; j++ {
-		above, below := s.left(j), s.left(-j)
+		above, below := s.above[j-1], s.below[j-1]
 		var up, down float64
 		var turn complex128
 		for a, p := range s.phasor[1] {
