@@ -12,9 +12,9 @@ import (
 	"vibe/recordings"
 )
 
-// spoken is a watching of the lathe to play with, at which a turner speaks on the way: a cut,
+// spokenTo is a watching of the lathe to play with, at which a turner speaks on the way: a cut,
 // another task, the dial, too much. It returns the shop file.
-func spoken(t *testing.T, speaks map[int]func(*live.Session, live.Snapshot)) string {
+func spokenTo(t *testing.T, speaks map[int]func(*live.Session, live.Snapshot)) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "shop.sqlite")
 	lathe := playLathe()
@@ -44,7 +44,7 @@ func spoken(t *testing.T, speaks map[int]func(*live.Session, live.Snapshot)) str
 // each reading and each advice.
 func TestAgain(t *testing.T) {
 	t.Parallel()
-	path := spoken(t, map[int]func(*live.Session, live.Snapshot){
+	path := spokenTo(t, map[int]func(*live.Session, live.Snapshot){
 		20: func(s *live.Session, _ live.Snapshot) { s.Dial(245) },
 		90: func(s *live.Session, n live.Snapshot) {
 			n.Blank.Diameter -= 10
@@ -109,7 +109,7 @@ func heard(t *testing.T, path string) (out kept) {
 // What is said now goes before what was said then, and what is left out is told.
 func TestAgainAnew(t *testing.T) {
 	t.Parallel()
-	path := spoken(t, map[int]func(*live.Session, live.Snapshot){
+	path := spokenTo(t, map[int]func(*live.Session, live.Snapshot){
 		90: func(s *live.Session, n live.Snapshot) { assert.NoError(t, s.Tell(n.Blank, assess.Sanding)) },
 	})
 	code, out, msg := vibe(t, nil, "read", "1", "--shop", path)

@@ -176,18 +176,6 @@ func (w *watching) keepChange(a *assess.Adviser, told bool) {
 	w.in.session.mark(recordings.Mark{T: w.heard, Kind: recordings.Changed, Text: string(text)})
 }
 
-// markText is a mark in words.
-func markText(m recordings.Mark) string {
-	var c recordings.Change
-	if m.Kind != recordings.Changed || json.Unmarshal([]byte(m.Text), &c) != nil {
-		return strings.TrimSuffix(m.Kind+": "+m.Text, ": ")
-	}
-	if c.Blank != nil {
-		return "changed: " + strings.TrimSuffix(blankText(*c.Blank)+"; "+string(c.Task), "; ")
-	}
-	return map[bool]string{true: "the dial was compared: it agrees", false: "the dial must be compared again"}[c.Checked]
-}
-
 // version is that of this program, as the Go tool stamped it.
 func version() string {
 	info, ok := debug.ReadBuildInfo()

@@ -168,23 +168,23 @@ func newLogShow(file *shopFile) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			said, err := k.Advices(advicesRead)
+			advices, err := k.Advices(advicesRead)
 			if err != nil {
 				return file.explain(err)
 			}
-			marks, err := k.Marks()
+			marks, err := spokenIn(k)
 			if err != nil {
 				return file.explain(err)
 			}
 			p := newPage(cmd.OutOrStdout())
-			p.session(k, said, marks)
+			p.session(k, advices, marks)
 			return p.flush(cmd.OutOrStdout())
 		},
 	}
 }
 
 // session writes what was kept of a session, from what is stored and nothing else.
-func (p *page) session(k *recordings.Session, said []recordings.Said, marks []recordings.Mark) {
+func (p *page) session(k *recordings.Session, said []recordings.Said, marks []spoken) {
 	last := k.Summary.Last
 	if last.Action != "" {
 		p.advice(last)
@@ -206,7 +206,7 @@ func (p *page) session(k *recordings.Session, said []recordings.Said, marks []re
 	if len(marks) > 0 {
 		p.head("What you said")
 		for _, m := range marks {
-			p.wrap(fmt.Sprintf("%9s  ", clock(m.T)), markText(m))
+			p.wrap(fmt.Sprintf("%9s  ", clock(m.T)), m.Text)
 		}
 	}
 	p.shakeAgainstSpeed(k.Summary.Points(), last)

@@ -6,6 +6,8 @@ import (
 	"html/template"
 	"io"
 	"math"
+	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -24,12 +26,12 @@ func newLogReport(file *shopFile) *cobra.Command {
 	var force bool
 	cmd := &cobra.Command{
 		Use:   "report N --to FILE",
-		Short: "a session as one page to print or to send (.html), or its drawings (.svg)",
+		Short: "a session as one page to print or to send (.html), or its drawings (.svg, .png)",
 		Args:  takes("NUMBER"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			drawing := strings.HasSuffix(strings.ToLower(to), ".svg")
-			if !drawing && !strings.HasSuffix(strings.ToLower(to), ".html") {
-				return usage{hintf("as in --to bowl.html, or bowl.svg for the drawings alone", "--to does not name a page or a drawing")}
+			write := map[string]func(*sheet, io.Writer) error{".html": (*sheet).page, ".svg": (*sheet).svg, ".png": (*sheet).png}[strings.ToLower(filepath.Ext(to))]
+			if write == nil {
+				return usage{hintf("as in --to bowl.html; bowl.svg or bowl.png for the drawings alone", "--to does not name a page or a drawing")}
 			}
 			shop, err := file.view()
 			if err != nil {
@@ -44,14 +46,10 @@ func newLogReport(file *shopFile) *cobra.Command {
 			if err != nil {
 				return file.explain(err)
 			}
-			err = saveOver(to, force, func(w io.Writer) error {
-				if drawing {
-					_, err := io.WriteString(w, svgAt(10, s.plots...))
-					return err
-				}
-				return reportTemplate.Execute(w, s)
-			})
-			if err != nil {
+			if s.plots == nil && !strings.EqualFold(filepath.Ext(to), ".html") {
+				return hintf("vibe log show "+args[0]+" says why", "session %d has no reading that may be used, so there is nothing to draw", k.Number)
+			}
+			if err := saveOver(to, force, func(w io.Writer) error { return write(s, w) }); err != nil {
 				return err
 			}
 			_, err = fmt.Fprintf(cmd.OutOrStdout(), "%s holds the report of session %d\n", to, k.Number)
@@ -70,7 +68,7 @@ type sheet struct {
 	Last     assess.Advice
 	Said     []recordings.Said
 	Left     int // advices left out
-	Marks    []recordings.Mark
+	Marks    []spoken
 	Drawings []template.HTML
 	Cautions []string
 	Edges    string
@@ -78,14 +76,25 @@ type sheet struct {
 	plots []*plot
 }
 
+func (s *sheet) page(w io.Writer) error { return reportTemplate.Execute(w, s) }
+
+func (s *sheet) svg(w io.Writer) error {
+	_, err := io.WriteString(w, svg(s.alone()...))
+	return err
+}
+
+func (s *sheet) png(w io.Writer) error { return writePNG(w, s.alone()...) }
+
+// alone are the drawings with what must stand beside them where there is no page.
+func (s *sheet) alone() []*plot {
+	return append(slices.Clone(s.plots), footnotes(s.Title+"; "+s.Facts[0], "Where the words begin: "+s.Edges+".", "vibe advises; you turn. "+s.Cautions[0]))
+}
+
 // Clock writes a time for the page.
 func (sheet) Clock(t float64) string { return clock(t) }
 
 // Speed writes a speed for the page.
 func (sheet) Speed(n assess.RPM) string { return fmt.Sprintf("%.0f", float64(n)) }
-
-// Mark writes a mark for the page.
-func (sheet) Mark(m recordings.Mark) string { return markText(m) }
 
 // saidShown is how many advices a printed page carries; the first ones go.
 const saidShown = 150
@@ -97,11 +106,12 @@ func newSheet(k *recordings.Session) (*sheet, error) {
 	if err != nil {
 		return nil, err
 	}
-	s.Said = changes(all)
+	s.Said = slices.DeleteFunc(changes(all), func(a recordings.Said) bool { return a.Advice.Action == assess.Wait })
+	s.Said = changes(s.Said)
 	if s.Left = len(s.Said) - saidShown; s.Left > 0 {
 		s.Said = s.Said[s.Left:]
 	}
-	if s.Marks, err = k.Marks(); err != nil {
+	if s.Marks, err = spokenIn(k); err != nil {
 		return nil, err
 	}
 	cells, err := columns(k)
@@ -116,7 +126,7 @@ func newSheet(k *recordings.Session) (*sheet, error) {
 		}
 	}
 	for _, d := range s.plots {
-		s.Drawings = append(s.Drawings, template.HTML(d.svg()))
+		s.Drawings = append(s.Drawings, template.HTML(svg(d)))
 	}
 	return s, nil
 }
@@ -136,11 +146,15 @@ func columns(k *recordings.Session) ([]recordings.Cell, error) {
 	return cells, err
 }
 
-func overTime(title, unit string, k *recordings.Session, marks []recordings.Mark, cells []recordings.Cell, of func(recordings.Cell) (low, high float64), edges bool) *plot {
+func overTime(title, unit string, k *recordings.Session, marks []spoken, cells []recordings.Cell, of func(recordings.Cell) (low, high float64), edges bool) *plot {
 	d := &plot{title: title, up: unit, across: "time", right: k.Summary.Seconds}
+	air := 1.1
+	if edges && len(marks) > 0 {
+		air = 1.4 // for their words
+	}
 	for _, c := range cells {
 		_, high := of(c)
-		d.top = max(d.top, 1.1*high)
+		d.top = max(d.top, air*high)
 	}
 	if edges {
 		d.top = max(d.top, 1.1*assess.DefaultEdges[0])
@@ -151,10 +165,12 @@ func overTime(title, unit string, k *recordings.Session, marks []recordings.Mark
 			d.band(float64(i)*d.right/plotColumns, float64(i+1)*d.right/plotColumns, low, high)
 		}
 	}
-	for _, m := range marks {
-		d.upright(m.T, m.Kind)
+	for i, m := range marks {
+		if m.Word != "" {
+			d.upright(m.T, i%5, map[bool]string{true: m.Word}[edges])
+		}
 	}
-	d.axes(clock)
+	d.timeAxes()
 	return d
 }
 
@@ -170,11 +186,8 @@ func shakeOverSpeed(s recordings.Summary) *plot {
 		d.point(float64(p.Speed), p.Shake, p.Low, p.High)
 	}
 	for _, band := range s.Last.Avoid {
-		if from, to := max(float64(band[0]), d.left), min(float64(band[1]), d.right); from < to {
-			d.put(`<rect x="%.1f" y="%d" width="%.1f" height="6" fill="#a33"/>`, d.x(from), plotBottom-6, d.x(to)-d.x(from))
-			d.text(d.x(from), plotBottom-10, "start", "avoid")
-		}
+		d.avoid(float64(band[0]), float64(band[1]))
 	}
-	d.axes(func(v float64) string { return fmt.Sprintf("%.0f", v) })
+	d.speedAxes()
 	return d
 }
