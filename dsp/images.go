@@ -139,6 +139,21 @@ func (tr *Tracker) beside(f float64) float64 {
 	return nearest
 }
 
+// parted reports whether the times t are so uneven that a line at f, above half the rate of a slow sensor, is told from
+// its image, if with a larger error.
+func (tr *Tracker) parted(t []float64, f float64) bool {
+	const (
+		least  = 7.0 // samples' worth of difference between the two, and
+		fewest = 60  // samples. Chosen
+	)
+	m := math.Round(f * tr.dt)
+	if m == 0 || 1/tr.dt >= unfiltered || len(t) < fewest {
+		return false
+	}
+	spread, mean := unevenness(t, tr.dt, m)
+	return spread > 1.5*tick(t)/math.Sqrt(12) && float64(len(t))*(1-mean*mean) > least
+}
+
 // apart is the number of widths 1/seconds at which the line and a folded multiple are told apart.
 // Chosen.
 const apart = 2.0

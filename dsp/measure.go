@@ -46,7 +46,7 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 			return false
 		}
 	}
-	s.disputed = s.disputed || tr.beside(s.f)*s.span < 0.9*apart
+	s.disputed = s.disputed || tr.beside(s.f)*s.span < 0.9*apart && !tr.parted(s.t, 1/tr.dt)
 	g, bend, same := tr.images(c, s.f, s.drift, now, seconds)
 	tr.ambiguous = same
 	if g != s.f {
@@ -142,7 +142,8 @@ func (tr *Tracker) multiples(s *fit, l *look, f, limit, seconds float64, anchor,
 			continue
 		}
 		tooClose := func(h float64) bool { return math.Abs(h-folded)*seconds < 0.8 }
-		if at := slices.IndexFunc(places[:len(s.ks)], tooClose); at >= 0 {
+		at := slices.IndexFunc(places[:len(s.ks)], tooClose)
+		if at >= 0 && !tr.parted(s.t, g) {
 			s.steers[s.ks[at]] = at == 0 && s.steers[1] // they blur each other
 			continue
 		}
