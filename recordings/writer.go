@@ -254,6 +254,9 @@ func (w *Writer) Say(r assess.Reading, a assess.Advice) error {
 	return nil
 }
 
+// Waiting reports whether samples could not be written yet and wait for the next attempt.
+func (w *Writer) Waiting() bool { return len(w.chunks) > 0 }
+
 // Mark keeps what the person said. It is written with the next second of samples.
 func (w *Writer) Mark(m Mark) error {
 	if w.closed {

@@ -3,9 +3,9 @@ package main
 import (
 	"cmp"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"runtime/debug"
-	"strings"
 
 	"github.com/spf13/pflag"
 
@@ -21,7 +21,7 @@ type keeper struct {
 	file shopFile
 	shop *recordings.Shop
 	to   *recordings.Writer
-	tell func(string) // nil: nobody listens
+	tell func(error) // of trouble, nil when it is over; nobody listens where it is nil
 	told bool
 }
 
@@ -57,18 +57,19 @@ func (k *keeper) mark(m recordings.Mark) {
 	}
 }
 
-// listen sets who hears of trouble.
-func (k *keeper) listen(tell func(string)) {
+// listen sets who hears of trouble, and with nil that it is over.
+func (k *keeper) listen(tell func(error)) {
 	if k != nil {
 		k.tell = tell
 	}
 }
 
-// note tells of the first trouble.
+// note tells when trouble begins and when it is over.
 func (k *keeper) note(err error) {
-	if err != nil && !k.told && k.tell != nil {
-		k.told = true
-		k.tell(fmt.Sprintf("this session cannot be kept just now, the watching goes on: %v", err))
+	begins, over := err != nil && !k.told, err == nil && k.told && !k.to.Waiting()
+	if (begins || over) && k.tell != nil {
+		k.told = begins
+		k.tell(err)
 	}
 }
 
@@ -103,7 +104,7 @@ func (k *keeper) finish(samples int) (said []string, err error) {
 	}
 	text, err := k.close()
 	if err != nil {
-		return nil, err
+		return []string{fmt.Sprintf("session %d is kept up to where the trouble began: vibe log show %d", k.to.Number(), k.to.Number())}, err
 	}
 	return []string{text}, nil
 }
@@ -138,9 +139,32 @@ func (w *watching) keep(how keeping) []string {
 	w.told = recordings.Change{Comfort: setup.Comfort, Checked: setup.Checked}
 	var err error
 	if w.in.session, err = w.in.job.shop.keep(setup); err != nil {
-		return []string{strings.TrimSuffix(fmt.Sprintf("this session is not kept: %v; %s", err, hintOf(err)), "; ")}
+		w.unkept = troubleOf(err)
+		return []string{fmt.Sprintf("this session is not kept: %v; %s", err, hintOf(err))}
 	}
 	return nil
+}
+
+// trouble shows that the session cannot be kept, or with nil that it is again, and says it.
+func (w *watching) trouble(err error) string {
+	w.unkept = ""
+	text := "this session is kept again, with what waited"
+	if err != nil {
+		w.unkept = troubleOf(err)
+		text = fmt.Sprintf("this session cannot be kept just now: %s; the watching goes on, and so do the attempts: %s", w.unkept, hintOf(w.in.session.file.explain(err)))
+	}
+	w.session.Unkept(w.unkept, text)
+	return text
+}
+
+// troubleOf is what is wrong with the keeping, in a few words.
+func troubleOf(err error) string {
+	for _, known := range []error{recordings.ErrFull, recordings.ErrReadOnly, recordings.ErrBusy, recordings.ErrDamaged, recordings.ErrNewer, recordings.ErrForeign} {
+		if errors.Is(err, known) {
+			return known.Error()
+		}
+	}
+	return err.Error()
 }
 
 // keepMarks keeps what the turner has said since the last look.

@@ -110,7 +110,11 @@ func (m *screen) head() string {
 	if n.RateHz > 0 {
 		right = fmt.Sprintf("%.0f samples/s   %s", n.RateHz, right)
 	}
-	return spread(m.width, boldStyle.Render(strings.Join(parts, " · ")), dimStyle.Render(right))
+	left := boldStyle.Render(strings.Join(parts, " · "))
+	if n.Unkept != "" {
+		left = warnStyle.Render("NOT KEPT: "+n.Unkept) + boldStyle.Render(" · "+strings.Join(parts, " · "))
+	}
+	return spread(m.width, left, dimStyle.Render(right))
 }
 
 // spread puts left and right at the two ends of a line.
@@ -196,9 +200,12 @@ func (m *screen) caution() string {
 
 // answerLine is what the last key did, or what the source said last.
 func (m *screen) answerLine() string {
+	noted := len(m.now.Notes) > 0 && (m.now.Stale || m.now.Clock-m.now.Noted < noteStays)
 	switch {
 	case m.said != "":
 		return " " + boldStyle.Render(m.said)
+	case noted:
+		return " " + m.now.Notes[len(m.now.Notes)-1]
 	case m.dial != nil:
 		at, follows := m.dial.state()
 		shows := "dial: " + at.String()
@@ -212,8 +219,6 @@ func (m *screen) answerLine() string {
 			return " " + shows + ", follows the advice; ↑ ↓ to turn it yourself"
 		}
 		return " " + shows + ", yours; ↑ ↓ turn it, f lets it follow the advice"
-	case len(m.now.Notes) > 0 && (m.now.Stale || m.now.Clock-m.now.Noted < noteStays):
-		return " " + m.now.Notes[len(m.now.Notes)-1]
 	case !m.now.Checked && m.now.Reading.OK:
 		return " " + warnStyle.Render("what does the dial show? press s and say it: until then no raise is said outright")
 	}
@@ -282,6 +287,9 @@ func (m *screen) small() []string {
 		lines = append(lines, m.asking()...)
 	}
 	lines = append(lines, m.caution(), m.said)
+	if n.Unkept != "" {
+		lines = append(lines, warnStyle.Render("NOT KEPT: "+n.Unkept))
+	}
 	if m.height > 8 && m.prompt == nil {
 		for _, r := range n.Advice.Reasons {
 			lines = append(lines, r.Text)

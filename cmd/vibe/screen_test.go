@@ -217,3 +217,19 @@ func TestScreenTakesDial(t *testing.T) {
 	press(m, "f")
 	assert.Contains(t, shown(m), "dial: 200 rpm, follows the advice")
 }
+
+// That a session is not kept stays on the screen, whatever is done, until it is kept again.
+func TestScreenUnkept(t *testing.T) {
+	t.Parallel()
+	m, _ := watched(t)
+	m.session.Unkept("the disk is full", "make room")
+	m.Update(news{})
+	for _, size := range [][2]int{{80, 24}, {60, 12}} {
+		m.Update(tea.WindowSizeMsg{Width: size[0], Height: size[1]})
+		press(m, "c")
+		assert.Contains(t, shown(m), "NOT KEPT: the disk is full")
+	}
+	m.session.Unkept("", "kept again")
+	m.Update(news{})
+	assert.NotContains(t, shown(m), "NOT KEPT")
+}

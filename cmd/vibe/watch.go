@@ -96,6 +96,7 @@ type watching struct {
 	// What of the live session the kept one has already, and s, the end of the window of
 	// the newest reading.
 	marked int
+	unkept string // why it is not kept, "" while it is
 	told   recordings.Change
 	heard  float64
 }
@@ -174,6 +175,9 @@ func (w *watching) run(cmd *cobra.Command, shows assess.RPM, asJSON bool) error 
 	adviser.Checked = w.dial != nil // it is vibe's own
 	w.session = live.New(w.in.name, adviser)
 	w.session.Dial(shows)
+	if w.unkept != "" {
+		w.session.Unkept(w.unkept)
+	}
 	if screen := terminal(out); screen != nil && !asJSON {
 		if err := w.onScreen(adviser, screen); err != nil {
 			return err
@@ -199,10 +203,7 @@ func (w *watching) run(cmd *cobra.Command, shows assess.RPM, asJSON bool) error 
 func (w *watching) loop(adviser *assess.Adviser, show func(assess.Reading, assess.Advice) error, note func(string)) error {
 	defer w.session.End()
 	var failed error
-	w.in.session.listen(func(trouble string) {
-		w.session.Block(sensor.Block{Notes: []string{trouble}})
-		note(trouble)
-	})
+	w.in.session.listen(func(err error) { note(w.trouble(err)) })
 	err := loop(w.in.src, w.in.tracker(), adviser, func(b sensor.Block) {
 		w.in.session.block(b)
 		if w.record.samples == 0 && len(b.T) > 0 {

@@ -53,6 +53,7 @@ type Snapshot struct {
 	Marks   []Mark            // all of the session, oldest first
 	Notes   []string          // what the source or the session said last, oldest first
 	Noted   float64           // s, Clock when the newest of them came
+	Unkept  string            // why the session is not kept, although it should be; "": it is
 	Checked bool              // the dial was compared with the sensor, and they agree
 	Silent  time.Duration     // since the newest block, or since the start
 	Stale   bool              // no block for StaleAfter: Reading is old
@@ -170,6 +171,16 @@ func (s *Session) Block(b sensor.Block) (told bool) {
 		s.now.Advice = outdated(s.now.Advice, justTold())
 	}
 	return told
+}
+
+// Unkept says why the session is not kept, or with "" that it is again, and notes what is to
+// be said of it.
+func (s *Session) Unkept(why string, text ...string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.now.Unkept = why
+	s.note(text...)
+	s.announce()
 }
 
 // note keeps what must be said aloud. The lock is held.

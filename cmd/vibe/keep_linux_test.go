@@ -1,0 +1,40 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// On a full disk the watching says so and goes on to its end; what was kept can be read.
+func TestWatchDiskFull(t *testing.T) {
+	t.Parallel()
+	disk := filepath.Join(t.TempDir(), "disk")
+	require.NoError(t, os.Mkdir(disk, 0o755))
+	if err := syscall.Mount("tmpfs", disk, "tmpfs", 0, "size=160k"); err != nil {
+		if os.Getenv("VIBE_CI") != "" {
+			require.NoError(t, err)
+		}
+		t.Skipf("a small disk needs root: mount: %v", err)
+	}
+	t.Cleanup(func() { assert.NoError(t, syscall.Unmount(disk, 0)) })
+	path := filepath.Join(disk, "shop.sqlite")
+	args := append([]string{"watch", "--from", "-", "--json", "--shop", path}, strings.Fields(demoFlags)...)
+	code, out, msg := vibe(t, twoSpeeds(t), args...)
+	assert.Equal(t, 1, code)
+	assert.Greater(t, strings.Count(out, "\n"), 60, "the watching goes on")
+	assert.Equal(t, 1, strings.Count(msg, "cannot be kept just now: the disk is full"), msg)
+	assert.Contains(t, msg, "hint: make room")
+	assert.Contains(t, msg, "session 1 is kept up to where the trouble began")
+	code, out, msg = vibe(t, nil, "read", "1", "--shop", path)
+	assert.Zero(t, code, msg)
+	assert.Contains(t, out, "rpm")
+	code, out, msg = vibe(t, nil, "log", "check", "--shop", path)
+	assert.Zero(t, code, msg)
+	assert.Contains(t, out, "all is well")
+}
