@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"vibe/sensor"
 )
 
 const (
@@ -36,7 +38,7 @@ type boardClock struct {
 	held []sample // not yet borne out: the first lines, or one whose time jumped
 
 	restarts int // how often the board's clock was set anew
-	drift    drift
+	drift    sensor.Drift
 }
 
 // learning is how many lines show the typical step (chosen: 40 ms at 800 Hz; a few bad ones
@@ -81,7 +83,7 @@ func (c *boardClock) place(out []timed, s sample, at float64) []timed {
 		if ahead > math.Max(patience, 2*waited) {
 			ahead = math.Max(waited-apart(held[0].us, s.us), c.step)
 			c.restarts++
-			c.drift = drift{}
+			c.drift = sensor.Drift{}
 		}
 		out = append(out, c.put(held[0], c.t+ahead, at))
 		return append(out, c.put(s, c.t+apart(c.us, s.us), at))

@@ -165,7 +165,7 @@ func (s *stream) clock(lines []sample, spoilt int, at float64) {
 			s.note("the board started again")
 		}
 		if len(out) > 0 {
-			s.note("%s", s.board.drift.add(out[len(out)-1].t, at))
+			s.note("%s", s.board.drift.Add("the board", out[len(out)-1].t, at))
 		}
 	}
 	if err != nil {

@@ -1,13 +1,15 @@
-package serial
+package sensor
 
 import (
 	"fmt"
 	"math"
 )
 
-// drift compares the board's clock with the host's. A line arrives late by a little and never
-// early, so of each window the least delay counts.
-type drift struct {
+// Drift compares the clock of a sensor with that of this computer. What a sensor sends
+// arrives late by a little and never early, so of each window the least delay counts. The
+// zero value is ready; a sensor whose clock was set anew, or whose way here is another one,
+// needs a new Drift.
+type Drift struct {
 	windows int     // that have ended
 	start   float64 // host time at which the first began
 	end     float64 // host time at which this one ends
@@ -19,18 +21,19 @@ const (
 	// window of host time in s (chosen: USB and the scheduler delay lines by some ms, and
 	// in so many lines one comes at once, so a least delay is good to about 1 ms).
 	window = 3.0
-	// after so many windows the drift is good to about 1 ms in 30 s, 0.003 %, and is told.
+	// enough windows tell the drift to about 1 ms in 30 s, 0.003 %.
 	enough = 10
 	// gross is a drift that no crystal or resonator has (ceramic ones: 0.5 %).
 	gross = 0.02
 )
 
-// add takes a line of board time t that came at host time at, both in s, and returns what is
-// to be said, if anything: a gross drift after two windows, the drift after enough of them.
-func (d *drift) add(t, at float64) (note string) {
+// Add takes a sample of sensor time t that came at host time at, both in s and neither going
+// back, and returns what is to be said of the clock of who ("the board"), if anything: a gross
+// drift after two windows, the drift after enough of them.
+func (d *Drift) Add(who string, t, at float64) (note string) {
 	delay := at - t
 	if d.end == 0 {
-		*d = drift{start: at, end: at + window, least: delay}
+		*d = Drift{start: at, end: at + window, least: delay}
 	}
 	if at < d.end {
 		d.least = math.Min(d.least, delay)
@@ -46,13 +49,13 @@ func (d *drift) add(t, at float64) (note string) {
 	slow := (least - d.first) / (at - window - d.start)
 	switch {
 	case d.windows == 2 && math.Abs(slow) > gross:
-		return fmt.Sprintf("the board's clock runs at %.3g of this computer's: every speed is off by that factor, unless the board is a simulated one", 1-slow)
+		return fmt.Sprintf("%s's clock runs at %.3g of this computer's: every speed is off by that factor, unless it is a simulated one", who, 1-slow)
 	case d.windows == enough+1 && math.Abs(slow) <= gross:
 		pace, speeds := "slow", "high"
 		if slow < 0 {
 			pace, speeds = "fast", "low"
 		}
-		return fmt.Sprintf("the board's clock runs %.3f %% %s against this computer's: speeds read so much too %s", 100*math.Abs(slow), pace, speeds)
+		return fmt.Sprintf("%s's clock runs %.3f %% %s against this computer's: speeds read so much too %s", who, 100*math.Abs(slow), pace, speeds)
 	}
 	return ""
 }
