@@ -69,6 +69,7 @@ function motion(event) {
   // The event's own time counts, where it is on the page's clock as it should be.
   const at = Math.abs(event.timeStamp - now) < 60000 ? event.timeStamp : now;
   moved = now;
+  empty = false;
   outbox.add(at, a.x, a.y, a.z);
   outbox.flush(socket, now);
 }
