@@ -166,7 +166,7 @@ func TestBrowser(t *testing.T) {
 		}
 	}
 	span := func(s float64) func() bool { return func() bool { return last-first > s } }
-	until(span(4))
+	until(span(2.5))
 	reads(t, ctx, "speed", "samples a second: up to 1")
 	reads(t, ctx, "step", "steps of 0.1 m/s²")
 	reads(t, ctx, "say", "Hold 720 rpm")
@@ -175,7 +175,7 @@ func TestBrowser(t *testing.T) {
 	way.set(true)
 	time.Sleep(time.Second) // as long as the network is gone
 	way.set(false)
-	until(span(10))
+	until(span(7))
 	given := eval[int](t, ctx, "clearInterval(lathe), given")
 	until(func() bool { return received >= given })
 	assert.Equal(t, given, received)
@@ -183,7 +183,7 @@ func TestBrowser(t *testing.T) {
 
 	// At 60 samples a second the fourth multiple of 720 rpm lies on the line itself: with even
 	// times dsp rightly doubts how hard it shakes, not how fast it turns.
-	require.Greater(t, len(turns), 30)
+	require.Greater(t, len(turns), 18)
 	for _, r := range turns[8:] {
 		assert.InEpsilon(t, 12, r.Freq, 0.004, "%v", r.Faults)
 	}
