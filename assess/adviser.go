@@ -223,7 +223,10 @@ func near(a, b RPM, within float64) bool {
 // settled reports whether the readings of the last 2 s are ok and of one speed.
 func (a *Adviser) settled() bool { return a.anchor > 0 && a.last-a.since >= settledTime }
 
-// comfort is the comfort limit in mm/s rms, never above the edge of rough.
+// comfort is the comfort limit in mm/s rms, never above the edge of rough, however much more
+// somebody has learned to bear: rough is lowered from, so a raise beyond that edge would be
+// taken back at once; marks tell what a person is used to, not what chuck and wood hold; and
+// whoever stands at the lathe next may be another.
 func (a *Adviser) comfort() float64 {
 	if a.Comfort > 0 {
 		return min(a.Comfort, DefaultEdges[1])

@@ -43,6 +43,7 @@ the spindle: the sensor on the headstock is enough.
 Guided, one call a run; it remembers where it was, and a run that fails costs no other:
   vibe balance --trial 20g --radius 90mm --diameter 310mm ...   before the first run
   vibe balance --from run.csv                                   after each run, or
+  vibe balance --from 12,13,14,15                               kept sessions, or
   vibe balance --from serial:PORT                               while it turns
   vibe balance                                                  what comes next
 Or all at once from numbers you have: --runs, the first one without the mass.
@@ -96,7 +97,7 @@ func (b *balancing) flags(fs *pflag.FlagSet) {
 	fs.Var(list("FILE", func(s string) error {
 		b.from = append(b.from, s)
 		return nil
-	}), "from", "the next run: a recording, several with commas,\na board as serial:PORT, or simulated")
+	}), "from", "the next run: a recording or the number of a kept session,\nseveral with commas, a board as serial:PORT, or simulated")
 	fs.BoolVar(&b.again, "again", false, "forget the newest run, to make it again")
 	fs.BoolVar(&b.afresh, "new", false, "forget the balancing under way, and begin another")
 	b.job.flags(fs)

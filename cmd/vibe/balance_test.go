@@ -17,6 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"vibe/assess"
+	"vibe/recordings"
 	"vibe/sensor"
 )
 
@@ -90,6 +91,75 @@ func TestBalanceLive(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, s.Runs, 1)
 	assert.InDelta(t, 300, float64(s.Runs[0].Speed), 3)
+}
+
+// Kept sessions are runs too: of the same blank, each once, all at one speed.
+func TestBalanceKept(t *testing.T) {
+	t.Setenv("XDG_DATA_HOME", t.TempDir())
+	begin := []string{"balance", "--trial", "60g", "--radius", "100mm", "--fastened", "screwed", "--diameter", "250mm", "--length", "120mm",
+		"--held", "faceplate", "--tailstock", "--balance", "sawn", "--speed", "300"}
+	code, _, msg := vibe(t, nil, begin...)
+	require.Zero(t, code, msg)
+	s, err := loadBalance()
+	require.NoError(t, err)
+	session := func(at float64, mass assess.Mass, setup recordings.Setup) {
+		k, err := shopFile("").keep(setup)
+		require.NoError(t, err)
+		turned := *s
+		turned.Speed = at
+		lathe := turned.simulated(mass)
+		for {
+			b, err := lathe.Next()
+			if err != nil {
+				break
+			}
+			k.block(b)
+		}
+		_, err = k.close()
+		require.NoError(t, err)
+	}
+	setup := recordings.Setup{Blank: s.Blank}
+	session(300, assess.Mass{}, setup)
+	for _, angle := range s.Angles {
+		s.Runs = append(s.Runs, assess.Run{}) // each slips otherwise
+		session(300, assess.Mass{Grams: 60, Radius: 100, Angle: angle}, setup)
+	}
+	other, empty := setup, setup
+	other.Blank.Diameter, empty.Empty = 400, true
+	session(300, assess.Mass{}, other)
+	session(300, assess.Mass{}, empty)
+	session(260, assess.Mass{Grams: 60, Radius: 100}, setup)
+
+	for from, why := range map[string]string{"5": "the blank was 400 mm across", "6": "nothing was mounted", "8": "no such session"} {
+		code, _, msg := vibe(t, nil, "balance", "--from", from)
+		assert.Equal(t, 1, code)
+		assert.Contains(t, msg, why)
+	}
+	code, out, msg := vibe(t, nil, "balance", "--from", "1")
+	require.Zero(t, code, msg)
+	assert.Contains(t, out, "Run 2 of 4 comes next")
+	for from, why := range map[string]string{"1": "it is one already", "7": "no run was kept"} {
+		code, _, msg := vibe(t, nil, "balance", "--from", from)
+		assert.Equal(t, 1, code)
+		assert.Contains(t, msg, why)
+	}
+	code, out, msg = vibe(t, nil, "balance", "--from", "2,3,4", "--json")
+	require.Zero(t, code, msg)
+	var doc struct {
+		Heavy  float64 `json:"heavy_deg"`
+		Within float64 `json:"within_deg"`
+	}
+	require.NoError(t, json.Unmarshal([]byte(out), &doc))
+	truth := s.secret()
+	assert.LessOrEqual(t, math.Abs(math.Remainder(doc.Heavy-math.Atan2(imag(truth), real(truth))*180/math.Pi, 360)), max(12, 1.5*doc.Within))
+
+	wav := filepath.Join(t.TempDir(), "throb.wav")
+	code, out, msg = vibe(t, nil, "learn", "hear", "--from", "2", "--to", wav)
+	require.Zero(t, code, msg)
+	assert.Contains(t, out, "holds 4 s at 300 rpm")
+	code, out, msg = vibe(t, strings.NewReader("calm\nq\n"), "learn", "hand", "--from", "2")
+	require.Zero(t, code, msg)
+	assert.Contains(t, out, "at 300 rpm")
 }
 
 // board writes the samples of src as a board does, until its wire is cut.

@@ -10,11 +10,13 @@ import (
 	"math"
 	"math/cmplx"
 	"os"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"vibe/assess"
+	"vibe/recordings"
 	"vibe/sensor"
 	"vibe/sensor/serial"
 )
@@ -35,6 +37,7 @@ type balanceState struct {
 	Angles   []float64        `json:"angles_deg"`
 	Speed    float64          `json:"speed_rpm"`
 	Runs     []assess.Run     `json:"runs"`
+	Kept     []int64          `json:"kept"`  // the kept sessions among what the runs came from
 	Count    uint64           `json:"count"` // of the balancings so far; each has a simulated blank of its own
 
 	path string
@@ -75,6 +78,7 @@ func (b *balancing) guided(cmd *cobra.Command) error {
 			return hintf("vibe balance says what comes next", "there is no run to forget")
 		}
 		s.Runs = s.Runs[:len(s.Runs)-1]
+		s.Kept = s.Kept[:max(0, len(s.Kept)-1)]
 		if err := s.save(); err != nil {
 			return err
 		}
@@ -221,6 +225,8 @@ func (s *balanceState) take(cmd *cobra.Command, b *balancing, from string) error
 		return err
 	}
 	s.Runs = append(s.Runs, run)
+	number, _ := keptNumber(from)
+	s.Kept = append(s.Kept, number)
 	return s.save()
 }
 
@@ -229,7 +235,7 @@ func (s *balanceState) take(cmd *cobra.Command, b *balancing, from string) error
 func (s *balanceState) measure(cmd *cobra.Command, b *balancing, from string, mass assess.Mass) ([]assess.Reading, error) {
 	in := input{name: nameOf(from), job: job{lathe: s.Lathe, blank: s.Blank, task: s.Task}, dial: assess.RPM(s.Speed), keep: true, progress: progressOn(cmd.ErrOrStderr())}
 	var err error
-	if port, ok := strings.CutPrefix(from, "serial:"); ok {
+	if port, wired := portOf(from); wired {
 		if in.src, err = serial.Open(port, serial.Options{Unit: b.opts.Unit}); err != nil {
 			return nil, err
 		}
@@ -239,8 +245,13 @@ func (s *balanceState) measure(cmd *cobra.Command, b *balancing, from string, ma
 		in.src = s.simulated(mass)
 		return s.live(cmd, in)
 	}
-	if in.src, err = open(cmd, from, b.opts); err != nil {
+	if in.src, err = recordingOf(cmd, b.job.shop, from, b.opts); err != nil {
 		return nil, err
+	}
+	if k, ok := in.src.(keptSource); ok {
+		if err := s.same(k.Session); err != nil {
+			return nil, cmp.Or(err, k.Close())
+		}
 	}
 	r, err := in.follow(cmd.Context())
 	if err != nil {
@@ -250,10 +261,30 @@ func (s *balanceState) measure(cmd *cobra.Command, b *balancing, from string, ma
 	return r.doc.Readings, nil
 }
 
-// errStop ends a live run that must not go on.
-type errStop struct{ say string }
+// same refuses a kept session that was of something else.
+func (s *balanceState) same(k *recordings.Session) error {
+	u := k.Setup
+	apart := func(a, b assess.MM) bool { return a > 0 && b > 0 && math.Abs(float64(a-b)) > 1 }
+	what := ""
+	switch {
+	case slices.Contains(s.Kept, k.Number):
+		what = "it is one already, and each is a run of its own"
+	case u.Empty:
+		what = "nothing was mounted"
+	case apart(u.Blank.Diameter, s.Blank.Diameter):
+		what = fmt.Sprintf("the blank was %v across, not %v", u.Blank.Diameter, s.Blank.Diameter)
+	case u.Lathe.Name != "" && s.Lathe.Name != "" && !strings.EqualFold(u.Lathe.Name, s.Lathe.Name):
+		what = fmt.Sprintf("it ran on %s, not on %s", u.Lathe.Name, s.Lathe.Name)
+	default:
+		return nil
+	}
+	return hintf("take another session of this blank; what was kept before is still there", "session %d is no run of this balancing: %s", k.Number, what)
+}
 
-func (e errStop) Error() string { return "no run was kept: " + trimDot(e.say) }
+// errStop ends a live run that must not go on.
+type errStop struct{ what, say string }
+
+func (e errStop) Error() string { return e.what + ": " + trimDot(e.say) }
 func (e errStop) Hint() string {
 	return "switch off and look at the mounting, the mass and the wood before the next run; what was kept before is still there"
 }
@@ -280,7 +311,7 @@ func (s *balanceState) live(cmd *cobra.Command, in input) (readings []assess.Rea
 			}
 			if a.Action == assess.Stop {
 				fmt.Fprint(cmd.ErrOrStderr(), "\a")
-				stop = errStop{a.Say}
+				stop = errStop{"no run was kept", a.Say}
 			}
 			if enough = assess.Steady(readings, before) >= assess.RunEnough; enough || stop != nil {
 				in.src.Close()

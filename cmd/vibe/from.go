@@ -18,7 +18,7 @@ type from struct {
 const simulated = "simulated"
 
 func (f *from) flags(fs *pflag.FlagSet) {
-	fs.StringVar(&f.name, "from", "", "what to watch: serial, serial:PORT, simulated, a recording's `FILE`, or - for standard input")
+	fs.StringVar(&f.name, "from", "", "what to watch: serial, serial:PORT, simulated, a recording's `FILE`,\na kept session's number, or - for standard input")
 	fs.Var(&value{name: "N", set: func(s string) (err error) {
 		f.pace, err = parsePace(s)
 		return err
@@ -35,9 +35,10 @@ func (f *from) flags(fs *pflag.FlagSet) {
 
 var baudKind = kind{name: "baud", units: []unit{{"baud", 1}}, bare: true, example: "115200"}
 
-// port is the serial port to open, "" for the only one; wired is false for other sources.
-func (f from) port() (name string, wired bool) {
-	rest, wired := strings.CutPrefix(f.name, "serial")
+// portOf is the serial port that a source names, "" for the only one; wired is false for other
+// sources.
+func portOf(source string) (name string, wired bool) {
+	rest, wired := strings.CutPrefix(source, "serial")
 	name, named := strings.CutPrefix(rest, ":")
 	return name, wired && (rest == "" || named)
 }
@@ -47,7 +48,7 @@ func (f from) check(fs *pflag.FlagSet) error {
 	if f.name == "" {
 		return usage{hintf("vibe watch --from simulated is a lathe to play with; --from serial is a board, --from FILE replays a recording", "--from does not say what to watch")}
 	}
-	_, wired := f.port()
+	_, wired := portOf(f.name)
 	useless := []string{"baud"}
 	switch {
 	case wired:

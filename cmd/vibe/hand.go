@@ -22,6 +22,7 @@ func newHand() *cobra.Command {
 		who    person
 		from   string
 		sounds string
+		shop   shopFile
 		rounds float64 = 8
 		opts   sensor.Options
 	)
@@ -30,10 +31,12 @@ func newHand() *cobra.Command {
 		Short: "say what the hand feels, then see the number; it keeps score",
 		Long: `Asks for one of the four words, calm, lively, rough or violent, then shows the number.
 With --sounds DIR each round writes a sound to listen to first (see vibe learn hear);
-with --from FILE the rounds are the steady moments of a recording, else of a simulated
+with --from FILE the rounds are the steady moments of a recording or a kept session,
+with --from serial what the hand on the headstock feels now, else those of a simulated
 lathe. q ends it; what was answered is kept.`,
 		Example: `  vibe learn hand --sounds sounds
-  vibe learn hand --from roughing.csv --sounds sounds`,
+  vibe learn hand --from roughing.csv --sounds sounds
+  vibe learn hand --from serial --who anna`,
 		Args: takes(),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			f, err := loadLearned()
@@ -42,19 +45,26 @@ lathe. q ends it; what was answered is kept.`,
 			}
 			l := f.of(who.lathe, who.who)
 			sitting := "session " + fmt.Sprint(len(assess.HandScore(l.Guesses).Sessions)+1)
-			moments := inventedMoments(uint64(len(l.Guesses)), int(rounds))
-			if from != "" {
-				if moments, err = momentsOf(cmd, from, opts, int(rounds)); err != nil {
-					return err
-				}
-			}
-			t := training{moments: moments, sounds: sounds, in: bufio.NewScanner(cmd.InOrStdin()), out: cmd.OutOrStdout()}
-			err = t.run(func(g assess.Guess) error {
+			t := training{sounds: sounds, in: bufio.NewScanner(cmd.InOrStdin()), out: cmd.OutOrStdout()}
+			keep := func(g assess.Guess) error {
 				g.Session = sitting
 				l.Guesses = append(l.Guesses, g)
 				return f.save()
-			})
-			if err != nil {
+			}
+			port, wired := portOf(from)
+			switch {
+			case wired:
+				if err := t.onBoard(cmd, port, job{lathe: assess.Lathe{Name: who.lathe}, shop: shop}, opts, int(rounds), keep); err != nil {
+					return err
+				}
+			case from != "":
+				if t.moments, err = momentsOf(cmd, shop, from, opts, int(rounds)); err != nil {
+					return err
+				}
+			default:
+				t.moments = inventedMoments(uint64(len(l.Guesses)), int(rounds))
+			}
+			if err := t.run(keep); err != nil {
 				return err
 			}
 			p := newPage(cmd.OutOrStdout())
@@ -65,9 +75,10 @@ lathe. q ends it; what was answered is kept.`,
 	fs := cmd.Flags()
 	fs.SortFlags = false
 	who.flags(fs)
-	fs.StringVar(&from, "from", "", "a recording's `FILE` whose moments to guess")
+	fs.StringVar(&from, "from", "", "whose moments to guess: a recording's `FILE`, a kept session's number,\nor a board as serial or serial:PORT")
 	fs.StringVar(&sounds, "sounds", "", "a new folder `DIR` for the sounds of the rounds")
 	fs.Var(amount(kind{name: "count", units: []unit{{"rounds", 1}}, bare: true, example: "8"}, &rounds), "rounds", "how many (8)")
+	shop.flag(fs)
 	recordingFlags(fs, &opts)
 	return cmd
 }
@@ -102,13 +113,7 @@ func (t *training) run(keep func(assess.Guess) error) error {
 			fmt.Fprintln(t.out)
 			return nil
 		}
-		right := assess.FeelOf(r.Shake, assess.DefaultEdges)
-		verdict := "yes"
-		if said != right {
-			verdict = "no"
-		}
-		fmt.Fprintf(t.out, "  %s: %s, %s\n", verdict, assess.ShakeText(r.Shake), right)
-		if err := keep(assess.Guess{Shake: r.Shake, Said: said}); err != nil {
+		if err := t.judge(r, said, keep); err != nil {
 			return err
 		}
 	}
@@ -145,8 +150,8 @@ func inventedMoments(seed uint64, n int) [][]assess.Reading {
 }
 
 // momentsOf are the steady moments of a recording, at most n, far enough apart to differ.
-func momentsOf(cmd *cobra.Command, from string, opts sensor.Options, n int) ([][]assess.Reading, error) {
-	src, err := open(cmd, from, opts)
+func momentsOf(cmd *cobra.Command, shop shopFile, from string, opts sensor.Options, n int) ([][]assess.Reading, error) {
+	src, err := recordingOf(cmd, shop, from, opts)
 	if err != nil {
 		return nil, err
 	}

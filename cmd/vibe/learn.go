@@ -119,6 +119,7 @@ func newHear() *cobra.Command {
 		shake, at float64
 		speed     assess.RPM
 		from, to  string
+		shop      shopFile
 		opts      sensor.Options
 	)
 	cmd := &cobra.Command{
@@ -129,7 +130,8 @@ turn. Twice the shake is twice as loud, in every file alike; set the volume once
 a file of 4.5 mm/s. Of a recording it takes the four seconds that shake most, or those
 about --at.`,
 		Example: `  vibe learn hear --shake 4.5 --speed 600 --to rough.wav
-  vibe learn hear --from roughing.csv --at 12 --to moment.wav`,
+  vibe learn hear --from roughing.csv --at 12 --to moment.wav
+  vibe learn hear --from 12 --to session.wav`,
 		Args: takes(),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			var readings []assess.Reading
@@ -139,7 +141,7 @@ about --at.`,
 			case from != "" && (shake > 0 || speed > 0):
 				return usage{hintf("leave one of them out", "--from and --shake or --speed do not go together")}
 			case from != "":
-				src, err := open(cmd, from, opts)
+				src, err := recordingOf(cmd, shop, from, opts)
 				if err != nil {
 					return err
 				}
@@ -167,7 +169,8 @@ about --at.`,
 	fs.SortFlags = false
 	fs.Var(amount(shakeKind, &shake), "shake", "to be heard, mm/s, with --speed")
 	fs.Var(amount(speedKind, &speed), "speed", "of the spindle, with --shake")
-	fs.StringVar(&from, "from", "", "a recording's `FILE` to take it from")
+	fs.StringVar(&from, "from", "", "a recording's `FILE`, or a kept session's number, to take it from")
+	shop.flag(fs)
 	fs.Var(amount(kind{name: "s", units: []unit{{"s", 1}}, bare: true, example: "12.5"}, &at), "at", "which moment of it, in s")
 	fs.StringVar(&to, "to", "", "the new WAV `FILE`")
 	recordingFlags(fs, &opts)

@@ -104,8 +104,8 @@ func (j *job) source(cmd *cobra.Command, name string, opts sensor.Options, dial 
 	if len(opts.Axes) > 3 {
 		return nil, usage{hintf("name one to three columns: --axes ax,ay,az", "--axes names %d columns", len(opts.Axes))}
 	}
-	number, ok := sessionNumber(name)
-	if _, err := os.Stat(name); !ok || err == nil {
+	number, kept := keptNumber(name)
+	if !kept {
 		if err := cmp.Or(j.check(), j.turns(*dial)); err != nil {
 			return nil, err
 		}
@@ -114,18 +114,44 @@ func (j *job) source(cmd *cobra.Command, name string, opts sensor.Options, dial 
 	if cmd.Flags().Changed("keep") {
 		return nil, usage{hintf("vibe log show "+name, "session %d is kept already", number)}
 	}
-	shop, err := j.shop.view()
+	k, err := j.shop.source(number)
 	if err != nil {
 		return nil, err
 	}
-	k, err := shop.Session(number)
-	if err == nil {
-		j.resume(k.Setup, cmd.Flags().Changed("tailstock"))
-		*dial = cmp.Or(*dial, k.Setup.Dial)
-		err = cmp.Or(j.check(), j.turns(*dial))
+	j.resume(k.Setup, cmd.Flags().Changed("tailstock"))
+	*dial = cmp.Or(*dial, k.Setup.Dial)
+	if err := cmp.Or(j.check(), j.turns(*dial)); err != nil {
+		return nil, cmp.Or(err, k.Close())
 	}
+	return k, nil
+}
+
+// keptNumber is the number of a kept session, where no file has that name.
+func keptNumber(name string) (n int64, kept bool) {
+	n, kept = sessionNumber(name)
+	if _, err := os.Stat(name); err == nil {
+		return 0, false
+	}
+	return n, kept
+}
+
+// recordingOf opens a file, standard input for "-", or a kept session by its number.
+func recordingOf(cmd *cobra.Command, shop shopFile, name string, opts sensor.Options) (sensor.Source, error) {
+	if n, kept := keptNumber(name); kept {
+		return shop.source(n)
+	}
+	return open(cmd, name, opts)
+}
+
+// source opens a kept session to be read.
+func (f shopFile) source(number int64) (keptSource, error) {
+	shop, err := f.view()
 	if err != nil {
-		return nil, cmp.Or(j.shop.explain(err), shop.Close())
+		return keptSource{}, err
+	}
+	k, err := shop.Session(number)
+	if err != nil {
+		return keptSource{}, cmp.Or(f.explain(err), shop.Close())
 	}
 	return keptSource{k, shop}, nil
 }
@@ -172,10 +198,8 @@ func nameOf(path string) string {
 	if path == "-" {
 		return "standard input"
 	}
-	if n, ok := sessionNumber(path); ok {
-		if _, err := os.Stat(path); err != nil {
-			return fmt.Sprintf("session %d", n)
-		}
+	if n, kept := keptNumber(path); kept {
+		return fmt.Sprintf("session %d", n)
 	}
 	return filepath.Base(path)
 }

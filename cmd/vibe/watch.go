@@ -104,7 +104,7 @@ type watching struct {
 // newWatching opens the source. Whoever gets it must close it.
 func newWatching(cmd *cobra.Command, in input, f from, opts sensor.Options) (*watching, error) {
 	w := &watching{in: in}
-	port, wired := f.port()
+	port, wired := portOf(f.name)
 	switch {
 	case wired:
 		src, err := serial.Open(port, serial.Options{Baud: f.baud, Unit: opts.Unit})
@@ -121,7 +121,7 @@ func newWatching(cmd *cobra.Command, in input, f from, opts sensor.Options) (*wa
 		w.in.name, w.in.src = "simulated lathe", lathe
 		w.dial = newDial(lathe, in.job.lathe, plan.Start)
 	default:
-		src, err := open(cmd, f.name, opts)
+		src, err := recordingOf(cmd, in.job.shop, f.name, opts)
 		if err != nil {
 			return nil, err
 		}
