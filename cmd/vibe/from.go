@@ -9,16 +9,17 @@ import (
 
 // from is what `vibe watch` watches, and what only one kind of source needs.
 type from struct {
-	name string // simulated, serial, serial:PORT, a file, or - for standard input
+	name string // simulated, serial, serial:PORT, phone, a file, or - for standard input
 	pace pace   // of a recording or the simulated lathe
 	baud int    // of a serial line; 0 is found
+	at   string // address for phones; "" is found
 }
 
 // simulated is the word for the lathe to play with.
 const simulated = "simulated"
 
 func (f *from) flags(fs *pflag.FlagSet) {
-	fs.StringVar(&f.name, "from", "", "what to watch: serial, serial:PORT, simulated, a recording's `FILE`,\na kept session's number, or - for standard input")
+	fs.StringVar(&f.name, "from", "", "what to watch: serial, serial:PORT, phone, simulated, a recording's `FILE`,\na kept session's number, or - for standard input")
 	fs.Var(&value{name: "N", set: func(s string) (err error) {
 		f.pace, err = parsePace(s)
 		return err
@@ -31,6 +32,7 @@ func (f *from) flags(fs *pflag.FlagSet) {
 		}
 		return err
 	}}, "baud", "of a serial board that has no USB of its own: 115200 (else found)")
+	fs.Var(freeText(&f.at), "address", "of this computer, that a phone comes to: 192.168.1.20 (else found)")
 }
 
 var baudKind = kind{name: "baud", units: []unit{{"baud", 1}}, bare: true, example: "115200"}
@@ -46,15 +48,17 @@ func portOf(source string) (name string, wired bool) {
 // check refuses flags that the source has no use for: something else was meant.
 func (f from) check(fs *pflag.FlagSet) error {
 	if f.name == "" {
-		return usage{hintf("vibe watch --from simulated is a lathe to play with; --from serial is a board, --from FILE replays a recording", "--from does not say what to watch")}
+		return usage{hintf("vibe watch --from simulated is a lathe to play with; --from serial is a board, --from phone a phone, --from FILE replays a recording", "--from does not say what to watch")}
 	}
 	_, wired := portOf(f.name)
-	useless := []string{"baud"}
+	useless := []string{"baud", "address"}
 	switch {
 	case wired:
-		useless = []string{"pace", "rate", "full-scale", "axes", "skip-bad"}
+		useless = []string{"address", "pace", "rate", "full-scale", "axes", "skip-bad"}
+	case f.name == aPhone:
+		useless = []string{"baud", "pace", "rate", "unit", "full-scale", "axes", "skip-bad"}
 	case f.name == simulated:
-		useless = []string{"baud", "rate", "unit", "full-scale", "axes", "skip-bad", "speed"}
+		useless = []string{"address", "baud", "rate", "unit", "full-scale", "axes", "skip-bad", "speed"}
 	}
 	for _, name := range useless {
 		if fs.Changed(name) {

@@ -45,6 +45,8 @@ func lookOf(style string) lipgloss.Style {
 func (m *screen) View() tea.View {
 	var lines []string
 	switch {
+	case m.inviting || m.invite != nil && m.now.Clock == 0 && m.prompt == nil && !m.help:
+		lines = m.invitation()
 	case m.width < fullWidth || m.height < fullHeight:
 		lines = m.small()
 	case m.help:
@@ -83,6 +85,20 @@ func (m *screen) full() []string {
 		middle = append(middle, "")
 	}
 	return append(append(top, middle[:rest]...), bottom...)
+}
+
+// invitation says how a phone comes in, until one has, or when it was asked for. The caution
+// stays on.
+func (m *screen) invitation() []string {
+	back := "q quits"
+	if m.inviting {
+		back = "Any key goes back"
+	}
+	if n := len(m.now.Notes); n > 0 {
+		back = m.now.Notes[n-1] + ". " + back
+	}
+	lines := append(m.invite(m.width, m.height-2), m.caution(), " "+back)
+	return strings.Split(plainStyle.Width(m.width).Render(strings.Join(lines, "\n")), "\n")
 }
 
 // dots is the size of the digits that the terminal has room for: see big.
@@ -237,6 +253,9 @@ func (m *screen) keys() string {
 	if m.dial == nil {
 		dial = " s dial "
 	}
+	if m.invite != nil && m.width > fullWidth+8 { // a narrow one says so in its help
+		dial += " p phone "
+	}
 	return dimStyle.Render(dial + " d diameter  t task  c fine  x too much  m mark  " + bell + "  ? help  q quit")
 }
 
@@ -311,6 +330,7 @@ func (m *screen) helpText() []string {
 		{"x", "this is too much: a mark, and the limit for now goes below it"},
 		{"m", "a mark: something happened here"},
 		{"b", "bell off or on: once for lower, again and again for stop"},
+		{"p", "phone as the sensor: show the code for another one"},
 		{"↑ ↓ f", "simulated lathe: turn its dial; let it follow the advice"},
 	} {
 		p.wrap(fmt.Sprintf("  %-6s ", k[0]), k[1])

@@ -25,12 +25,14 @@ import (
 // to the simulated lathe's dial, and what is drawn is the session's snapshot.
 type screen struct {
 	session *live.Session
-	dial    *dial // nil but for the simulated lathe
+	dial    *dial                            // nil but for the simulated lathe
+	invite  func(width, height int) []string // how a phone comes in, nil but for a phone
 	now     live.Snapshot
 
 	width, height int
 	prompt        *prompt
 	help          bool
+	inviting      bool   // the invitation was asked for
 	said          string // answer to the last key
 	muted         bool
 	rings         int
@@ -40,8 +42,10 @@ type screen struct {
 type news struct{}
 
 // showScreen draws the session on a terminal until it ends or the turner quits.
-func showScreen(s *live.Session, d *dial, out *os.File) error {
-	_, err := tea.NewProgram(newScreen(s, d), tea.WithOutput(out), tea.WithoutSignalHandler()).Run()
+func showScreen(s *live.Session, d *dial, invite func(width, height int) []string, out *os.File) error {
+	m := newScreen(s, d)
+	m.invite = invite
+	_, err := tea.NewProgram(m, tea.WithOutput(out), tea.WithoutSignalHandler()).Run()
 	return err
 }
 
@@ -105,8 +109,8 @@ func (m *screen) press(key tea.KeyPressMsg) tea.Cmd {
 		m.answer(key)
 		return nil
 	}
-	if m.help {
-		m.help = false
+	if m.help || m.inviting {
+		m.help, m.inviting = false, false
 		return nil
 	}
 	m.said = ""
@@ -115,6 +119,8 @@ func (m *screen) press(key tea.KeyPressMsg) tea.Cmd {
 		return tea.Quit
 	case "?", "h":
 		m.help = true
+	case "p":
+		m.inviting = m.invite != nil
 	case "d":
 		m.prompt = &prompt{asks: theDiameter}
 	case "t":

@@ -35,7 +35,8 @@ func newWatch() *cobra.Command {
 		Short: "live at the lathe: the speed, the shake and the advice while the blank turns",
 		Long: `Shows, while the blank turns, how fast the spindle really is, how hard it shakes once
 per turn, which speed to go to and why. --from serial is a board on USB, serial:PORT
-one of several. --from simulated is a lathe to play with: its dial follows the advice,
+one of several. --from phone shows a code, for the phone's camera, that makes the phone
+the sensor. --from simulated is a lathe to play with: its dial follows the advice,
 until a key takes it. --from FILE replays a recording. Where the output is no terminal
 it is plain lines, one whenever something changed. Every session is kept: see vibe log.`,
 		Example: `  vibe watch --from simulated
@@ -62,6 +63,9 @@ it is plain lines, one whenever something changed. Every session is kept: see vi
 				return err
 			}
 			notes := slices.Concat(j.notes(), j.sizeless(), w.in.learnt(), w.keep(k))
+			if w.phone != nil {
+				notes = append(notes, phoneNotes(speed)...)
+			}
 			say(cmd.ErrOrStderr(), notes)
 			failed := w.run(cmd, speed, asJSON)
 			if failed == nil {
@@ -90,8 +94,9 @@ type watching struct {
 	in      input
 	session *live.Session
 	record  *record
-	dial    *dial // of the simulated lathe, else nil
-	real    bool  // a turner stands at the lathe now
+	dial    *dial   // of the simulated lathe, else nil
+	phone   *paired // a phone as the sensor, else nil
+	real    bool    // a turner stands at the lathe now
 
 	// What of the live session the kept one has already, and s, the end of the window of
 	// the newest reading.
@@ -112,6 +117,12 @@ func newWatching(cmd *cobra.Command, in input, f from, opts sensor.Options) (*wa
 			return nil, err
 		}
 		w.in.name, w.in.src, w.real = cmp.Or(port, "the board on USB"), src, true
+	case f.name == aPhone:
+		p, err := openPhone(f.at)
+		if err != nil {
+			return nil, err
+		}
+		w.in.name, w.in.src, w.phone, w.real = "phone", p.src, p, true
 	case f.name == simulated:
 		lathe := playLathe()
 		plan, err := assess.MakePlan(in.job.lathe, in.job.blank, in.job.task)
@@ -127,7 +138,7 @@ func newWatching(cmd *cobra.Command, in input, f from, opts sensor.Options) (*wa
 		}
 		w.in.src = src
 	}
-	if f.pace > 0 && !wired && f.name != "-" { // a pipe has a pace of its own
+	if f.pace > 0 && !wired && w.phone == nil && f.name != "-" { // a pipe has a pace of its own
 		w.in.src = newPaced(w.in.src, f.pace)
 	}
 	w.record = newRecord(w.in.name)
@@ -175,6 +186,7 @@ func (w *watching) run(cmd *cobra.Command, shows assess.RPM, asJSON bool) error 
 	adviser.Checked = w.dial != nil // it is vibe's own
 	w.session = live.New(w.in.name, adviser)
 	w.session.Dial(shows)
+	defer w.phone.serve(w.session)()
 	if w.unkept != "" {
 		w.session.Unkept(w.unkept)
 	}
@@ -183,6 +195,7 @@ func (w *watching) run(cmd *cobra.Command, shows assess.RPM, asJSON bool) error 
 			return err
 		}
 	} else {
+		w.phone.invite(msg)
 		l := &lines{session: w.session, asJSON: asJSON, out: out, msg: msg, bell: terminal(msg)}
 		if err := w.inLines(adviser, l); err != nil {
 			return err
@@ -204,13 +217,15 @@ func (w *watching) loop(adviser *assess.Adviser, show func(assess.Reading, asses
 	defer w.session.End()
 	var failed error
 	w.in.session.listen(func(err error) { note(w.trouble(err)) })
-	err := loop(w.in.src, w.in.tracker(), adviser, func(b sensor.Block) {
+	tracker := w.in.tracker()
+	err := loop(w.in.src, tracker, adviser, func(b sensor.Block) {
 		w.in.session.block(b)
 		if w.record.samples == 0 && len(b.T) > 0 {
 			w.heard = b.T[0]
 		}
 		w.record.block(b)
 		w.keepChange(adviser, w.session.Block(b))
+		w.phone.follow(tracker, w.session)
 		for _, n := range b.Notes {
 			note(n)
 		}
@@ -218,6 +233,7 @@ func (w *watching) loop(adviser *assess.Adviser, show func(assess.Reading, asses
 		w.in.session.see(r, a)
 		w.keepMarks()
 		w.heard = r.T + r.Span/2
+		w.phone.heard(r)
 		w.record.see(r, a, false)
 		if compared := w.session.See(r, a); compared != "" {
 			note(compared)
@@ -245,7 +261,7 @@ func (w *watching) onScreen(adviser *assess.Adviser, out *os.File) error {
 		show := func(assess.Reading, assess.Advice) error { return nil } // the screen looks for itself
 		ended <- w.loop(adviser, show, func(string) {})
 	}()
-	err := showScreen(w.session, w.dial, out)
+	err := showScreen(w.session, w.dial, w.phone.inviting(), out)
 	w.in.src.Close() // whose error the loop reports
 	return cmp.Or(err, <-ended)
 }

@@ -96,6 +96,8 @@ type Session struct {
 	mapped  float64    // s, time of the reading that the map is as of
 	told    bool       // blank, task or comfort changed since the last block
 	dial    assess.RPM // what the dial shows, to be compared with the next sure reading; 0: nothing to compare
+	shows   assess.RPM // what it was last said to show
+	said    int        // how often that was
 	changed chan struct{}
 	quiet   *time.Timer
 	sure    assess.RPM // of the newest sure reading, 0: none yet
@@ -241,6 +243,18 @@ func (s *Session) Dial(shows assess.RPM) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.dial = shows
+	if shows > 0 {
+		s.shows = shows
+		s.said++
+	}
+}
+
+// Said returns what the dial was last said to show, 0 if it never was, and how often something
+// was said of it.
+func (s *Session) Said() (shows assess.RPM, times int) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.shows, s.said
 }
 
 // Now returns the session as it stands. Without fresh data the advice is to wait, unless it

@@ -1,0 +1,219 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"net/netip"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"rsc.io/qr"
+
+	"vibe/assess"
+	"vibe/cmd/vibe/live"
+	"vibe/cmd/vibe/panel"
+	"vibe/dsp"
+	"vibe/sensor/phone"
+)
+
+// aPhone is the word for a phone as the sensor.
+const aPhone = "phone"
+
+// phonePath is where the phone's page is.
+const phonePath = "/phone/"
+
+// paired is a phone as the sensor, with the server that it comes to.
+type paired struct {
+	src    *phone.Source
+	server *panel.Server
+	said   int     // words about the dial that the tracker has
+	sure   float64 // s, of the newest sure reading, or of the newest such word
+}
+
+// openPhone opens the server at an address of this machine, or at the one that was named.
+func openPhone(at string) (*paired, error) {
+	addresses, err := addressesFor(at)
+	if err != nil {
+		return nil, err
+	}
+	p := &paired{src: phone.Open()}
+	p.server, err = panel.Open(filepath.Dir(dataFile("certificate.pem")), addresses, func() {})
+	if err != nil {
+		p.src.Close()
+		return nil, hintf("name another with --address, such as --address "+addresses[0].Addr().String()+":8444", "%w", err)
+	}
+	p.server.Handle(phonePath, http.StripPrefix("/phone", p.src.Handler()))
+	return p, nil
+}
+
+// addressesFor are those of the shop's network, or the one that was named: an IP address, with
+// or without a port.
+func addressesFor(named string) ([]netip.AddrPort, error) {
+	if named == "" {
+		all, err := panel.Addresses()
+		if errors.Is(err, panel.ErrNoNetwork) {
+			err = hintf("join the wireless network that the phone is in; --address names an address of this computer to use all the same", "%w", err)
+		}
+		return all, err
+	}
+	if a, err := netip.ParseAddrPort(named); err == nil {
+		return []netip.AddrPort{a}, nil
+	}
+	ip, err := netip.ParseAddr(named)
+	if err != nil || ip.IsUnspecified() {
+		return nil, usage{hintf("as in --address 192.168.1.20, one of this computer's own", "%q is no IP address to come to", named)}
+	}
+	return []netip.AddrPort{netip.AddrPortFrom(ip, 0)}, nil
+}
+
+// serve keeps the phone's page told of the session. What is returned ends the server, after
+// the session.
+func (p *paired) serve(s *live.Session) (end func()) {
+	if p == nil {
+		return func() {}
+	}
+	told := make(chan struct{})
+	go func() {
+		defer close(told)
+		p.show(s)
+	}()
+	return func() {
+		<-told
+		p.src.Close()
+		p.server.Close() // nothing more is to come of it
+	}
+}
+
+// inviting is invitation, nil where there is no phone.
+func (p *paired) inviting() func(width, height int) []string {
+	if p == nil {
+		return nil
+	}
+	return p.invitation
+}
+
+// invitation says how the next phone comes in, a line each: the code to be read by its camera
+// first, if there is room for it.
+func (p *paired) invitation(width, height int) []string {
+	links := p.server.Links(phonePath)
+	words := []string{"Open the camera of the phone, point it at the code, and open the link. The browser will warn",
+		"of the certificate, which is this computer's own: go on. The link lets in one phone, once.", links[0]}
+	for _, l := range links[1:] {
+		words = append(words, "or, in another network of this computer: "+l)
+	}
+	code, err := qr.Encode(links[0], qr.L)
+	if err != nil || height < (code.Size+2*margin+1)/2+len(words) || width < code.Size+2*margin {
+		return words
+	}
+	return append(halfBlocks(code), words...)
+}
+
+// margin is the quiet zone round a code, modules: phones read it with less than the four of
+// ISO/IEC 18004 on a screen (tried), and a terminal of 24 rows has no room for four.
+const margin = 2
+
+// halfBlocks draws a code, two modules a character, black on white whatever the terminal's
+// colours are.
+func halfBlocks(code *qr.Code) []string {
+	var lines []string
+	for y := -margin; y < code.Size+margin; y += 2 {
+		var b strings.Builder
+		b.WriteString("\x1b[30;107m")
+		for x := -margin; x < code.Size+margin; x++ {
+			below := y+1 < code.Size+margin && code.Black(x, y+1)
+			b.WriteString(map[[2]bool]string{{true, true}: "█", {true, false}: "▀", {false, true}: "▄", {false, false}: " "}[[2]bool{code.Black(x, y), below}])
+		}
+		lines = append(lines, b.String()+"\x1b[0m")
+	}
+	return lines
+}
+
+// invite prints the invitation where there is no screen to show it on.
+func (p *paired) invite(out io.Writer) {
+	if p == nil {
+		return
+	}
+	height := 0 // no code for a file
+	if terminal(out) != nil {
+		height = 100
+	}
+	for _, l := range p.invitation(100, height) {
+		fmt.Fprintln(out, l)
+	}
+}
+
+// phoneNotes is what a turner must know before a phone is the sensor.
+func phoneNotes(speed assess.RPM) []string {
+	note := "a phone feels about 60 times a second: without the dial's speed it sees 1800 rpm at most, and often cannot be sure below that; say --speed, and press s after each change"
+	if speed > 0 {
+		note = fmt.Sprintf("a phone feels about 60 times a second: near the dial's %v it is looked for; press s and say the new speed after each change", speed)
+	}
+	return []string{note}
+}
+
+// follow lets the tracker look near what the dial was last said to show: a phone's rate alone
+// cannot tell a line from its image. Where nothing sure is found there any more, the dial was
+// turned without a word, and the tracker looks everywhere again.
+func (p *paired) follow(tracker *dsp.Tracker, session *live.Session) {
+	if p == nil {
+		return
+	}
+	hint, at := tracker.Hint, session.Now().Clock
+	switch shows, said := session.Said(); {
+	case said != p.said:
+		p.said, p.sure, hint = said, at, shows.Hz()
+	case at-p.sure > turnedAway:
+		hint = 0
+	}
+	if hint != tracker.Hint {
+		*tracker = dsp.Tracker{Low: tracker.Low, High: tracker.High, Range: tracker.Range, Hint: hint}
+	}
+}
+
+// turnedAway is how long nothing sure is found near the dial's word before it counts as old, s
+// (chosen: longer than a lathe takes to another speed and a phone to a reading).
+const turnedAway = 10.0
+
+// heard takes note of a reading.
+func (p *paired) heard(r assess.Reading) {
+	if p != nil && r.OK {
+		p.sure = r.T + r.Span/2
+	}
+}
+
+// show keeps the phone's page told of the session until that ends.
+func (p *paired) show(s *live.Session) {
+	again := time.NewTicker(time.Second) // what holds is said again before it counts as old
+	defer again.Stop()
+	for {
+		changed, now := s.Changed(), s.Now()
+		if now.Ended {
+			return
+		}
+		p.src.Show(shownOn(now))
+		select {
+		case <-changed:
+		case <-again.C:
+		}
+	}
+}
+
+// reasonsShown is how many reasons a phone has room for.
+const reasonsShown = 3
+
+// shownOn is the session in the words of the screen.
+func shownOn(n live.Snapshot) phone.Shown {
+	cautions := assess.Cautions()
+	s := phone.Shown{Action: string(n.Advice.Action), Say: n.Advice.Say, Reasons: []string{},
+		Speed: "–", Shake: "–", Feel: "no data", Caution: cautions[int(n.Clock/10)%len(cautions)]}
+	if !n.Stale {
+		s.Speed, s.Shake, s.Feel = speedText(n.Reading), shakeText(n.Reading), feelText(n.Reading)
+	}
+	for _, r := range n.Advice.Reasons[:min(len(n.Advice.Reasons), reasonsShown)] {
+		s.Reasons = append(s.Reasons, r.Text)
+	}
+	return s
+}
