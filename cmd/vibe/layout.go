@@ -90,15 +90,14 @@ func (m *screen) full() []string {
 // invitation says how a phone comes in, until one has, or when it was asked for. The caution
 // stays on.
 func (m *screen) invitation() []string {
-	back := "q quits"
+	last := "q quits"
 	if m.inviting {
-		back = "Any key goes back"
+		last = "any key goes back"
 	}
 	if n := len(m.now.Notes); n > 0 {
-		back = m.now.Notes[n-1] + ". " + back
+		last += "   " + m.now.Notes[n-1]
 	}
-	lines := append(m.invite(m.width, m.height-2), m.caution(), " "+back)
-	return strings.Split(plainStyle.Width(m.width).Render(strings.Join(lines, "\n")), "\n")
+	return append(m.invite(m.width, m.height-2), m.caution(), " "+last)
 }
 
 // dots is the size of the digits that the terminal has room for: see big.

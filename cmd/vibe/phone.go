@@ -96,19 +96,22 @@ func (p *paired) inviting() func(width, height int) []string {
 }
 
 // invitation says how the next phone comes in, a line each: the code to be read by its camera
-// first, if there is room for it.
+// first, if there is room for it, and what does not fit last.
 func (p *paired) invitation(width, height int) []string {
 	links := p.server.Links(phonePath)
-	words := []string{"Open the camera of the phone, point it at the code, and open the link. The browser will warn",
-		"of the certificate, which is this computer's own: go on. The link lets in one phone, once.", links[0]}
+	words := []string{"Point the phone's camera at the code; the link lets in one phone, once.",
+		"Its browser warns of this computer's own certificate: for this address, go on.", links[0]}
 	for _, l := range links[1:] {
 		words = append(words, "or, in another network of this computer: "+l)
 	}
 	code, err := qr.Encode(links[0], qr.L)
-	if err != nil || height < (code.Size+2*margin+1)/2+len(words) || width < code.Size+2*margin {
+	if err != nil || width < code.Size+2*margin {
 		return words
 	}
-	return append(halfBlocks(code), words...)
+	if drawn := halfBlocks(code); len(drawn)+3 <= height {
+		return append(drawn, words[:min(len(words), height-len(drawn))]...)
+	}
+	return words
 }
 
 // margin is the quiet zone round a code, modules: phones read it with less than the four of
@@ -209,8 +212,15 @@ func shownOn(n live.Snapshot) phone.Shown {
 	cautions := assess.Cautions()
 	s := phone.Shown{Action: string(n.Advice.Action), Say: n.Advice.Say, Reasons: []string{},
 		Speed: "–", Shake: "–", Feel: "no data", Caution: cautions[int(n.Clock/10)%len(cautions)]}
-	if !n.Stale {
-		s.Speed, s.Shake, s.Feel = speedText(n.Reading), shakeText(n.Reading), feelText(n.Reading)
+	switch r := n.Reading; {
+	case n.Stale:
+	case r.OK:
+		s.Speed, s.Shake, s.Feel = speedText(r), shakeText(r), feelText(r)
+	default: // what is not sure is not shown large
+		s.Feel = "no number"
+	}
+	if a := n.Advice; a.Speed > 0 && a.Action != assess.Hold {
+		s.Target = fmt.Sprintf("%.0f", float64(a.Speed))
 	}
 	for _, r := range n.Advice.Reasons[:min(len(n.Advice.Reasons), reasonsShown)] {
 		s.Reasons = append(s.Reasons, r.Text)

@@ -113,7 +113,9 @@ func TestWatchPhone(t *testing.T) {
 	for said := ""; !strings.Contains(said, "732 rpm"); {
 		_, p, err := conn.Read(ctx)
 		require.NoError(t, err)
-		var heard struct{ Shown struct{ Action, Say, Speed string } }
+		var heard struct {
+			Shown struct{ Action, Say, Speed string }
+		}
 		require.NoError(t, json.Unmarshal(p, &heard))
 		if said = heard.Shown.Say + " at " + heard.Shown.Speed + " rpm"; heard.Shown.Action == "" {
 			continue
@@ -128,9 +130,13 @@ func TestWatchPhone(t *testing.T) {
 // A phone's page never shows numbers of data that have stopped.
 func TestShownOn(t *testing.T) {
 	t.Parallel()
-	n := live.Snapshot{Reading: reading(10, 600, 2.4), Advice: assess.Advice{Action: assess.Raise, Say: "Raise to 700 rpm."}}
+	n := live.Snapshot{Reading: reading(10, 600, 2.4), Advice: assess.Advice{Action: assess.Raise, Speed: 700, Say: "Raise to 700 rpm."}}
 	s := shownOn(n)
+	assert.Equal(t, "700", s.Target)
 	assert.Equal(t, []string{"raise", "Raise to 700 rpm.", "600", "2.4", "lively"}, []string{s.Action, s.Say, s.Speed, s.Shake, s.Feel})
+	n.Reading.OK = false
+	s = shownOn(n)
+	assert.Equal(t, []string{"–", "–", "no number"}, []string{s.Speed, s.Shake, s.Feel})
 	n.Stale = true
 	s = shownOn(n)
 	assert.Equal(t, []string{"–", "–", "no data"}, []string{s.Speed, s.Shake, s.Feel})
@@ -170,7 +176,7 @@ func TestScreenInvites(t *testing.T) {
 	t.Parallel()
 	code, err := qr.Encode("https://192.168.178.123:8443/phone/?code="+strings.Repeat("A", 26), qr.L)
 	require.NoError(t, err)
-	assert.LessOrEqual(t, len(halfBlocks(code))+5, fullHeight, "fits beside its words")
+	assert.LessOrEqual(t, len(halfBlocks(code))+3+2, fullHeight, "fits beside its words")
 	s := live.New("phone", &assess.Adviser{})
 	t.Cleanup(s.End)
 	m := newScreen(s, nil)

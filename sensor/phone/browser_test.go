@@ -152,7 +152,7 @@ func TestBrowser(t *testing.T) {
 	until := func(enough func() bool) {
 		for limit := time.Now().Add(20 * time.Second); !enough(); {
 			require.True(t, time.Now().Before(limit), "%d samples", received)
-			src.Show(phone.Shown{Action: "hold", Say: "Hold 720 rpm: 4.2 mm/s, lively.", Reasons: []string{"shake is lively"}, Speed: "720", Shake: "4.2", Feel: "lively", Caution: "Wear a face shield."})
+			src.Show(phone.Shown{Action: "lower", Target: "650", Say: "Lower to 650 rpm: it shakes 4.9 mm/s, rough.", Reasons: []string{"it is above the comfort limit"}, Speed: "720", Shake: "4.9", Feel: "rough", Caution: "Wear a face shield."})
 			b, err := src.Next()
 			require.NoError(t, err)
 			if lost += b.Lost; len(b.T) == 0 {
@@ -169,7 +169,8 @@ func TestBrowser(t *testing.T) {
 	until(span(2.5))
 	reads(t, ctx, "speed", "samples a second: up to 1")
 	reads(t, ctx, "step", "steps of 0.1 m/s²")
-	reads(t, ctx, "say", "Hold 720 rpm")
+	reads(t, ctx, "action", "LOWER 650")
+	reads(t, ctx, "say", "it shakes 4.9 mm/s")
 	look(t, ctx, "running")
 
 	way.set(true)

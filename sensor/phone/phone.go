@@ -95,9 +95,10 @@ func (s *Source) Close() error {
 // Shown is what the phone's page shows of the lathe, in the words of every other view.
 type Shown struct {
 	Action  string   `json:"action"`  // raise, hold, lower, stop or wait
+	Target  string   `json:"target"`  // the speed to go to, rpm, "" where there is none
 	Say     string   `json:"say"`     // the advice as a sentence
 	Reasons []string `json:"reasons"` // why
-	Speed   string   `json:"speed"`   // of the newest reading, rpm; a dash is not known
+	Speed   string   `json:"speed"`   // of the newest reading, rpm; a dash is not known, or not for sure
 	Shake   string   `json:"shake"`   // likewise, mm/s
 	Feel    string   `json:"feel"`    // likewise, a word
 	Caution string   `json:"caution"` // one of the cautions

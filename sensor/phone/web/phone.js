@@ -64,7 +64,7 @@ function motion(event) {
     empty = true;
     return;
   }
-  if (document.hidden) return;
+  if (document.hidden || over) return;
   const now = performance.now();
   // The event's own time counts, where it is on the page's clock as it should be.
   const at = Math.abs(event.timeStamp - now) < 60000 ? event.timeStamp : now;
@@ -119,7 +119,9 @@ function word(w) {
 
 function advise(a) {
   $("advice").dataset.action = a.action;
-  say("action", a.action.toUpperCase());
+  const action = `${a.action.toUpperCase()} ${a.target}`.trim();
+  say("action", action);
+  say("spoken", action); // not each new number
   say("say", a.say);
   say("numbers", `${a.speed} rpm · ${a.shake} mm/s · ${a.feel}`);
   say("caution", `! ${a.caution}`);
@@ -133,6 +135,7 @@ function advise(a) {
 function old(why) {
   $("advice").dataset.action = "none";
   say("action", "NO NEWS");
+  say("spoken", "no news: what was said before is old");
   say("say", `${why}: what was said before is old.`);
   say("numbers", "– rpm · – mm/s · –");
   $("reasons").replaceChildren();

@@ -4,6 +4,8 @@
 export function sight(recent) {
   const n = recent.length;
   if (n < 20) return { speed: "Its rate is being measured …", step: "" };
+  const same = recent.filter((s, i) => i > 0 && s[0] - recent[i - 1][0] < 0.2).length;
+  if (same > n / 20) return { speed: "This browser blurs its times, against being recognised, and so nothing can be told: allow it exact times for this page, or take another browser.", step: "" };
   const rate = 1000 * (n - 1) / (recent[n - 1][0] - recent[0][0]);
   const top = Math.floor(3 * rate) * 10; // a turn must be seen more than twice
   return {
@@ -15,6 +17,7 @@ export function sight(recent) {
 function stepText(recent) {
   const step = finest(recent);
   if (!step) return "Its values do not change: they may be stuck, or everything is still.";
+  if (step < 0.005) return "Its steps are fine: they hide nothing that matters.";
   const small = 1000 * (step / 2) / (2 * Math.PI * 10) / Math.SQRT2; // half a step of a sine at 10 Hz
   return `It counts in steps of ${Number(step.toPrecision(1))} m/s²: at 600 rpm a shake below about ${Number(small.toPrecision(1))} mm/s may not show, and twice that at 300 rpm.`;
 }
