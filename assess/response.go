@@ -184,11 +184,15 @@ type flank struct {
 	gap   float64 // between the two speeds, in ln n; 0: only one was seen
 }
 
-// flank looks at n and below. Explained is the slope of v ∝ n³, a stiff headstock, or of
+// flank looks at n and below. Where the shake still fell up to the speed below and falls no
+// more, another direction has come out from under the first, as the larger of the two shows:
+// how small it was below nobody knows, and the slope says nothing. Explained is the slope of v ∝ n³, a stiff headstock, or of
 // the fit where that is less, above a resonance. There must be a fit.
 func (m *response) flank(n RPM) flank {
-	here, below := m.neighbours(n)
-	if below.speed == 0 {
+	seen := m.seen()
+	here := closest(seen, n)
+	below := nextDown(seen, here.speed)
+	if before := nextDown(seen, below.speed); below.speed == 0 || before.shake > below.shake && here.shake > turned*below.shake {
 		return flank{shake: here.shake}
 	}
 	gap := math.Log(float64(here.speed / below.speed))
@@ -234,21 +238,29 @@ const (
 	farBelow  = 1.2
 )
 
-// neighbours are what was seen at n and at the next speed at least 1 % and at most 20 %
-// below; its speed is 0 if there is none. There must be something seen.
-func (m *response) neighbours(n RPM) (here, below observed) {
-	seen := m.seen()
+// turned is the share of the shake at the speed below from which on it falls no more (chosen:
+// at less it may still be the fall that goes on behind a resonance).
+const turned = 0.95
+
+// closest is what was seen at the speed closest to n; its speed is 0 if there is nothing.
+func closest(seen []observed, n RPM) (here observed) {
 	for _, o := range seen {
 		if here.speed == 0 || math.Abs(float64(o.speed-n)) < math.Abs(float64(here.speed-n)) {
 			here = o
 		}
 	}
+	return here
+}
+
+// nextDown is what was seen at the next speed at least 1 % and at most 20 % below n; its speed
+// is 0 if there is none. Seen rises with speed.
+func nextDown(seen []observed, n RPM) (below observed) {
 	for _, o := range seen {
-		if o.speed <= here.speed/nextBelow && o.speed >= here.speed/farBelow {
+		if o.speed <= n/nextBelow && o.speed >= n/farBelow {
 			below = o
 		}
 	}
-	return here, below
+	return below
 }
 
 // walk is the speed at which the imbalance as measured throws with a fifth of the lathe's
