@@ -248,7 +248,7 @@ func (a *Adviser) ceilings() []Ceiling {
 			}
 			a.tops = slices.DeleteFunc(a.tops, func(c Ceiling) bool { return !slices.Contains(known, c.Name) })
 		}
-		if c := a.response.walk(); c.RPM > 0 && c.RPM < farAbove {
+		if c := a.walk(); c.RPM > 0 && c.RPM < farAbove {
 			a.tops = append(a.tops, c)
 			slices.SortStableFunc(a.tops, func(a, b Ceiling) int { return cmp.Compare(a.RPM, b.RPM) })
 		}

@@ -3,6 +3,7 @@ package assess
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 )
@@ -200,3 +201,23 @@ func whirlCeiling(b Blank) Ceiling {
 // whirlShare keeps the response to bow and imbalance below 1/(1−0.7²), about twice the
 // slow one (chosen).
 const whirlShare = 0.7
+
+// walk is the speed at which the imbalance as measured throws with a fifth of the lathe's
+// weight: m·e = X·(M+b) with X the throw, M the lathe's mass and b the blank's, so that m·e·ω²
+// is 0.2·M·g at ω = √(0.2·g/X · M/(M+b)). All of both may move (the careful side: less does, and
+// m·e is then less). Its RPM is 0 where X is not known. A blank that nobody described is none.
+func (a *Adviser) walk() Ceiling {
+	x := a.response.throw()
+	if x == 0 {
+		return Ceiling{}
+	}
+	lathe, counted := a.Lathe.mass()
+	blank := 0.0
+	if b, _ := a.Blank.worst(); !a.undescribed() {
+		blank = b.mass().high
+	}
+	return Ceiling{"walk", Turns(math.Sqrt(walkShare*gravity*1000/x*lathe/(lathe+blank)) / (2 * math.Pi)),
+		"the imbalance as measured then throws with a fifth of the lathe's weight, and the lathe may walk" + counted,
+		fmt.Sprintf("60/2π × √(0.2 × g / %.3f mm × %.3g kg / (%.3g kg + %.3g kg))", x, lathe, lathe, blank),
+		"Thomson, Theory of Vibration with Applications, eq. 3.2-4, on " + ownReadings + "; the share is " + practice}
+}

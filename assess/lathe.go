@@ -2,6 +2,7 @@ package assess
 
 import (
 	"cmp"
+	"encoding/json"
 	"fmt"
 	"slices"
 )
@@ -15,12 +16,38 @@ const (
 
 // Lathe is what is known of a lathe. The zero value is an unknown one.
 type Lathe struct {
-	Name     string `json:"name"`
-	Low      RPM    `json:"low_rpm"`       // slowest speed; 0: not known
-	High     RPM    `json:"high_rpm"`      // fastest speed; 0: not known
-	Steps    []RPM  `json:"steps_rpm"`     // of the pulleys, in any order; nil: any speed from Low to High
-	ChuckMax RPM    `json:"chuck_max_rpm"` // fastest speed written on the chuck; 0: not known, no ceiling from it
+	Name     string  `json:"name"`
+	Low      RPM     `json:"low_rpm"`       // slowest speed; 0: not known
+	High     RPM     `json:"high_rpm"`      // fastest speed; 0: not known
+	Steps    []RPM   `json:"steps_rpm"`     // of the pulleys, in any order; nil: any speed from Low to High
+	ChuckMax RPM     `json:"chuck_max_rpm"` // fastest speed written on the chuck; 0: not known, no ceiling from it
+	Mass     float64 `json:"mass_kg"`       // with its stand and what weighs it down; 0: not known, counted as a light one
 }
+
+// lightestLathe is the mass in kg that a lathe counts as whose own is not known (chosen: hardly
+// a wood lathe weighs less; more could let a light one walk).
+const lightestLathe = 20
+
+// mass is the lathe's in kg, and in words.
+func (l Lathe) mass() (kg float64, words string) {
+	if l.Mass > 0 {
+		return l.Mass, ""
+	}
+	return lightestLathe, fmt.Sprintf("; its mass is not known and counts as %d kg", lightestLathe)
+}
+
+// MarshalJSON writes null for a mass that is not known.
+func (l Lathe) MarshalJSON() ([]byte, error) {
+	type plain Lathe // without this method
+	return json.Marshal(struct {
+		plain
+		Mass number `json:"mass_kg"`
+	}{plain(l), known(l.Mass, 6)})
+}
+
+// heaviestLathe is the largest mass in kg that is believed (chosen; large bowl lathes weigh a
+// tenth of it).
+const heaviestLathe = 10000
 
 // Validate returns an InputError for a lathe that cannot be.
 func (l Lathe) Validate() error {
@@ -28,6 +55,9 @@ func (l Lathe) Validate() error {
 		if !finite(float64(n)) || n < 0 || n > fastestTurn {
 			return &InputError{fmt.Sprintf("%g rpm in the description of the lathe cannot be", float64(n)), fmt.Sprintf("give speeds in rpm, above zero and up to %.0f", float64(fastestTurn))}
 		}
+	}
+	if !finite(l.Mass) || l.Mass < 0 || l.Mass > heaviestLathe {
+		return &InputError{fmt.Sprintf("a lathe of %g kg cannot be", l.Mass), fmt.Sprintf("give its mass with the stand, up to %d kg, or leave it out", heaviestLathe)}
 	}
 	if slices.Contains(l.Steps, 0) {
 		return &InputError{"a step of the lathe is 0 rpm", "list the speeds of the pulley steps alone"}

@@ -141,26 +141,42 @@ func TestCeilingsOfTheKnown(t *testing.T) {
 func TestWalk(t *testing.T) {
 	t.Parallel()
 	const x = 0.01 // mm peak
-	spindle := bowl()
-	spindle.Diameter, spindle.Length, spindle.Mass, spindle.Held = 60, 60, 0.1, assess.Chuck
-	a := &assess.Adviser{Lathe: workshop(), Blank: spindle, Task: assess.Finishing, Checked: true}
-	var d assess.Advice
-	for i, n := range []float64{360, 420, 500, 560, 650, 750, 900, 1050, 1250, 1450, 1700, 2000} {
-		shake := n * 2 * math.Pi / 60 * x * assess.UnbalanceGain(n/480, 0.05) / math.Sqrt2
-		d = hear(a, steady(4*float64(i), 12, assess.RPM(n), shake)...)
-		if i < 3 {
-			assert.False(t, slices.ContainsFunc(d.Ceilings, func(c assess.Ceiling) bool { return c.Name == "walk" }), "below the resonance")
+	walk := func(lathe, blank float64) (*assess.Adviser, assess.Ceiling) {
+		spindle := bowl()
+		spindle.Diameter, spindle.Length, spindle.Mass, spindle.Held = 60, 60, blank, assess.Chuck
+		a := &assess.Adviser{Lathe: workshop(), Blank: spindle, Task: assess.Finishing, Checked: true}
+		a.Lathe.Mass = lathe
+		var d assess.Advice
+		for i, n := range []float64{360, 420, 500, 560, 650, 750, 900, 1050, 1250, 1450, 1700, 2000} {
+			shake := n * 2 * math.Pi / 60 * x * assess.UnbalanceGain(n/480, 0.05) / math.Sqrt2
+			d = hear(a, steady(4*float64(i), 12, assess.RPM(n), shake)...)
+			if i < 3 {
+				assert.False(t, slices.ContainsFunc(d.Ceilings, func(c assess.Ceiling) bool { return c.Name == "walk" }), "below the resonance")
+			}
 		}
+		return a, ceiling(t, d.Ceilings, "walk")
 	}
-	want := math.Sqrt(0.2*9806.65/x) * 60 / (2 * math.Pi)
-	got := ceiling(t, d.Ceilings, "walk")
+	want := math.Sqrt(0.2*9806.65/x*40/40.1) * 60 / (2 * math.Pi)
+	a, got := walk(40, 0.1)
 	assert.LessOrEqual(t, float64(got.RPM), want)
 	assert.GreaterOrEqual(t, float64(got.RPM), 0.85*want)
 	assert.Contains(t, got.Source, "Thomson")
-	assert.Contains(t, got.Formula, "√(0.2 × g / ")
-	spindle.Diameter = 50
-	require.NoError(t, a.Change(spindle, assess.Finishing))
-	assert.Equal(t, got, ceiling(t, a.See(steady(50, 1, 1000, 1)[0]).Ceilings, "walk"))
+	assert.Regexp(t, `^60/2π × √\(0\.2 × g / 0\.01\d mm × 40 kg / \(40 kg \+ 0\.1 kg\)\)$`, got.Formula)
+	assert.NotContains(t, got.Text, "not known")
+
+	_, light := walk(0, 0.1)
+	assert.InEpsilon(t, math.Sqrt(20/20.1*40.1/40), float64(light.RPM/got.RPM), 1e-6)
+	assert.Contains(t, light.Text, "its mass is not known and counts as 20 kg")
+	_, unweighed := walk(40, 0)
+	_, heavy := walk(40, 0.15)
+	assert.Less(t, heavy.RPM, got.RPM)
+	assert.Less(t, unweighed.RPM, got.RPM, "counted as its size may weigh at most")
+
+	thinner := a.Blank
+	thinner.Diameter, thinner.Mass = 50, 0.08
+	require.NoError(t, a.Change(thinner, assess.Finishing))
+	now := ceiling(t, a.See(steady(50, 1, 1000, 1)[0]).Ceilings, "walk")
+	assert.InEpsilon(t, math.Sqrt(40.1/40.08), float64(now.RPM/got.RPM), 1e-6, "the throw as last known")
 }
 
 // TestLower: each of these alone lowers the ceiling of a sound bowl.

@@ -2,7 +2,6 @@ package assess
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 )
@@ -26,7 +25,7 @@ func (p MapPoint) MarshalJSON() ([]byte, error) {
 type response struct {
 	bins   map[int]bin
 	now    float64 // s
-	walked Ceiling // last one known, see walk
+	walked float64 // mm, last one known, see throw
 	fit
 }
 
@@ -263,21 +262,15 @@ func nextDown(seen []observed, n RPM) (below observed) {
 	return below
 }
 
-// walk is the speed at which the imbalance as measured throws with a fifth of the lathe's
-// weight. Far above its resonance the lathe moves by X = m·e/M, so the force m·e·ω² is
-// 0.2·M·g at ω = √(0.2·g/X), whatever M is (Thomson, eq. 3.2-4, for large r; what moves
-// is at most the lathe, so this is the careful side). X must be known to within a third;
-// until it is again, the last one stands. Its RPM is 0 before the first.
-func (m *response) walk() Ceiling {
+// throw is by how much the lathe moves far above its resonance, mm: X = m·e/M of all that
+// moves, M (Thomson, eq. 3.2-4, for large r), its upper 95 % edge. It must be known to within
+// a third; until it is again, the last one stands. 0 before the first.
+func (m *response) throw() float64 {
 	if m.cells == nil {
 		return m.walked
 	}
-	x := quantiles(m.cells, func(cell) float64 { return math.Sqrt2 }, misfit, 0.5, 0.975)
-	if x[1] <= 1.33*x[0] {
-		n := Turns(math.Sqrt(walkShare*gravity*1000/x[1]) / (2 * math.Pi))
-		m.walked = Ceiling{"walk", n, "the imbalance as measured then throws with a fifth of the lathe's weight, and the lathe may walk",
-			fmt.Sprintf("60/2π × √(0.2 × g / %.3f mm)", x[1]),
-			"Thomson, Theory of Vibration with Applications, eq. 3.2-4, on " + ownReadings + "; the share is " + practice}
+	if x := quantiles(m.cells, func(cell) float64 { return math.Sqrt2 }, misfit, 0.5, 0.975); x[1] <= 1.33*x[0] {
+		m.walked = x[1]
 	}
 	return m.walked
 }

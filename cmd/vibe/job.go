@@ -57,6 +57,7 @@ func latheFlags(fs *pflag.FlagSet, l *assess.Lathe) {
 	fs.Var(amount(speedKind, &l.High), "highest", "fastest speed of the lathe")
 	fs.Var(rising(&l.Steps), "steps", "its speeds, if it has pulleys: 500,800,1250")
 	fs.Var(amount(speedKind, &l.ChuckMax), "chuck-max", "fastest speed written on the chuck or faceplate")
+	fs.Var(amount(massKind, &l.Mass), "lathe-mass", "of the lathe with its stand: 90kg, 200lb")
 }
 
 // check takes the lathe that was named from the shop, and refuses what cannot be, as wrong
@@ -115,7 +116,7 @@ func over(said, known assess.Lathe) assess.Lathe {
 	if said.Low > 0 || said.High > 0 || len(said.Steps) > 0 {
 		known.Low, known.High, known.Steps = said.Low, said.High, said.Steps
 	}
-	known.ChuckMax = cmp.Or(said.ChuckMax, known.ChuckMax)
+	known.ChuckMax, known.Mass = cmp.Or(said.ChuckMax, known.ChuckMax), cmp.Or(said.Mass, known.Mass)
 	return known
 }
 

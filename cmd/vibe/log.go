@@ -267,6 +267,7 @@ func latheText(l assess.Lathe) string {
 	add(l.Low > 0 && l.High == 0, "from %.0f rpm", float64(l.Low))
 	add(l.High > 0 && l.Low == 0, "up to %.0f rpm", float64(l.High))
 	add(l.ChuckMax > 0, "chuck up to %.0f rpm", float64(l.ChuckMax))
+	add(l.Mass > 0, "%.3g kg", l.Mass)
 	return strings.Join(parts, ", ")
 }
 

@@ -60,7 +60,7 @@ The more you tell it, the less it has to assume the worst.`,
 func (j *job) card(cmd *cobra.Command, to string) error {
 	var idle []string
 	cmd.Flags().Visit(func(f *pflag.Flag) {
-		if !slices.Contains([]string{"card", "to", "lowest", "highest", "steps", "chuck-max", "lathe", "shop"}, f.Name) {
+		if !slices.Contains([]string{"card", "to", "lowest", "highest", "steps", "chuck-max", "lathe-mass", "lathe", "shop"}, f.Name) {
 			idle = append(idle, "--"+f.Name)
 		}
 	})
