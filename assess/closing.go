@@ -26,6 +26,9 @@ const (
 	// mostVague is how many weak or doubtful readings may lie in between (chosen: less than a
 	// second of them; with more nobody knows what the lathe did meanwhile).
 	mostVague = 3
+	// atRest is how many readings in which nothing turned show that it stands (chosen: two
+	// seconds of them).
+	atRest = 8
 )
 
 // See takes a reading and the advice that followed from it, in the order of their time.
@@ -43,7 +46,7 @@ func (c *Closing) See(r Reading, d Advice) {
 			c.stillAt = r.T
 		}
 		c.still++
-	case !r.Has(dsp.Changing):
+	case !r.Has(dsp.Changing) && c.still < atRest: // later it is noise
 		c.vague++
 	}
 }
@@ -55,9 +58,9 @@ var ofRunDown = []dsp.Fault{dsp.NoTurn, dsp.Changing, dsp.Weak, dsp.Doubtful}
 // writes a time in s. Its slices are not to be written to.
 func (c *Closing) Advice(clock func(float64) string) Advice {
 	d := c.kept
-	atRest := 2*c.still > c.after && c.stillAt-c.at <= coasting
+	ended := 2*c.still > c.after && c.stillAt-c.at <= coasting
 	unsure := c.vague > mostVague && d.Action != Stop && d.Action != Lower
-	if !atRest || unsure || d.Action == "" || d.Action == Wait {
+	if !ended || unsure || d.Action == "" || d.Action == Wait {
 		return c.last
 	}
 	if d.Action != Stop && d.Say != "" {

@@ -33,6 +33,18 @@ func TestClosingAdvice(t *testing.T) {
 		}
 		return before
 	}
+	// noise is n times off, then four vague readings, then off again.
+	noise := func(n int) []step {
+		steps := []step{{at(ok, 1), raise}}
+		for i := range n + 20 {
+			r := off
+			if i >= n && i < n+4 {
+				r = assess.Reading{Speed: 1900, Faults: []dsp.Fault{dsp.Weak}}
+			}
+			steps = append(steps, step{at(r, 2+0.25*float64(i)), wait})
+		}
+		return steps
+	}
 	for name, c := range map[string]struct {
 		steps []step
 		want  assess.Action
@@ -46,6 +58,8 @@ func TestClosingAdvice(t *testing.T) {
 		"hardly vague":       {vague(3, step{at(ok, 1), raise}), assess.Raise},
 		"vague":              {vague(4, step{at(ok, 1), raise}), assess.Wait},
 		"vague after a stop": {vague(4, step{at(ok, 1), stop}), assess.Stop},
+		"noise at rest":      {noise(8), assess.Raise},
+		"not yet at rest":    {noise(7), assess.Wait},
 		"never turned":       {[]step{{at(off, 1), wait}}, assess.Wait},
 		"turned on and left": {[]step{{at(off, 1), wait}, {at(ok, 5), raise}}, assess.Raise},
 	} {
