@@ -120,28 +120,25 @@ const (
 	Violent Feel = "violent"
 )
 
-// Edges are the shakes in mm/s rms at which lively, rough and violent begin.
-type Edges [3]float64
-
-// DefaultEdges are preferred steps of ISO 20816-1:2016 (the class III boundaries of ISO
+// DefaultEdges are the shakes in mm/s rms at which lively, rough and violent begin, preferred steps of ISO 20816-1:2016 (the class III boundaries of ISO
 // 10816-1:1995, table B.1). That standard does not cover wood lathes: they are starting
 // values, and every place that shows them says so (EdgesSource).
-var DefaultEdges = Edges{1.8, 4.5, 11.2}
+var DefaultEdges = [3]float64{1.8, 4.5, 11.2}
 
 // EdgesSource says where DefaultEdges come from, in words for the screen.
 const EdgesSource = "ISO 20816-1 preferred steps; that standard does not cover wood lathes"
 
-// FeelOf says how a shake in mm/s rms feels; an edge belongs to the worse side. A shake
+// FeelOf says how a shake in mm/s rms feels, by DefaultEdges; an edge belongs to the worse side. A shake
 // that is not a number above zero has no feel: "".
-func FeelOf(shake float64, e Edges) Feel {
+func FeelOf(shake float64) Feel {
 	switch {
 	case !(shake > 0) || math.IsInf(shake, 0):
 		return ""
-	case shake >= e[2]:
+	case shake >= DefaultEdges[2]:
 		return Violent
-	case shake >= e[1]:
+	case shake >= DefaultEdges[1]:
 		return Rough
-	case shake >= e[0]:
+	case shake >= DefaultEdges[0]:
 		return Lively
 	}
 	return Calm

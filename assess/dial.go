@@ -14,7 +14,7 @@ func (a *Adviser) unchecked(d Advice, r Reading, top Ceiling) Advice {
 	case Raise:
 		to := d.Speed
 		d.Action, d.Speed = Hold, a.present(r.Speed, top.RPM)
-		d.Say = fmt.Sprintf("Hold %v: %s, %s. If the dial shows about that, raise to %v.", d.Speed, ShakeText(r.Shake), FeelOf(r.Shake, DefaultEdges), to)
+		d.Say = fmt.Sprintf("Hold %v: %s, %s. If the dial shows about that, raise to %v.", d.Speed, ShakeText(r.Shake), FeelOf(r.Shake), to)
 		d.Reasons = slices.Insert(d.Reasons, 0, why)
 	case Hold, Lower:
 		d.Reasons = append(d.Reasons, why)

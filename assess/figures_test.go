@@ -57,7 +57,7 @@ func TestSeveritySteps(t *testing.T) {
 	want := map[float64]assess.Feel{0.28: assess.Calm, 1.79: assess.Calm, 1.8: assess.Lively, 4.49: assess.Lively,
 		4.5: assess.Rough, 11.19: assess.Rough, 11.2: assess.Violent, 45: assess.Violent, 0: "", -1: "", math.NaN(): "", math.Inf(1): ""}
 	for shake, feel := range want {
-		assert.Equal(t, feel, assess.FeelOf(shake, assess.DefaultEdges), "feel of %v", shake)
+		assert.Equal(t, feel, assess.FeelOf(shake), "feel of %v", shake)
 	}
 }
 

@@ -17,7 +17,7 @@ type Guess struct {
 }
 
 // right is the word that the number stands for, "" without a number.
-func (g Guess) right() Feel { return FeelOf(g.Shake, DefaultEdges) }
+func (g Guess) right() Feel { return FeelOf(g.Shake) }
 
 // counts reports whether g says anything.
 func (g Guess) counts() bool { return g.right() != "" && slices.Contains(Feels(), g.Said) }

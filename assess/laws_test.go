@@ -292,7 +292,7 @@ func law6(t *rapid.T, a *assess.Adviser, r assess.Reading, timed, fresh bool, d 
 	if !(r.Speed >= 1 && r.Speed <= 1e5 && r.ShakeSE >= 0 && r.ShakeSE <= r.Shake && r.Shake <= 1e5) {
 		return // beyond belief
 	}
-	feel := assess.FeelOf(r.Shake, assess.DefaultEdges)
+	feel := assess.FeelOf(r.Shake)
 	shaken := len(r.Faults) > 0 && !slices.ContainsFunc(r.Faults, func(f dsp.Fault) bool { return f != dsp.Changing && f != dsp.Clipped && f != dsp.Gap })
 	if feel == assess.Violent && (usable(r) || shaken) && d.Action != assess.Stop {
 		t.Fatalf("%q on %+v", d.Say, r)

@@ -8,7 +8,7 @@ import (
 
 // violentInAll reports whether all vibration together is violent, whatever comes once per turn.
 func violentInAll(r Reading) bool {
-	return FeelOf(r.Total, DefaultEdges) == Violent && r.Total <= hardestShake && !r.Has(dsp.Stuck)
+	return FeelOf(r.Total) == Violent && r.Total <= hardestShake && !r.Has(dsp.Stuck)
 }
 
 // loud is an unbroken run of readings that are violent in all while something turns.

@@ -140,23 +140,8 @@ func TestCeilingsOfTheKnown(t *testing.T) {
 // X is known, and stands while a cut makes the map less sure.
 func TestWalk(t *testing.T) {
 	t.Parallel()
-	const x = 0.01 // mm peak
-	walk := func(lathe, blank float64) (*assess.Adviser, assess.Ceiling) {
-		spindle := bowl()
-		spindle.Diameter, spindle.Length, spindle.Mass, spindle.Held = 60, 60, blank, assess.Chuck
-		a := &assess.Adviser{Lathe: workshop(), Blank: spindle, Task: assess.Finishing, Checked: true}
-		a.Lathe.Mass = lathe
-		var d assess.Advice
-		for i, n := range []float64{360, 420, 500, 560, 650, 750, 900, 1050, 1250, 1450, 1700, 2000} {
-			shake := n * 2 * math.Pi / 60 * x * assess.UnbalanceGain(n/480, 0.05) / math.Sqrt2
-			d = hear(a, steady(4*float64(i), 12, assess.RPM(n), shake)...)
-			if i < 3 {
-				assert.False(t, slices.ContainsFunc(d.Ceilings, func(c assess.Ceiling) bool { return c.Name == "walk" }), "below the resonance")
-			}
-		}
-		return a, ceiling(t, d.Ceilings, "walk")
-	}
-	want := math.Sqrt(0.2*9806.65/x*40/40.1) * 60 / (2 * math.Pi)
+	walk := func(lathe, blank float64) (*assess.Adviser, assess.Ceiling) { return walking(t, lathe, blank) }
+	want := math.Sqrt(0.2*9806.65/walkX*40/40.1) * 60 / (2 * math.Pi)
 	a, got := walk(40, 0.1)
 	assert.LessOrEqual(t, float64(got.RPM), want)
 	assert.GreaterOrEqual(t, float64(got.RPM), 0.85*want)
@@ -177,6 +162,42 @@ func TestWalk(t *testing.T) {
 	require.NoError(t, a.Change(thinner, assess.Finishing))
 	now := ceiling(t, a.See(steady(50, 1, 1000, 1)[0]).Ceilings, "walk")
 	assert.InEpsilon(t, math.Sqrt(40.1/40.08), float64(now.RPM/got.RPM), 1e-6, "the throw as last known")
+}
+
+// walkX is the throw of walking, mm peak.
+const walkX = 0.01
+
+// walking is an adviser of a spindle of blank kg on a lathe of that mass in kg, 0 not known,
+// that was run up over the resonance, and the ceiling of its throw.
+func walking(t *testing.T, lathe, blank float64) (*assess.Adviser, assess.Ceiling) {
+	t.Helper()
+	spindle := bowl()
+	spindle.Diameter, spindle.Length, spindle.Mass, spindle.Held = 60, 60, blank, assess.Chuck
+	a := &assess.Adviser{Lathe: workshop(), Blank: spindle, Task: assess.Finishing, Checked: true}
+	a.Lathe.Mass = lathe
+	var d assess.Advice
+	for i, n := range []float64{360, 420, 500, 560, 650, 750, 900, 1050, 1250, 1450, 1700, 2000} {
+		shake := n * 2 * math.Pi / 60 * walkX * assess.UnbalanceGain(n/480, 0.05) / math.Sqrt2
+		d = hear(a, steady(4*float64(i), 12, assess.RPM(n), shake)...)
+		if i < 3 {
+			assert.False(t, slices.ContainsFunc(d.Ceilings, func(c assess.Ceiling) bool { return c.Name == "walk" }), "below the resonance")
+		}
+	}
+	return a, ceiling(t, d.Ceilings, "walk")
+}
+
+// TestWalkOutlivesTheMap: the speeds that fixed the throw age and are forgotten after 20 minutes
+// at another; the ceiling stands.
+func TestWalkOutlivesTheMap(t *testing.T) {
+	t.Parallel()
+	a, before := walking(t, 40, 0.1)
+	var d assess.Advice
+	for i := range 1300 {
+		d = a.See(steady(47+float64(i), 1, 1000, 0.95)[0])
+	}
+	require.Equal(t, []assess.RPM{1000}, speedsSeen(a.Map()))
+	after := ceiling(t, d.Ceilings, "walk")
+	assert.InEpsilon(t, float64(before.RPM), float64(after.RPM), 0.02)
 }
 
 // TestLower: each of these alone lowers the ceiling of a sound bowl.

@@ -83,7 +83,7 @@ func Read(rev dsp.Revolution) Reading {
 	r.SpeedSE, r.Rival = Turns(rev.FreqSE), Turns(rev.Rival)
 	r.Shake, r.ShakeSE, r.Floor = shakeOf(rev.Amp, f), shakeOf(rev.AmpSE, f), shakeOf(rev.Floor, f)
 	r.Travel = travelOf(rev.Amp, f)
-	r.Feel = FeelOf(r.Shake, DefaultEdges)
+	r.Feel = FeelOf(r.Shake)
 	r.Orbit = orbit(rev)
 	r.Multiples = multiples(rev)
 	if slices.ContainsFunc(r.Faults, forbids) {

@@ -25,7 +25,7 @@ func (a *Adviser) decide(r Reading, top Ceiling) Advice {
 // only where all vibration together is violent too: then the headstock does shake so,
 // whichever line is the spindle's. Where only all together is violent, it must last.
 func (a *Adviser) violent(r Reading, firm bool) (Advice, bool) {
-	if FeelOf(r.Shake, DefaultEdges) != Violent || !firm && !violentInAll(r) {
+	if FeelOf(r.Shake) != Violent || !firm && !violentInAll(r) {
 		return a.loud.stop(r)
 	}
 	d := Advice{Action: Stop, Say: fmt.Sprintf("Stop: it shakes %s at %v, violent.", ShakeText(r.Shake), r.Speed),
@@ -167,7 +167,7 @@ func tooHigh(top Ceiling) Reason {
 // rough lowers to a comfortable speed below the ceiling, or stops when there is none. It
 // comes before tooFast: a speed below the ceiling may be rough too.
 func (a *Adviser) rough(r Reading, top Ceiling) (Advice, bool) {
-	feel := FeelOf(r.Shake, DefaultEdges)
+	feel := FeelOf(r.Shake)
 	limit := a.comfort()
 	lowering := a.said.Action == Lower && a.said.Reasons[0].Code == "rough"
 	over := a.settled() && r.Shake > overLimit*limit || lowering && r.Shake > backToCalm*limit
@@ -266,7 +266,7 @@ func (a *Adviser) unknown(r Reading, _ Ceiling) (Advice, bool) {
 	if !a.undescribed() {
 		return Advice{}, false
 	}
-	return Advice{Action: Wait, Say: fmt.Sprintf("Wait: %s, %s at %v. Say the blank's diameter first.", ShakeText(r.Shake), FeelOf(r.Shake, DefaultEdges), r.Speed),
+	return Advice{Action: Wait, Say: fmt.Sprintf("Wait: %s, %s at %v. Say the blank's diameter first.", ShakeText(r.Shake), FeelOf(r.Shake), r.Speed),
 		Reasons: []Reason{{"diameter", "without the diameter no speed can be called safe, however calm it runs; length, balance and way of holding help too", practice}}}, true
 }
 
@@ -283,7 +283,7 @@ func (a *Adviser) raise(r Reading, top Ceiling) (Advice, bool) {
 	if to == 0 {
 		return Advice{}, false
 	}
-	return Advice{Action: Raise, Speed: to, Say: fmt.Sprintf("Raise to %v: %s, %s.", to, ShakeText(r.Shake), FeelOf(r.Shake, DefaultEdges)),
+	return Advice{Action: Raise, Speed: to, Say: fmt.Sprintf("Raise to %v: %s, %s.", to, ShakeText(r.Shake), FeelOf(r.Shake)),
 		Reasons: []Reason{{"predicted", fmt.Sprintf("on the way to %v it stays below %s, even over a resonance not seen yet; the comfort limit is %s", to, ShakeText(reached), ShakeText(a.comfort())), ownReadings},
 			{"ceiling", fmt.Sprintf("the lowest ceiling is %.0f rpm (%s)", float64(top.RPM), top.Name), top.Source}, a.byHand()}}, true
 }
@@ -350,10 +350,10 @@ const worthMore = 1.03
 // hold stays, and says what keeps the speed from rising.
 func (a *Adviser) hold(r Reading, top Ceiling) Advice {
 	d := Advice{Action: Hold, Speed: a.present(r.Speed, top.RPM), Reasons: []Reason{}}
-	d.Say = fmt.Sprintf("Hold %v: %s, %s.", d.Speed, ShakeText(r.Shake), FeelOf(r.Shake, DefaultEdges))
+	d.Say = fmt.Sprintf("Hold %v: %s, %s.", d.Speed, ShakeText(r.Shake), FeelOf(r.Shake))
 	least, _, total := a.last2s()
 	if total >= DefaultEdges[1] {
-		d.Say = fmt.Sprintf("Hold %v: %s once per turn, but %s in all, %s.", d.Speed, ShakeText(r.Shake), ShakeText(total), FeelOf(total, DefaultEdges))
+		d.Say = fmt.Sprintf("Hold %v: %s once per turn, but %s in all, %s.", d.Speed, ShakeText(r.Shake), ShakeText(total), FeelOf(total))
 		d.Reasons = append(d.Reasons, Reason{"total", fmt.Sprintf("all vibration together was up to %s in the last 2 s, and only %s comes once per turn: look for a heavy cut, a loose part, a worn belt or bearing before you go faster", ShakeText(total), ShakeText(r.Shake)), EdgesSource})
 	}
 	switch {

@@ -138,7 +138,7 @@ func (s *shop) next() assess.Reading {
 	shake, speed = shake/n, speed/n
 	r := assess.Reading{T: s.t - span/2, Span: span, OK: true, Speed: assess.RPM(speed * (1 + 0.0003*s.NormFloat64())), SpeedSE: assess.RPM(0.0003 * speed),
 		Shake: shake * (1 + s.noise*s.NormFloat64()), ShakeSE: s.noise * shake, Multiples: []float64{0.2, 0.1}, Total: math.Sqrt(square / n)}
-	r.Feel = assess.FeelOf(r.Shake, assess.DefaultEdges)
+	r.Feel = assess.FeelOf(r.Shake)
 	switch {
 	case s.speed < 20:
 		return assess.Reading{T: r.T, Span: span, Faults: []dsp.Fault{dsp.NoTurn}}

@@ -27,7 +27,7 @@ func (s *balanceState) simulated(mass assess.Mass) sensor.Source {
 	lathe := demoLathe()
 	lathe.Seed = 100*s.Count + uint64(len(s.Runs))
 	lathe.Seconds = 60
-	lathe.Speed = []sensor.Point{{At: 0, Value: s.Speed / 60}}
+	lathe.Speed = []sensor.Point{{At: 0, Value: assess.RPM(s.Speed).Hz()}}
 	lathe.Imbalance = (s.secret() + w) * 1e-6
 	lathe.Cutting = sensor.Cutting{}
 	lathe.Lines[1].Amp = [3]complex128{0.001, 0.0015, 0.0005}

@@ -49,10 +49,10 @@ func demoLathe() *sensor.Simulated {
 }
 
 // steps stays 9 s at each speed and takes 2 s from one to the next.
-func steps(rpm ...float64) []sensor.Point {
+func steps(speeds ...assess.RPM) []sensor.Point {
 	var points []sensor.Point
-	for i, n := range rpm {
-		points = append(points, sensor.Point{At: 11 * float64(i), Value: n / 60}, sensor.Point{At: 11*float64(i) + 9, Value: n / 60})
+	for i, n := range speeds {
+		points = append(points, sensor.Point{At: 11 * float64(i), Value: n.Hz()}, sensor.Point{At: 11*float64(i) + 9, Value: n.Hz()})
 	}
 	return points
 }

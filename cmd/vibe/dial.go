@@ -40,7 +40,7 @@ func newDial(lathe *sensor.Simulated, l assess.Lathe, start assess.RPM) *dial {
 // set turns the dial. The lock is held, or nobody else knows of d yet.
 func (d *dial) set(n assess.RPM) {
 	d.at = n
-	d.lathe.SetDial(float64(n) / 60)
+	d.lathe.SetDial(n.Hz())
 }
 
 // hear obeys an advice that has stood long enough, at t s on the lathe's clock. A stop

@@ -127,7 +127,7 @@ func near(a, b, within float64) bool { return math.Abs(a-b) <= within*b }
 
 // judge shows the number to the word, and hands it on.
 func (t *training) judge(r assess.Reading, said assess.Feel, keep func(assess.Guess) error) error {
-	right := assess.FeelOf(r.Shake, assess.DefaultEdges)
+	right := assess.FeelOf(r.Shake)
 	verdict := "yes"
 	if said != right {
 		verdict = "no"

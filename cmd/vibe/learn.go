@@ -161,7 +161,7 @@ about --at.`,
 				return err
 			}
 			r := readings[len(readings)/2]
-			_, err := fmt.Fprintf(cmd.OutOrStdout(), "%s holds %g s at %.0f rpm, %s, %s\n", filepath.Base(to), float64(len(readings))/4, float64(r.Speed), assess.ShakeText(r.Shake), assess.FeelOf(r.Shake, assess.DefaultEdges))
+			_, err := fmt.Fprintf(cmd.OutOrStdout(), "%s holds %g s at %.0f rpm, %s, %s\n", filepath.Base(to), float64(len(readings))/4, float64(r.Speed), assess.ShakeText(r.Shake), assess.FeelOf(r.Shake))
 			return err
 		},
 	}

@@ -99,7 +99,7 @@ func (p *page) overTime(all []stretch, band [2]float64) {
 		p.line("  (%d shorter stretches left out; --json has every reading)", n)
 	}
 	if band[1] > 0 {
-		p.wrap("  ", fmt.Sprintf("total: all vibration from %.0f to %.0f Hz together, mm/s; slower than %.0f rpm the shake itself is below that", band[0], band[1], 60*band[0]))
+		p.wrap("  ", fmt.Sprintf("total: all vibration from %.0f to %.0f Hz together, mm/s; slower than %v the shake itself is below that", band[0], band[1], assess.Turns(band[0])))
 	}
 	for _, f := range seen {
 		p.wrap("  ", string(f)+": "+assess.FaultWords(f))

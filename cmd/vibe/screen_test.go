@@ -31,7 +31,7 @@ func watched(t *testing.T) (*screen, *assess.Adviser) {
 func block(t float64) sensor.Block { return sensor.Block{T: []float64{t}, Axes: [][]float64{{0}}} }
 
 func reading(t float64, n assess.RPM, shake float64) assess.Reading {
-	return assess.Reading{T: t, OK: true, Speed: n, Shake: shake, Feel: assess.FeelOf(shake, assess.DefaultEdges)}
+	return assess.Reading{T: t, OK: true, Speed: n, Shake: shake, Feel: assess.FeelOf(shake)}
 }
 
 var escapes = regexp.MustCompile("\x1b\\[[0-9;]*m")
