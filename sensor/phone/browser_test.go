@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"log"
+	"math"
 	"net"
 	"net/http/httptest"
 	"os"
@@ -14,6 +15,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -26,6 +28,9 @@ import (
 // A machine without one skips; where VIBE_CI is set that is a failure.
 func browser(t *testing.T) context.Context {
 	t.Helper()
+	if testing.Short() {
+		t.Skip("a browser in real time")
+	}
 	path, err := exec.LookPath("chromium")
 	if err != nil && os.Getenv("VIBE_CI") == "" {
 		t.Skip("no chromium on this machine (Debian: apt install chromium)")
@@ -166,7 +171,7 @@ func TestBrowser(t *testing.T) {
 		}
 	}
 	span := func(s float64) func() bool { return func() bool { return last-first > s } }
-	until(span(2.5))
+	until(span(2))
 	reads(t, ctx, "speed", "samples a second: up to 1")
 	reads(t, ctx, "step", "steps of 0.1 m/s²")
 	reads(t, ctx, "action", "LOWER 650")
@@ -176,7 +181,7 @@ func TestBrowser(t *testing.T) {
 	way.set(true)
 	time.Sleep(time.Second) // as long as the network is gone
 	way.set(false)
-	until(span(7))
+	until(span(5.5))
 	given := eval[int](t, ctx, "clearInterval(lathe), given")
 	until(func() bool { return received >= given })
 	assert.Equal(t, given, received)
@@ -184,7 +189,7 @@ func TestBrowser(t *testing.T) {
 
 	// At 60 samples a second the fourth multiple of 720 rpm lies on the line itself: with even
 	// times dsp rightly doubts how hard it shakes, not how fast it turns.
-	require.Greater(t, len(turns), 18)
+	require.Greater(t, len(turns), 12)
 	for _, r := range turns[8:] {
 		assert.InEpsilon(t, 12, r.Freq, 0.004, "%v", r.Faults)
 	}
@@ -199,6 +204,53 @@ func TestBrowser(t *testing.T) {
 	require.NoError(t, src.Close())
 	reads(t, ctx, "state", "vibe has ended on the computer")
 	assert.Empty(t, errors())
+}
+
+// The sensor of the browser itself, as its developer tools have one: real events, 60 a second
+// and rounded by the browser, of a spindle at 738 rpm with the dial's word.
+func TestBrowserSensor(t *testing.T) {
+	t.Parallel()
+	ctx := browser(t)
+	src := phone.Open()
+	defer src.Close()
+	server := httptest.NewTLSServer(src.Handler())
+	defer server.Close()
+	kind := emulation.SensorTypeAccelerometer
+	_, err := chromedp.Call(ctx, emulation.SetSensorOverrideEnabled, emulation.SetSensorOverrideEnabledParams{
+		Enabled: true, Type: kind, Metadata: &emulation.SensorMetadata{Available: true, MinimumFrequency: 1, MaximumFrequency: 200}})
+	require.NoError(t, err)
+	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(server.URL+"/"), chromedp.Click(chromedp.CSS("#start"))))
+
+	turning, stop := context.WithCancel(ctx)
+	stopped := make(chan struct{})
+	go func() {
+		defer close(stopped)
+		for start := time.Now(); turning.Err() == nil; {
+			p := 2 * math.Pi * 12.3 * time.Since(start).Seconds()
+			_, err := chromedp.Call(ctx, emulation.SetSensorOverrideReadings, emulation.SetSensorOverrideReadingsParams{Type: kind,
+				Reading: &emulation.SensorReading{Xyz: &emulation.SensorReadingXYZ{X: 0.9 * math.Sin(p), Y: 0.4 * math.Cos(p), Z: 9.81}}})
+			assert.NoError(t, err)
+		}
+	}()
+	tracker := &dsp.Tracker{Hint: 12}
+	ok, lost := 0, 0
+	for limit := time.Now().Add(20 * time.Second); ok < 5; {
+		require.True(t, time.Now().Before(limit), "%d readings", ok)
+		b, err := src.Next()
+		require.NoError(t, err)
+		if lost += b.Lost; len(b.T) == 0 {
+			continue
+		}
+		for _, r := range tracker.Add(b.T, b.Axes) {
+			if r.OK {
+				ok++
+				assert.InEpsilon(t, 12.3, r.Freq, 0.004, "%+v", r)
+			}
+		}
+	}
+	assert.Zero(t, lost)
+	stop()
+	<-stopped
 }
 
 // consoleErrors returns what the page's own script has complained of since.
