@@ -114,7 +114,7 @@ func (s *stream) join(first, sent, at float64) {
 }
 
 // place gives samples their time. What goes back, or is far ahead of this computer's clock, is
-// refused; what was taken before the source opened is left out.
+// refused; what was taken before the source opened, or at the same moment, is left out.
 func (s *stream) place(x []sample, at float64) {
 	for _, x := range x {
 		own := x.ms / 1000
@@ -122,7 +122,9 @@ func (s *stream) place(x []sample, at float64) {
 		switch {
 		case t < 0 && !s.begun:
 			continue
-		case s.begun && t < s.last+shortest, own < s.newest+shortest, t > at+ahead:
+		case own >= s.newest && own < s.newest+shortest: // a browser that was held up tells twice of one moment
+			continue
+		case own < s.newest, s.begun && t <= s.last, t > at+ahead:
 			s.refuse(fmt.Sprintf("at %.3f s after %.3f s", t, s.last))
 			continue
 		}

@@ -95,7 +95,6 @@ func TestStreamRefuses(t *testing.T) {
 		"no time":       {nan, [3]float64{}},
 		"endless time":  {inf, [3]float64{}},
 		"before":        {5000, [3]float64{}},
-		"twice":         {5000 + 1000*59.0/60, [3]float64{}},
 		"far ahead":     {50000, [3]float64{}},
 		"no value":      {6000, [3]float64{0, nan, 0}},
 		"endless value": {6000, [3]float64{0, 0, -inf}},
@@ -116,6 +115,21 @@ func TestStreamRefuses(t *testing.T) {
 		require.Len(t, notes, 1, name)
 		assert.Contains(t, notes[0], "samples that cannot be: 1 so far", name)
 	}
+}
+
+// Two events of one moment are one sample, and nothing is lost.
+func TestStreamSameMoment(t *testing.T) {
+	t.Parallel()
+	var s stream
+	s.greet("p", "1")
+	f := page60(0, 60)
+	f.samples[30].ms = f.samples[29].ms
+	f.samples[31].ms = f.samples[29].ms + 0.1
+	require.NoError(t, s.feed(f, f.at(0)))
+	times, _, lost, notes := drain(t, &s)
+	assert.Len(t, times, 58)
+	assert.Zero(t, lost)
+	assert.Empty(t, notes)
 }
 
 // A phone may stop its clock while the page is in the background: the computer's says how long
