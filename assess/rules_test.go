@@ -68,6 +68,16 @@ func TestCloseToComfort(t *testing.T) {
 	assert.Contains(t, d.Reasons[0].Text, "still close")
 }
 
+// TestLowerStands: on the way down, no longer rough and not settled yet, the lower stands.
+func TestLowerStands(t *testing.T) {
+	t.Parallel()
+	a := turning()
+	low := hear(a, append(steady(0, 12, 300, 0.8), steady(4, 2, 500, 6.1)...)...)
+	require.Equal(t, assess.Lower, low.Action, low.Say)
+	d := hear(a, steady(4.5, 1, (500+low.Speed)/2, 3)...)
+	assert.Equal(t, low.Say, d.Say)
+}
+
 // TestViolentInAll: a line that may be noise or another's stops where all vibration is
 // violent too, and only standing still ends it: nobody knows which speed that was.
 func TestViolentInAll(t *testing.T) {
@@ -140,7 +150,13 @@ func TestTotalOfTwoSeconds(t *testing.T) {
 	require.GreaterOrEqual(t, i, 0)
 	assert.Equal(t, assess.EdgesSource, d.Reasons[i].Source)
 	assert.Contains(t, d.Reasons[i].Text, "last 2 s")
-	loud[6].Total, loud[0].Total = 0, 4.6 // 2.75 s before
+	loud[6].Total, loud[3].Total = 0, 4.5 // exactly rough, exactly 2 s before
+	d = hear(turning(), loud...)
+	assert.Equal(t, assess.Hold, d.Action, d.Say)
+	assert.Contains(t, d.Say, "4.5 mm/s in all")
+	assert.Contains(t, codes(d), "total")
+	assert.NotContains(t, codes(d), "edge")
+	loud[3].Total, loud[0].Total = 0, 4.6 // 2.75 s before
 	assert.Equal(t, assess.Raise, hear(turning(), loud...).Action)
 }
 

@@ -76,7 +76,7 @@ func newShop(seed uint64) *shop {
 		s.faulty = log(0.005, 0.05)
 	}
 	s.tool = rand.New(rand.NewPCG(seed, 8))
-	s.chips, s.catches = log(0.1, 2.5), log(0.005, 0.05)
+	s.chips, s.catches = log(0.1, 2.5), log(0.002, 0.02)
 	return s
 }
 
