@@ -8,6 +8,7 @@ import (
 	"net/netip"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"time"
 
 	"rsc.io/qr"
@@ -43,7 +44,10 @@ func openPhone(at string) (*paired, error) {
 	p.server, err = panel.Open(filepath.Dir(dataFile("certificate.pem")), addresses, func() {})
 	if err != nil {
 		p.src.Close()
-		return nil, hintf("name another with --address, such as --address "+addresses[0].Addr().String()+":8444", "%w", err)
+		if errors.Is(err, syscall.EADDRNOTAVAIL) {
+			return nil, hintf("leave --address out to have one found", "%s is no address of this computer", addresses[0].Addr())
+		}
+		return nil, hintf("name another port, such as --address "+netip.AddrPortFrom(addresses[0].Addr(), 8444).String(), "%w", err)
 	}
 	p.server.Handle(phonePath, http.StripPrefix("/phone", p.src.Handler()))
 	return p, nil
@@ -59,14 +63,16 @@ func addressesFor(named string) ([]netip.AddrPort, error) {
 		}
 		return all, err
 	}
-	if a, err := netip.ParseAddrPort(named); err == nil {
-		return []netip.AddrPort{a}, nil
+	at, err := netip.ParseAddrPort(named)
+	if err != nil {
+		var ip netip.Addr
+		ip, err = netip.ParseAddr(named)
+		at = netip.AddrPortFrom(ip, 0)
 	}
-	ip, err := netip.ParseAddr(named)
-	if err != nil || ip.IsUnspecified() {
+	if err != nil || at.Addr().IsUnspecified() {
 		return nil, usage{hintf("as in --address 192.168.1.20, one of this computer's own", "%q is no IP address to come to", named)}
 	}
-	return []netip.AddrPort{netip.AddrPortFrom(ip, 0)}, nil
+	return []netip.AddrPort{at}, nil
 }
 
 // serve keeps the phone's page told of the session. What is returned ends the server, after
