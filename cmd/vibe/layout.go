@@ -97,7 +97,11 @@ func (m *screen) invitation() []string {
 	if n := len(m.now.Notes); n > 0 {
 		last += "   " + m.now.Notes[n-1]
 	}
-	return append(m.invite(m.width, m.height-2), m.caution(), " "+last)
+	lines := append(m.invite(m.width, m.height-2), m.caution(), " "+last)
+	if m.width < fullWidth { // a link that is cut off is none
+		return strings.Split(plainStyle.Width(m.width).Render(strings.Join(lines, "\n")), "\n")
+	}
+	return lines
 }
 
 // dots is the size of the digits that the terminal has room for: see big.

@@ -12,9 +12,12 @@ import (
 	"net/http"
 	"net/http/cookiejar"
 	"net/url"
+	"regexp"
 	"strings"
 	"testing"
 
+	tea "charm.land/bubbletea/v2"
+	"charm.land/lipgloss/v2"
 	"github.com/coder/websocket"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -180,7 +183,15 @@ func TestScreenInvites(t *testing.T) {
 	s := live.New("phone", &assess.Adviser{})
 	t.Cleanup(s.End)
 	m := newScreen(s, nil)
-	m.invite = func(int, int) []string { return []string{"the link"} }
+	link := "https://192.168.178.123:8443/phone/?code=" + strings.Repeat("A", 26)
+	m.invite = func(int, int) []string { return []string{"the link", link} }
+	for _, size := range [][2]int{{40, 12}, {80, 24}, {120, 40}} {
+		m.Update(tea.WindowSizeMsg{Width: size[0], Height: size[1]})
+		assert.Contains(t, regexp.MustCompile(`\s`).ReplaceAllString(shown(m), ""), link, "whole, %v", size)
+		for _, l := range strings.Split(shown(m), "\n") {
+			assert.LessOrEqual(t, lipgloss.Width(l), size[0])
+		}
+	}
 	assert.Contains(t, shown(m), "the link")
 	assert.Contains(t, shown(m), "! ")
 	s.Block(block(1))
