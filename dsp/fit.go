@@ -53,7 +53,9 @@ type fit struct {
 	misfit       float64                     // how far the noise near the line lies above that further out, in standard errors
 	disputed     bool                        // a stronger multiple says another speed than the line
 
-	settled  bool // share is that of the result, but for the last small step
+	true     [3][]float64 // expected values of rounded samples, m/s²
+	dither   [3]float64   // standard deviation of the noise about the line, m/s²
+	settled  bool         // share is that of the result, but for the last small step
 	cols     [][]float64
 	gram     []float64
 	coef     [3][]float64

@@ -178,11 +178,14 @@ func (tr *Tracker) mistaken(best hypothesis, looks []*look) float64 {
 				if k <= 3 && math.Abs(g-shows) < 2*looks[0].df { // the two would blur each other
 					return f
 				}
-				shown := func(l *look) bool {
-					const least = 0.01 // of its multiple's power is a line that counts. Chosen.
-					return math.Abs(g-shows) > 1.5*l.df && l.tooth(g, 0.6*l.df) > thresholds[l.axes] && l.strength(g) > least*l.strength(shows)
+				shown := func(least float64) bool {
+					return slices.ContainsFunc(looks, func(l *look) bool {
+						return math.Abs(g-shows) > 1.5*l.df && l.tooth(g, 0.6*l.df) > thresholds[l.axes] && l.strength(g) > least*l.strength(shows)
+					})
 				}
-				if g < max(tr.low(), 2*looks[0].df) || slices.ContainsFunc(looks, shown) && !tr.belongs(peak{f: g, look: looks[0]}, best) {
+				// Where it would be a multiple of best as well, it is one if it is a small one.
+				const little, small = 0.01, 0.1 // of the power of what shows. Chosen
+				if g < max(tr.low(), 2*looks[0].df) || shown(small) || shown(little) && !tr.belongs(peak{f: g, look: looks[0]}, best) {
 					return f
 				}
 			}

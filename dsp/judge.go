@@ -3,6 +3,7 @@ package dsp
 import (
 	"fmt"
 	"math"
+	"math/cmplx"
 )
 
 const (
@@ -68,13 +69,9 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 		}
 	}
 	add(Folded, tr.ambiguous)
+	coarse := tr.coarse(rev)
 	add(Weak, tr.weak(rev, best))
-	// What dithers the steps is what the fit left over, less the rounding itself, q²/12.
-	rest := 0.0
-	for a := range s.x {
-		rest = max(rest, sumSquares(s.residual[a])/float64(len(s.t)))
-	}
-	add(Coarse, stepBias(rev.Amp, rev.Step, math.Sqrt(max(0, rest-rev.Step*rev.Step/12))) > bearable)
+	add(Coarse, coarse)
 	quiet := tr.Hint == 0 && rev.Amp < quietest*2*math.Pi*rev.Freq*math.Sqrt2 && best.lines == 1
 	add(Doubtful, quiet || isMains(rev.Freq, 0) || rev.Rival > 0 || s.disputed || s.dying() || tr.young() && (s.beating() || s.misfit > 3 && rev.AmpSE > blended*rev.Amp))
 	// With no word of the dial a line counts when it was there a reading ago as well.
@@ -84,6 +81,40 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	// Seen only through its image, but the dial says which: a number, with a mark.
 	add(Folded, tr.Hint > 0 && rev.Freq > 0.5*rev.Rate)
 	rev.Warnings = tr.reservations(rev)
+}
+
+// coarse reports whether the sensor's steps leave no number: the line is small beside them, or rounding may have bent
+// it too far and what was before it cannot be told. Where it can, rev says that.
+func (tr *Tracker) coarse(rev *Revolution) bool {
+	s := &tr.fit
+	t, x, _ := tr.window(rev.Time+rev.Span/2, rev.Span, math.Inf(1)) // as the sensor gave them
+	var bent, unseen float64
+	for a := range s.x {
+		if low, high, _ := extremes(x[a]); high-low < 1.5*rev.Step { // may hold half a step that nobody can see
+			unseen += rev.Step * rev.Step / 4
+			continue
+		}
+		// What dithers the steps is what the fit left over, less the rounding itself, q²/12.
+		rest := sumSquares(s.residual[a])/float64(len(s.t)) - rev.Step*rev.Step/12
+		amp := cmplx.Abs(s.phasor[1][a])
+		bend := amp * stepBias(amp, rev.Step, math.Sqrt(max(0, rest)))
+		bent += bend * bend
+	}
+	if math.Sqrt(rev.Amp*rev.Amp+unseen) > (1+bearable)*rev.Amp {
+		return true
+	}
+	if math.Sqrt(bent) <= bearable*rev.Amp {
+		return false
+	}
+	if rev.Amp < fewestSteps*rev.Step {
+		return true
+	}
+	s.t, s.x = t, append(s.x[:0], x...)
+	if !s.run(true) || !s.unround(rev.Step) {
+		return true
+	}
+	tr.report(rev, s)
+	return rev.Amp < fewestSteps*rev.Step
 }
 
 // reservations says in words what a number is to be taken with.

@@ -1,0 +1,52 @@
+package dsp_test
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+
+	"vibe/dsp"
+)
+
+// TestRounded: 11.1 Hz on three axes, felt 60 times a second by a sensor that rounds to steps: what is given as a
+// number is the line before the rounding, and a line that the steps hide is none.
+func TestRounded(t *testing.T) {
+	t.Parallel()
+	const step = 0.1 // m/s²
+	for _, noise := range []float64{0.02, 0.05, 0.15, 0.3} {
+		for _, size := range []float64{0.6, 1, 1.5, 3, 5, 10} {
+			t.Run(fmt.Sprintf("%g steps, noise %g", size, noise), func(t *testing.T) {
+				t.Parallel()
+				r := rand.New(rand.NewPCG(1, 5))
+				all, ok, off := 0, 0, 0
+				for range 10 {
+					tr := &dsp.Tracker{Hint: 11.3}
+					rest := [3]float64{r.Float64(), r.Float64(), 98 + r.Float64()} // steps
+					start := 2 * math.Pi * r.Float64()
+					for i := range 480 {
+						u := float64(i)/60 + 0.0005*r.NormFloat64()
+						turn := 2*math.Pi*11.1*u + start
+						felt := func(v float64) []float64 { return []float64{step * math.Round(v+noise*r.NormFloat64())} }
+						for _, v := range tr.Add([]float64{u}, [][]float64{felt(rest[0] + size*math.Cos(turn)),
+							felt(rest[1] + 0.5*size*math.Sin(turn)), felt(rest[2] + 0.1*size*math.Cos(turn))}) {
+							all++
+							if v.OK {
+								ok++
+								if want := step * size * math.Hypot(1, 0.1); math.Abs(v.Amp/want-1) > 0.05 {
+									off++
+								}
+							}
+						}
+					}
+				}
+				assert.LessOrEqual(t, off, all/20, "of %d with a number more than 5 %% off", ok)
+				if size >= 3 {
+					assert.Greater(t, ok, all*9/10)
+				}
+			})
+		}
+	}
+}
