@@ -305,7 +305,8 @@ func (a *Adviser) fastest(n, high RPM) (to RPM, most float64) {
 		return 0, 0
 	}
 	likely, flank := 0.0, a.response.flank(n)
-	for s := n; s <= high; s *= 1.005 {
+	for s, done := n, false; !done; s = min(1.005*s, high) { // to high itself: it may be a step
+		done = s >= high
 		likely = max(likely, a.response.edge(s))
 		standing := a.said.Action == Raise && s <= a.said.Speed
 		last := max(likely, flank.highest(math.Log(float64(s/n))))

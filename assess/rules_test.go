@@ -196,6 +196,56 @@ func TestSecondDirection(t *testing.T) {
 	assert.LessOrEqual(t, d.Speed, assess.RPM(920), d.Say)
 }
 
+// TestRoughAndGrowing: what became rough at one speed is stopped, as a lower speed does not mend
+// what comes loose; what grew but can hardly be felt is not.
+func TestRoughAndGrowing(t *testing.T) {
+	t.Parallel()
+	d := hear(turning(), append(steady(0, 14, 500, 3.8), steady(3.5, 6, 500, 4.9)...)...)
+	assert.Equal(t, assess.Stop, d.Action, d.Say)
+	assert.Contains(t, codes(d), "growth")
+	d = hear(turning(), append(steady(0, 14, 500, 0.1), steady(3.5, 6, 500, 0.27)...)...)
+	assert.NotEqual(t, assess.Stop, d.Action, d.Say)
+	d = hear(turning(), append(steady(0, 14, 500, 0.1), steady(3.5, 6, 500, 0.29)...)...)
+	assert.Equal(t, assess.Stop, d.Action, d.Say)
+}
+
+// TestLittleOverTheCeiling: a dial is not to be had to the last rpm, but 2 % above a ceiling is
+// above it.
+func TestLittleOverTheCeiling(t *testing.T) {
+	t.Parallel()
+	top := turning().See(steady(0, 1, 300, 0.5)[0]).Ceilings[0].RPM
+	assert.Equal(t, assess.Hold, hear(turning(), steady(0, 12, 1.015*top, 0.5)...).Action)
+	assert.Equal(t, assess.Lower, hear(turning(), steady(0, 12, 1.025*top, 0.5)...).Action)
+}
+
+// TestReach: a step of more than 15 % takes three speeds over a third of the scale, on a lathe
+// with steps.
+func TestReach(t *testing.T) {
+	t.Parallel()
+	for name, c := range map[string]struct {
+		seen  []assess.RPM
+		steps bool
+		most  assess.RPM
+	}{
+		"far apart": {[]assess.RPM{300, 350, 405}, true, 510},
+		"too close": {[]assess.RPM{350, 375, 405}, true, 405},
+		"only two":  {[]assess.RPM{300, 405}, true, 405},
+		"no steps":  {[]assess.RPM{300, 350, 405}, false, 465},
+	} {
+		a := turning()
+		if c.steps {
+			a.Lathe = assess.Lathe{Steps: append(slices.Clone(c.seen), 510)}
+		}
+		var d assess.Advice
+		for i, n := range c.seen {
+			shake := 0.04 * float64(n/405) * float64(n/405) * float64(n/405)
+			d = hear(a, steady(4*float64(i), 12, n, max(0.031, shake))...)
+		}
+		assert.LessOrEqual(t, d.Speed, c.most, "%s: %s", name, d.Say)
+		assert.Greater(t, d.Speed, 0.97*c.most, "%s: %s", name, d.Say)
+	}
+}
+
 // TestForeign: a speed that the lathe does not run is another machine's, or the lathe's
 // speeds were said wrong.
 func TestForeign(t *testing.T) {
