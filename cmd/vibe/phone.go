@@ -104,7 +104,10 @@ func (p *paired) inviting() func(width, height int) []string {
 // invitation says how the next phone comes in, a line each: the code to be read by its camera
 // first, if there is room for it, and what does not fit last.
 func (p *paired) invitation(width, height int) []string {
-	links := p.server.Links(phonePath)
+	return invitation(p.server.Links(phonePath), width, height)
+}
+
+func invitation(links []string, width, height int) []string {
 	words := []string{"Point the phone's camera at the code; the link lets in one phone, once.",
 		"Its browser warns of this computer's own certificate: for this address, go on.", links[0]}
 	for _, l := range links[1:] {

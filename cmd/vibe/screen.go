@@ -160,16 +160,18 @@ func (m *screen) pressDial(key string) {
 	}
 }
 
-func (m *screen) mark(k live.Kind) {
-	mark, ok := m.session.Mark(k)
+func (m *screen) mark(k live.Kind) { m.said = pointOut(m.session, k) }
+
+// pointOut points this moment out and says what came of it.
+func pointOut(s *live.Session, k live.Kind) string {
+	mark, ok := s.Mark(k)
 	switch {
 	case !ok && k != live.Plain:
-		m.said = "not marked: there is no number now to go with it"
+		return "not marked: there is no number now to go with it"
 	case !ok:
-		m.said = "marked at " + clock(mark.T)
-	default:
-		m.said = fmt.Sprintf("marked %s: %v, %s", k, mark.Speed, assess.ShakeText(mark.Shake))
+		return "marked at " + clock(mark.T)
 	}
+	return fmt.Sprintf("marked %s: %v, %s", k, mark.Speed, assess.ShakeText(mark.Shake))
 }
 
 // question is what a prompt asks.

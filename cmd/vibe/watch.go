@@ -14,6 +14,7 @@ import (
 
 	"vibe/assess"
 	"vibe/cmd/vibe/live"
+	"vibe/cmd/vibe/panel"
 	"vibe/recordings"
 	"vibe/sensor"
 	"vibe/sensor/serial"
@@ -28,6 +29,8 @@ func newWatch() *cobra.Command {
 		speed  assess.RPM
 		k      keeping
 		asJSON bool
+		page   bool
+		lan    bool
 	)
 	f.pace = 1
 	cmd := &cobra.Command{
@@ -66,6 +69,12 @@ it is plain lines, one whenever something changed. Every session is kept: see vi
 			if w.phone != nil {
 				notes = append(notes, phoneNotes(speed)...)
 			}
+			if page || lan {
+				if w.panel, err = openPanel(w.phone, lan); err != nil {
+					return cmp.Or(err, w.in.src.Close())
+				}
+				notes = append(notes, panelNotes(w.panel)...)
+			}
 			say(cmd.ErrOrStderr(), notes)
 			failed := w.run(cmd, speed, asJSON)
 			if failed == nil {
@@ -84,6 +93,8 @@ it is plain lines, one whenever something changed. Every session is kept: see vi
 	recordingFlags(fs, &opts)
 	fs.Var(freeText(&who), "who", "which person, by a name, whose comfort limit counts")
 	k.flags(fs)
+	fs.BoolVar(&page, "panel", false, "the page at the lathe too, for a browser on this computer")
+	fs.BoolVar(&lan, "lan", false, "the page for phones and tablets in the shop's network")
 	fs.BoolVar(&asJSON, "json", false, "one JSON object a line on standard output, four a second, no text")
 	return cmd
 }
@@ -94,9 +105,10 @@ type watching struct {
 	in      input
 	session *live.Session
 	record  *record
-	dial    *dial   // of the simulated lathe, else nil
-	phone   *paired // a phone as the sensor, else nil
-	real    bool    // a turner stands at the lathe now
+	dial    *dial         // of the simulated lathe, else nil
+	phone   *paired       // a phone as the sensor, else nil
+	panel   *panel.Server // of the page, else nil
+	real    bool          // a turner stands at the lathe now
 
 	// What of the live session the kept one has already, and s, the end of the window of
 	// the newest reading.
@@ -187,6 +199,10 @@ func (w *watching) run(cmd *cobra.Command, shows assess.RPM, asJSON bool) error 
 	w.session = live.New(w.in.name, adviser)
 	w.session.Dial(shows)
 	defer w.phone.serve(w.session)()
+	if w.panel != nil {
+		w.panel.Handle("/", panel.View(viewed{w.session}))
+		defer w.panel.Close()
+	}
 	if w.unkept != "" {
 		w.session.Unkept(w.unkept)
 	}
@@ -261,7 +277,7 @@ func (w *watching) onScreen(adviser *assess.Adviser, out *os.File) error {
 		show := func(assess.Reading, assess.Advice) error { return nil } // the screen looks for itself
 		ended <- w.loop(adviser, show, func(string) {})
 	}()
-	err := showScreen(w.session, w.dial, w.phone.inviting(), out)
+	err := showScreen(w.session, w.dial, w.inviting(), out)
 	w.in.src.Close() // whose error the loop reports
 	return cmp.Or(err, <-ended)
 }

@@ -1,0 +1,91 @@
+// The page at the lathe. What it shows comes from the server, words included; here is only how.
+'use strict';
+const lostAfter = 1500; // ms without a word; the server speaks every 500
+const $ = id => document.getElementById(id);
+const arrows = { hold: '●', raise: '▲', lower: '▼', stop: '■', wait: '…', lost: '?' };
+let heard = 0, shown = '', drawn = 0, doc = null;
+
+function put(id, text) { const e = $(id); if (e.textContent !== text) e.textContent = text; }
+function list(id, lines) {
+  const e = $(id), key = JSON.stringify(lines);
+  if (e.dataset.key === key) return;
+  e.dataset.key = key;
+  e.replaceChildren(...lines.map(([text, source]) => {
+    const li = document.createElement('li');
+    li.append(text);
+    if (source) { const s = document.createElement('span'); s.className = 'source'; s.textContent = ' (' + source + ')'; li.append(s); }
+    return li;
+  }));
+}
+
+// act shows an action; a change of it is said to a screen reader, as a sound and, if wanted, spoken.
+function act(action, word, target, say) {
+  document.body.dataset.action = action;
+  document.body.classList.toggle('lost', action === 'lost');
+  put('arrow', arrows[action]); put('action', word); put('target', target); put('say', say);
+  document.title = word + (target ? ' ' + target : '') + ' – vibe';
+  if (shown === action + target) return;
+  shown = action + target;
+  put('aloud', say);
+  sound(action);
+  if ($('voice').ariaPressed === 'true' && action !== 'wait') { speechSynthesis.cancel(); speechSynthesis.speak(new SpeechSynthesisUtterance(say)); }
+}
+
+function show(d) {
+  doc = d;
+  const s = d.shows;
+  if (d.ended) act('lost', 'ENDED', '', 'The session has ended; nothing here is of now.');
+  else act(d.advice.action, s.action, s.target, s.say);
+  put('speed', s.speed); put('shake', s.shake); put('feel', s.feel); put('caution', s.caution);
+  list('reasons', d.advice.reasons.map(r => [r.text, r.source]));
+  list('ceilings', (d.advice.ceilings || []).map(c => [c.name + ': ' + Math.round(c.rpm) + ' rpm', c.source]));
+  list('notes', d.notes.map(n => [n]));
+  const select = $('task').value;
+  if (!select.options.length) select.append(...d.tasks.map(t => new Option(t)));
+  if (document.activeElement !== select) select.value = d.task;
+  $('diameter').value.placeholder = d.diameter || '310 mm';
+  if (performance.now() - drawn > 900) { drawn = performance.now(); plots(d); }
+}
+
+// Nothing old is shown as if it were new.
+setInterval(() => {
+  if (performance.now() - heard < lostAfter) return;
+  act('lost', 'NO CONNECTION', '', 'This page hears nothing from the computer at the lathe: do not go by it. Look there; if vibe was started anew, open its new link.');
+  put('speed', '–'); put('shake', '–'); put('feel', '–');
+}, 250);
+
+let events;
+function listen() {
+  events = new EventSource('events');
+  events.onmessage = e => { heard = performance.now(); show(JSON.parse(e.data)); };
+  events.onerror = () => { if (events.readyState === EventSource.CLOSED) setTimeout(listen, 2000); };
+}
+listen();
+
+async function say(what) {
+  try {
+    const r = await fetch('say', { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify(what) });
+    const a = await r.json();
+    put('answer', a.said || a.error);
+  } catch { put('answer', 'Not said: no connection to the computer at the lathe.'); }
+}
+for (const id of ['diameter', 'dial']) $(id).addEventListener('submit', e => { e.preventDefault(); const i = e.target.elements.value; say({ [id]: i.value }); i.value = ''; });
+// "value" is the name of the form's one field.
+for (const id of ['diameter', 'task', 'dial']) Object.defineProperty($(id), 'value', { get() { return this.elements.value; } });
+$('task').addEventListener('change', e => say({ task: e.target.value }));
+$('task').addEventListener('submit', e => e.preventDefault());
+document.querySelectorAll('[data-mark]').forEach(b => b.addEventListener('click', () => say({ mark: b.dataset.mark })));
+for (const id of ['sound', 'voice']) $(id).addEventListener('click', e => { const b = e.currentTarget; b.ariaPressed = b.ariaPressed === 'true' ? 'false' : 'true'; if (id === 'sound') sound('hold'); });
+
+// sound: one low tone for lower, three high ones for stop or a lost connection, a soft one otherwise.
+let audio;
+function sound(action) {
+  if ($('sound').ariaPressed !== 'true') return;
+  audio ||= new AudioContext();
+  const [tone, times] = { stop: [1300, 3], lost: [1300, 3], lower: [330, 2] }[action] || [660, 1];
+  for (let i = 0; i < times; i++) {
+    const o = audio.createOscillator(), g = audio.createGain(), t = audio.currentTime + i * .3;
+    o.frequency.value = tone; g.gain.setValueAtTime(.3, t); g.gain.exponentialRampToValueAtTime(.001, t + .25);
+    o.connect(g).connect(audio.destination); o.start(t); o.stop(t + .25);
+  }
+}

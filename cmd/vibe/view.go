@@ -1,0 +1,118 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"net/netip"
+	"path/filepath"
+	"strings"
+
+	"vibe/assess"
+	"vibe/cmd/vibe/live"
+	"vibe/cmd/vibe/panel"
+)
+
+// openPanel opens the server of the page: that of the phone, if there is one, or one on this computer alone, or
+// for the shop's network.
+func openPanel(p *paired, lan bool) (*panel.Server, error) {
+	if p != nil {
+		return p.server, nil
+	}
+	addresses := []netip.AddrPort{netip.AddrPortFrom(netip.AddrFrom4([4]byte{127, 0, 0, 1}), 0)}
+	if lan {
+		var err error
+		if addresses, err = addressesFor(""); err != nil {
+			return nil, err
+		}
+	}
+	return panel.Open(filepath.Dir(dataFile("certificate.pem")), addresses, func() {})
+}
+
+// panelNotes say how a device gets to the page.
+func panelNotes(s *panel.Server) []string {
+	notes := []string{"the page at the lathe; its link lets in one device, once, and the browser warns of this computer's own certificate: for this address, go on"}
+	for _, l := range s.Links("/") {
+		notes = append(notes, l)
+	}
+	return notes
+}
+
+// inviting is how the next device comes in: the phone that is the sensor, or one that looks.
+func (w *watching) inviting() func(width, height int) []string {
+	if w.phone != nil || w.panel == nil {
+		return w.phone.inviting()
+	}
+	return func(width, height int) []string { return invitation(w.panel.Links("/"), width, height) }
+}
+
+// viewed is a session as the page has it.
+type viewed struct{ session *live.Session }
+
+// Changed implements panel.Shown.
+func (v viewed) Changed() <-chan struct{} { return v.session.Changed() }
+
+// Show implements panel.Shown, in the words of the screen.
+func (v viewed) Show() ([]byte, error) {
+	n := v.session.Now()
+	words := shownOn(n)
+	doc := struct {
+		Clock    float64           `json:"clock_s"`
+		Stale    bool              `json:"stale"`
+		Ended    bool              `json:"ended"`
+		Shows    map[string]string `json:"shows"`
+		Advice   assess.Advice     `json:"advice"`
+		Map      []assess.MapPoint `json:"map"`
+		Past     [][2]*float64     `json:"past"`
+		Edges    any               `json:"edges_mm_s"`
+		Task     assess.Task       `json:"task"`
+		Tasks    []assess.Task     `json:"tasks"`
+		Diameter string            `json:"diameter"`
+		Notes    []string          `json:"notes"`
+	}{
+		Clock: n.Clock, Stale: n.Stale, Ended: n.Ended, Advice: n.Advice, Map: n.Map, Task: n.Task, Tasks: assess.Tasks(), Notes: append([]string{}, n.Notes...),
+		Shows: map[string]string{"speed": words.Speed, "shake": words.Shake, "feel": words.Feel, "say": words.Say,
+			"action": strings.ToUpper(words.Action), "target": words.Target, "caution": words.Caution},
+		Past: [][2]*float64{},
+	}
+	doc.Edges = assess.DefaultEdges
+	if n.Blank.Diameter > 0 {
+		doc.Diameter = n.Blank.Said(n.Blank.Diameter)
+	}
+	for _, m := range n.Past {
+		p := [2]*float64{&m.T, nil}
+		if m.Shake > 0 {
+			p[1] = &m.Shake
+		}
+		doc.Past = append(doc.Past, p)
+	}
+	return json.Marshal(doc)
+}
+
+// Say implements panel.Shown.
+func (v viewed) Say(s panel.Said) (string, error) {
+	n := v.session.Now()
+	blank, task := n.Blank, n.Task
+	switch {
+	case s.Diameter != "":
+		d, err := lengthKind.parse(s.Diameter)
+		if err != nil {
+			return "", err
+		}
+		blank.Diameter, blank.Inches = assess.MM(d), inInches(s.Diameter)
+		return "diameter: " + blank.Said(blank.Diameter), v.session.Tell(blank, task)
+	case s.Task != "":
+		return "task: " + s.Task, v.session.Tell(blank, assess.Task(s.Task))
+	case s.Dial != "":
+		d, err := speedKind.parse(s.Dial)
+		if err != nil {
+			return "", err
+		}
+		v.session.Dial(assess.RPM(d))
+		return fmt.Sprintf("the dial shows %v", assess.RPM(d)), nil
+	}
+	switch k := live.Kind(s.Mark); k {
+	case live.Comfortable, live.TooMuch, live.Plain:
+		return pointOut(v.session, k), nil
+	}
+	return "", fmt.Errorf("nothing said: a diameter, a task, a mark or what the dial shows")
+}

@@ -1,0 +1,135 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"vibe/assess"
+	"vibe/cmd/vibe/live"
+	"vibe/cmd/vibe/panel"
+	"vibe/sensor"
+)
+
+// lookedAt is a session of a blank of 310 mm with a page that anybody may see.
+func lookedAt(t *testing.T) (*live.Session, *httptest.Server) {
+	t.Helper()
+	job := demoJob()
+	adviser := &assess.Adviser{Lathe: job.lathe, Blank: job.blank, Task: job.task}
+	s := live.New("test", adviser)
+	t.Cleanup(s.End)
+	server := httptest.NewServer(panel.View(viewed{s}))
+	t.Cleanup(server.Close)
+	return s, server
+}
+
+// hears feeds the session one block and one reading with its advice.
+func hears(s *live.Session, at float64, speed assess.RPM, shake float64, a assess.Advice) {
+	s.Block(sensor.Block{T: []float64{at}, Axes: [][]float64{{0}}})
+	s.See(assess.Reading{T: at - 1, Span: 2, OK: true, Speed: speed, Shake: shake, Feel: assess.FeelOf(shake)}, a)
+}
+
+func TestPageSays(t *testing.T) {
+	t.Parallel()
+	s, server := lookedAt(t)
+	for _, c := range []struct {
+		body   string
+		status int
+		says   string
+	}{
+		{`{"diameter":"250 mm"}`, 200, "250 mm"},
+		{`{"diameter":"10 in"}`, 200, "10 in"},
+		{`{"diameter":"-3"}`, 400, ""},
+		{`{"diameter":"12"}`, 400, "12"},
+		{`{"task":"sanding"}`, 200, "sanding"},
+		{`{"task":"juggling"}`, 400, "juggling"},
+		{`{"dial":"600"}`, 200, "600"},
+		{`{"mark":"mark"}`, 200, "marked"},
+		{`{"mark":"comfortable"}`, 200, "no number"},
+		{`{"mark":"x"}`, 400, ""},
+		{`{}`, 400, ""}, {`{"diameter":"1`, 400, ""}, {`null`, 400, ""}, {`{"a":1}`, 400, ""}, {`{"task":"sanding"}{"task":"sanding"}`, 400, ""},
+		{`{"diameter":"` + strings.Repeat("9", 5000) + `"}`, 400, ""},
+	} {
+		r, err := http.Post(server.URL+"/say", "application/json", strings.NewReader(c.body))
+		require.NoError(t, err)
+		var answer map[string]string
+		require.NoError(t, json.NewDecoder(r.Body).Decode(&answer), c.body)
+		r.Body.Close()
+		assert.Equal(t, c.status, r.StatusCode, c.body)
+		assert.Contains(t, answer["said"]+answer["error"], c.says, c.body)
+	}
+	assert.InDelta(t, 254, float64(s.Now().Blank.Diameter), 0.01)
+	assert.Equal(t, assess.Sanding, s.Now().Task)
+}
+
+// TestPageIsLight: what a browser loads is below 150 kB, and nothing of it comes from elsewhere.
+func TestPageIsLight(t *testing.T) {
+	t.Parallel()
+	_, server := lookedAt(t)
+	sum := 0
+	for _, f := range []string{"", "panel.css", "panel.js", "plots.js", "uPlot.iife.min.js", "uPlot.min.css"} {
+		w := httptest.NewRecorder()
+		server.Config.Handler.ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/"+f, nil))
+		require.Equal(t, http.StatusOK, w.Code, f)
+		assert.Contains(t, w.Header().Get("Content-Security-Policy"), "default-src 'none'")
+		sum += w.Body.Len()
+	}
+	t.Logf("%d bytes", sum)
+	assert.Less(t, sum, 150_000)
+}
+
+// TestPageInABrowser: the advice as it is, as it changes, and gone when it is old.
+func TestPageInABrowser(t *testing.T) {
+	t.Parallel()
+	if testing.Short() {
+		t.Skip("a browser in real time")
+	}
+	path, err := exec.LookPath("chromium")
+	if err != nil && os.Getenv("VIBE_CI") == "" {
+		t.Skip("no chromium on this machine (Debian: apt install chromium)")
+	}
+	require.NoError(t, err)
+	ctx, cancel := chromedp.NewExecAllocator(t.Context(), append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU)...)
+	defer cancel()
+	ctx, cancel = chromedp.NewContext(ctx)
+	defer cancel()
+	require.NoError(t, chromedp.Do(ctx)) // starts it
+	ctx, cancel = context.WithTimeout(ctx, time.Minute)
+	defer cancel()
+	s, server := lookedAt(t)
+	text := func(id string) string {
+		v, err := chromedp.Run(ctx, chromedp.Evaluate[string](`document.getElementById("`+id+`").textContent`))
+		require.NoError(t, err)
+		return v
+	}
+	reads := func(id, want string) {
+		assert.EventuallyWithT(t, func(c *assert.CollectT) { assert.Contains(c, text(id), want) }, 10*time.Second, 50*time.Millisecond)
+	}
+	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(server.URL)))
+	reads("action", "WAIT")
+	hears(s, 3, 600, 1.2, assess.Advice{Action: assess.Raise, Speed: 690, Say: "Raise to 690 rpm."})
+	reads("action", "RAISE")
+	reads("target", "690")
+	reads("speed", "600")
+	reads("feel", "calm")
+	hears(s, 4, 690, 12, assess.Advice{Action: assess.Stop, Say: "Stop."})
+	reads("action", "STOP")
+	_, err = chromedp.Run(ctx, chromedp.Evaluate[any](`(() => { const f = document.getElementById("diameter"); f.elements.value.value = "200 mm"; f.requestSubmit(); return 1 })()`))
+	require.NoError(t, err)
+	reads("answer", "200 mm")
+	assert.InDelta(t, 200, float64(s.Now().Blank.Diameter), 0.01)
+	server.CloseClientConnections()
+	server.Close()
+	reads("action", "NO CONNECTION")
+	assert.Equal(t, "–", text("speed"))
+}
