@@ -1,12 +1,14 @@
 package main
 
 import (
+	"bufio"
 	"context"
 	"encoding/json"
 	"net/http"
 	"net/http/httptest"
 	"os"
 	"os/exec"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -132,4 +134,74 @@ func TestPageInABrowser(t *testing.T) {
 	server.Close()
 	reads("action", "NO CONNECTION")
 	assert.Equal(t, "–", text("speed"))
+}
+
+// FuzzSay: whatever a page says, the answer is in words and the session stays whole.
+func FuzzSay(f *testing.F) {
+	for _, s := range []string{`{"diameter":"250 mm"}`, `{"task":"sanding"}`, `{"dial":"600"}`, `{"mark":"too much"}`, `{"diameter":"1e309 mm"}`, `{`, ``} {
+		f.Add(s)
+	}
+	job := demoJob()
+	session := live.New("test", &assess.Adviser{Lathe: job.lathe, Blank: job.blank, Task: job.task})
+	f.Cleanup(session.End)
+	page := panel.View(viewed{session})
+	f.Fuzz(func(t *testing.T, body string) {
+		w := httptest.NewRecorder()
+		page.ServeHTTP(w, httptest.NewRequest(http.MethodPost, "/say", strings.NewReader(body)))
+		var answer map[string]string
+		require.NoError(t, json.Unmarshal(w.Body.Bytes(), &answer))
+		require.NotEmpty(t, answer["said"]+answer["error"])
+		now := session.Now()
+		require.NoError(t, now.Task.Validate())
+		require.NoError(t, now.Blank.Validate(now.Task))
+		_, err := viewed{session}.Show()
+		require.NoError(t, err)
+	})
+}
+
+// BenchmarkTwentyViewers is the cost of one reading with twenty pages open, four readings a second: 12.5 ms
+// would be 5 % of a core.
+func BenchmarkTwentyViewers(b *testing.B) {
+	job := demoJob()
+	s := live.New("test", &assess.Adviser{Lathe: job.lathe, Blank: job.blank, Task: job.task})
+	defer s.End()
+	server := httptest.NewServer(panel.View(viewed{s}))
+	defer server.Close()
+	heard := make(chan struct{}, 1000)
+	ctx, cancel := context.WithCancel(b.Context())
+	defer cancel()
+	for range 20 {
+		r, err := http.NewRequestWithContext(ctx, http.MethodGet, server.URL+"/events", nil)
+		require.NoError(b, err)
+		answer, err := http.DefaultClient.Do(r)
+		require.NoError(b, err)
+		defer answer.Body.Close()
+		go func() {
+			for lines := bufio.NewScanner(answer.Body); lines.Scan(); {
+				if len(lines.Bytes()) > 0 {
+					heard <- struct{}{}
+				}
+			}
+		}()
+	}
+	at := 0.0
+	for range 480 {
+		at += 0.25
+		hears(s, at, 600, 1.2, assess.Advice{Action: assess.Hold, Say: "Hold 600 rpm."})
+	}
+	b.ResetTimer()
+	var took []time.Duration
+	for range b.N {
+		for len(heard) > 0 {
+			<-heard
+		}
+		at += 0.25
+		begun := time.Now()
+		hears(s, at, 600, 1.2, assess.Advice{Action: assess.Hold, Say: "Hold 600 rpm."})
+		<-heard
+		took = append(took, time.Since(begun))
+		time.Sleep(100 * time.Millisecond)
+	}
+	slices.Sort(took)
+	b.ReportMetric(float64(took[len(took)*95/100].Microseconds())/1000, "ms_p95_to_the_first_page")
 }
