@@ -9,7 +9,7 @@ import (
 // motor, a belt or a multiple may look like a spindle, and a raise from a speed that is
 // none leads anywhere: it becomes a hold, with what to do if the dial agrees.
 func (a *Adviser) unchecked(d Advice, r Reading, top Ceiling) Advice {
-	why := Reason{"dial", fmt.Sprintf("the speed was found in the shake alone, and a motor or a belt can look like a spindle: it counts only if the dial shows about %v; if not, say what it shows (vibe read --speed)", r.Speed), ownReadings}
+	why := Reason{"dial", fmt.Sprintf("the speed was found in the shake alone, and a motor or a belt can look like a spindle: it counts only if the dial shows about %v; if not, say what it shows (--speed, or the key s while watching)", r.Speed), ownReadings}
 	switch d.Action {
 	case Raise:
 		to := d.Speed
