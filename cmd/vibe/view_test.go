@@ -13,6 +13,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -124,6 +125,8 @@ func TestPageInABrowser(t *testing.T) {
 	reads("target", "690")
 	reads("speed", "600")
 	reads("feel", "calm")
+	accessible(t, ctx, "light")
+	accessible(t, ctx, "dark")
 	hears(s, 4, 690, 12, assess.Advice{Action: assess.Stop, Say: "Stop."})
 	reads("action", "STOP")
 	_, err = chromedp.Run(ctx, chromedp.Evaluate[any](`(() => { const f = document.getElementById("diameter"); f.elements.value.value = "200 mm"; f.requestSubmit(); return 1 })()`))
@@ -134,6 +137,24 @@ func TestPageInABrowser(t *testing.T) {
 	server.Close()
 	reads("action", "NO CONNECTION")
 	assert.Equal(t, "–", text("speed"))
+}
+
+// accessible asks axe-core (Deque Systems, MPL 2.0) for what is serious or critical.
+func accessible(t *testing.T, ctx context.Context, scheme string) {
+	t.Helper()
+	_, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
+	require.NoError(t, err)
+	axe, err := os.ReadFile("testdata/axe/axe.min.js")
+	require.NoError(t, err)
+	require.NoError(t, chromedp.Do(ctx, chromedp.EmulateViewport(820, 1180)))
+	_, err = chromedp.Run(ctx, chromedp.Evaluate[any](string(axe)+"; window.found = null; axe.run().then(r => { window.found = JSON.stringify(r.violations.filter(v => v.impact === 'serious' || v.impact === 'critical').map(v => [v.id, v.nodes.map(n => n.html + n.failureSummary)])) }); 1"))
+	require.NoError(t, err)
+	found := ""
+	require.Eventually(t, func() bool {
+		found, err = chromedp.Run(ctx, chromedp.Evaluate[string]("window.found || ''"))
+		return err == nil && found != ""
+	}, 20*time.Second, 50*time.Millisecond)
+	assert.Equal(t, "[]", found, scheme)
 }
 
 // FuzzSay: whatever a page says, the answer is in words and the session stays whole.
