@@ -50,10 +50,7 @@ func (l *lines) see(r assess.Reading, a assess.Advice) error {
 		fmt.Fprint(l.bell, "\a")
 	}
 	if l.asJSON {
-		return writeJSON(l.out, struct {
-			Reading assess.Reading `json:"reading"`
-			Advice  assess.Advice  `json:"advice"`
-		}{r, a})
+		return writeJSON(l.out, told{&r, a})
 	}
 	now := r.T + r.Span/2
 	news := fmt.Sprint(a.Action, a.Speed, r.OK, r.Feel)
@@ -63,6 +60,12 @@ func (l *lines) see(r assess.Reading, a assess.Advice) error {
 	l.last, l.lastAt = news, now
 	_, err := fmt.Fprintf(l.out, "%8s  %10s  %12s   %-8s   %s\n", clock(now), speedText(r), shakeText(r), feelText(r), shout(a))
 	return err
+}
+
+// told is one line of JSON. Reading is nil where the sensor fell silent.
+type told struct {
+	Reading *assess.Reading `json:"reading"`
+	Advice  assess.Advice   `json:"advice"`
 }
 
 // note writes what the source has to say.
@@ -75,6 +78,15 @@ func (l *lines) note(text string) {
 	defer l.mu.Unlock()
 	l.last = "" // the next reading is news
 	l.write(to, "note: "+text+"\n")
+}
+
+// silent tells a program that the advice is not of a reading any more.
+func (l *lines) silent(a assess.Advice) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.asJSON {
+		_ = writeJSON(l.out, told{nil, a}) // the next reading finds out whether out still works
+	}
 }
 
 // write is for what may be lost: the next reading finds out whether out still works.
@@ -90,6 +102,7 @@ func (l *lines) tellSilence() {
 			return
 		case now.Stale && !silent:
 			l.note(strings.TrimPrefix(now.Advice.Reasons[0].Text, "Wait: ") + ": what was said before is old")
+			l.silent(now.Advice)
 		case !now.Stale && silent:
 			l.note("data again")
 		}
