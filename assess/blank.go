@@ -127,8 +127,16 @@ func (b Blank) sizes() error {
 			return &InputError{fmt.Sprintf("%s %g mm is too small to turn", c.name, c.value), c.hint}
 		}
 	}
+	cylinder := math.Pi / 4 * float64(b.Diameter) * float64(b.Diameter) * float64(b.Length) * 1e-9 // m³
+	if b.Mass > 0 && b.Mass < lightest*cylinder {
+		return &InputError{fmt.Sprintf("%.3g g are too little for a blank of %s by %s", 1000*b.Mass, b.Said(b.Diameter), b.Said(b.Length)), "grams for kilograms? Give the mass as in --mass 4.2kg, or leave it out"}
+	}
 	return nil
 }
+
+// lightest is the mass in kg a m³ of its cylinder below which no blank is believed (chosen: a bowl of
+// balsa turned down to a twentieth).
+const lightest = 5.0
 
 func (b Blank) words() error {
 	if err := oneOf("way of holding", b.Held, Helds()...); err != nil {

@@ -224,12 +224,20 @@ func (r *record) tryNext(dial assess.RPM) []string {
 // longEnough is the recording at one speed that the README asks for, in s.
 const longEnough = 10
 
+// rateText is a rate in Hz to four digits, in plain figures.
+func rateText(hz float64) string {
+	if hz >= 1000 {
+		return fmt.Sprintf("%.0f", hz)
+	}
+	return fmt.Sprintf("%.4g", hz)
+}
+
 // summary is the recording in one line.
 func (r *record) summary() string {
 	rec := r.doc.Recording
 	s := fmt.Sprintf("%s: %s", rec.Name, clock(rec.Seconds))
 	if rec.RateHz != nil {
-		s += fmt.Sprintf(", %.4g samples a second", *rec.RateHz)
+		s += fmt.Sprintf(", %s samples a second", rateText(*rec.RateHz))
 	}
 	s += fmt.Sprintf(", %s", plural(rec.Axes, "axis", "axes"))
 	if rec.Skipped > 0 {

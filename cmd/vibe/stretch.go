@@ -83,7 +83,7 @@ func (s *stretch) fits(r assess.Reading) bool {
 func (s *stretch) hole(start float64) bool { return start-s.end > longHole }
 
 func (s *stretch) add(r assess.Reading) {
-	s.to, s.end = r.T, r.T+r.Span/2
+	s.to, s.end = max(s.to, r.T), r.T+r.Span/2 // the middle of a window that grows steps back
 	s.n++
 	s.speed += float64(r.Speed)
 	s.reach(r.Speed, r.Speed)
