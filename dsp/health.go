@@ -119,7 +119,8 @@ func stepOf(x [][]float64, sort *[]float64) float64 {
 // pressed reports whether v stands against an end of the range: two samples at limit, or
 // a pile at its own extreme. The top 1 % of the span of a sine holds 1.4 times as many
 // samples as the next 2 % (arcsine law), a clipped one many times as many; three times and
-// runs of equal extremes are taken as clipped. With a step above 1/30 of the span the
+// runs of equal extremes are taken as clipped, or, where a fast tone leaves no runs, three times as many equal
+// extremes as rounding makes of a sine's crest, √(2·step/span)/π of all. With a step above 1/30 of the span the
 // crest of any sine looks flat, so nothing is said.
 func pressed(v []float64, limit, step float64) bool {
 	if len(v) < 30 {
@@ -134,14 +135,14 @@ func pressed(v []float64, limit, step float64) bool {
 		}
 		return n >= 2
 	}
-	lo, hi, flat := extremes(v)
+	lo, hi, _ := extremes(v)
 	span := hi - lo
-	if flat < 3 || !(span > 0) || step > span/30 {
+	if !(span > 0) || step > span/30 {
 		return false
 	}
 	band := max(span/100, step)
 	for _, end := range []float64{lo, hi} {
-		top, next, run, runs := 0, 0, 0, 0
+		top, next, run, runs, equal := 0, 0, 0, 0, 0
 		for _, x := range v {
 			switch d := math.Abs(x - end); {
 			case d < band*0.99:
@@ -150,13 +151,14 @@ func pressed(v []float64, limit, step float64) bool {
 				next++
 			}
 			if x == end {
-				run++
+				run, equal = run+1, equal+1
 				runs = max(runs, run)
 			} else {
 				run = 0
 			}
 		}
-		if runs >= 3 && top > 6 && top > 3*next {
+		piled := float64(equal) > max(10, 3*float64(len(v))*math.Sqrt(2*step/span)/math.Pi)
+		if (runs >= 3 || piled) && top > 6 && top > 3*next {
 			return true
 		}
 	}

@@ -27,11 +27,17 @@ func TestHealth(t *testing.T) {
 		clipped, stuck bool
 		step           float64
 	}{
-		"sine":            {x: func(_ int, u float64) float64 { return sine(u) }},
-		"sine and noise":  {x: func(_ int, u float64) float64 { return sine(u) + r.NormFloat64() }},
-		"fine steps":      {x: func(_ int, u float64) float64 { return 0.01 * math.Round(sine(u)) }, step: 0.01},
-		"coarse steps":    {x: func(_ int, u float64) float64 { return math.Round(0.1 * sine(u)) }, step: 1},
-		"clipped":         {x: func(_ int, u float64) float64 { return max(-15, min(15, sine(u))) }, clipped: true},
+		"sine":           {x: func(_ int, u float64) float64 { return sine(u) }},
+		"sine and noise": {x: func(_ int, u float64) float64 { return sine(u) + r.NormFloat64() }},
+		"fine steps":     {x: func(_ int, u float64) float64 { return 0.01 * math.Round(sine(u)) }, step: 0.01},
+		"coarse steps":   {x: func(_ int, u float64) float64 { return math.Round(0.1 * sine(u)) }, step: 1},
+		"clipped":        {x: func(_ int, u float64) float64 { return max(-15, min(15, sine(u))) }, clipped: true},
+		"clipped whine": {x: func(i int, _ float64) float64 {
+			return max(-15, min(15, 20*math.Sin(2*math.Pi*0.406*float64(i))+3*r.NormFloat64()))
+		}, clipped: true},
+		"whine": {x: func(i int, _ float64) float64 {
+			return 0.5 * math.Round(40*math.Sin(2*math.Pi*0.406*float64(i))+r.NormFloat64())
+		}, step: 0.5},
 		"clipped above":   {x: func(_ int, u float64) float64 { return min(15, sine(u)) }, clipped: true},
 		"at known range":  {x: func(_ int, u float64) float64 { return max(-15, min(15, sine(u))) }, limit: 15, clipped: true},
 		"below the range": {x: func(_ int, u float64) float64 { return sine(u) }, limit: 40},
