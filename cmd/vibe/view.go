@@ -42,7 +42,14 @@ func (w *watching) inviting() func(width, height int) []string {
 	if w.phone != nil || w.panel == nil {
 		return w.phone.inviting()
 	}
-	return func(width, height int) []string { return invitation(w.panel.Links("/"), width, height) }
+	return func(width, height int) []string {
+		links := w.panel.Links("/")
+		if w.lan {
+			return invitation(links, width, height)
+		}
+		return []string{"Open the link in a browser on this computer; it lets in one, once.", // no phone finds this address
+			"It warns of this computer's own certificate: for this address, go on.", links[0]}
+	}
 }
 
 // viewed is a session as the page has it.

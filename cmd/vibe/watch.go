@@ -69,6 +69,7 @@ it is plain lines, one whenever something changed. Every session is kept: see vi
 			if w.phone != nil {
 				notes = append(notes, phoneNotes(speed)...)
 			}
+			w.lan = lan
 			if page || lan {
 				if w.panel, err = openPanel(w.phone, lan); err != nil {
 					return cmp.Or(err, w.in.src.Close())
@@ -108,6 +109,7 @@ type watching struct {
 	dial    *dial         // of the simulated lathe, else nil
 	phone   *paired       // a phone as the sensor, else nil
 	panel   *panel.Server // of the page, else nil
+	lan     bool          // which the shop's network finds
 	real    bool          // a turner stands at the lathe now
 
 	// What of the live session the kept one has already, and s, the end of the window of
