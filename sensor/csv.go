@@ -5,6 +5,7 @@ import (
 	"bytes"
 	"encoding/csv"
 	"errors"
+	"fmt"
 	"io"
 	"math"
 	"strings"
@@ -62,7 +63,7 @@ func (c *csvFile) next() (Block, error) {
 }
 
 func (c *csvFile) block() (Block, error) {
-	b := Block{Axes: make([][]float64, c.axes)}
+	b := Block{Axes: make([][]float64, c.axes), Range: c.file.o.Range}
 	for len(b.T) < rows || c.midLine() {
 		if len(b.T) > 0 && c.r.Buffered() == 0 {
 			break // what has arrived
@@ -258,11 +259,23 @@ func (c *csvFile) scale(raw [4]float64) (row [4]float64, err error) {
 	for k := 1; k <= c.axes; k++ {
 		row[k] = c.unit[k].si(raw[k])
 		if !(math.Abs(row[k]) <= maxAcceleration) {
-			return row, c.wrong(c.column(c.columnOf[k]), "%s is %s, more than any sensor shows", c.title[k], strings.TrimSpace(shown(c.cell(c.columnOf[k]))+" "+c.unit[k].name))
+			return row, c.tooMuch(k, "any sensor shows")
+		}
+		if most := c.file.o.Range; most > 0 && math.Abs(row[k]) > beyondRange*most {
+			return row, c.tooMuch(k, fmt.Sprintf("the %.4g g that --range says", most/gravity))
 		}
 	}
 	c.began = began
 	return row, nil
+}
+
+// beyondRange is how far beyond its range a sensor may still show a value, as its scale and
+// its zero are not exact (chosen: a tenth).
+const beyondRange = 1.1
+
+func (c *csvFile) tooMuch(k int, most string) error {
+	i := c.columnOf[k]
+	return c.wrong(c.column(i), "%s is %s, more than %s", c.title[k], strings.TrimSpace(shown(c.cell(i))+" "+c.unit[k].name), most)
 }
 
 // wrong is a bad row, with what to try.

@@ -80,6 +80,11 @@ func TestCSVForms(t *testing.T) {
 		"rate, no header, unit":  {"1,5\n3,4\n", sensor.Options{Rate: 4, Unit: "m/s2"}, []float64{0, .25}, [][]float64{{1, 3}, {5, 4}}},
 		"unit wins":              {"t_s,x_g\n0,1\n1,2\n", sensor.Options{Unit: "m/s^2"}, []float64{0, 1}, [][]float64{{1, 2}}},
 		"unit shared":            {"t_s,x_g,y,z\n0,1,2,3\n1,1,2,3\n", sensor.Options{}, []float64{0, 1}, [][]float64{{g, g}, {2 * g, 2 * g}, {3 * g, 3 * g}}},
+		"named time":             {"clock,x_g\n1000,1\n1250,2\n", sensor.Options{Time: "Clock ms"}, []float64{0, .25}, [][]float64{{g, 2 * g}}},
+		"named time with a unit": {"t_s,probe (us),x_g\n0,1000,1\n1,251000,2\n", sensor.Options{Time: "probe"}, []float64{0, .25}, [][]float64{{g, 2 * g}}},
+		"time unit wins":         {"clock_s,x_g\n1000,1\n1250,2\n", sensor.Options{Time: "clock/ms"}, []float64{0, .25}, [][]float64{{g, 2 * g}}},
+		"time called y":          {"y,x_g\n0,1\n1,2\n", sensor.Options{Time: "y s"}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
+		"named stamps":           {"when,x_g\n2026-11-25T10:00:00Z,1\n2026-11-25T10:00:00.5Z,2\n", sensor.Options{Time: "when"}, []float64{0, .5}, [][]float64{{g, 2 * g}}},
 		"named":                  {"t_s,Left (g),right\n0,1,2\n1,3,4\n", sensor.Options{Axes: []string{"RIGHT", "left"}}, []float64{0, 1}, [][]float64{{2 * g, 4 * g}, {g, 3 * g}}},
 		"bad rows left out":      {"t_s,x_g\n0,1\n1,abc\n2,\n1.5,NaN\n3,3\n3,4\n4,5\n5\n6,7\n7,8\n8,9\n", sensor.Options{SkipBad: true}, []float64{0, 3, 4, 6, 7, 8}, [][]float64{{g, 3 * g, 5 * g, 7 * g, 8 * g, 9 * g}}},
 		"zeros after a crash":    {"t_s,x_g\n0,1\n1,2\n" + strings.Repeat("\x00", 200000), sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
@@ -145,10 +150,18 @@ func TestCSVErrors(t *testing.T) {
 		"time absurd":                 {"t_s,x_g\n0,1\n1e300,2\n", sensor.Options{}, `r.csv:3:1: t_s is 1e300, which is no time of this recording` + mend},
 		"bad stamp":                   {"time,x_g\n2026-11-25T10:00:00Z,1\n2026-11-25T25:00:00Z,1\n", sensor.Options{}, `r.csv:3:1: time is "2026-11-25T25:00:00Z", not a time like 2026-11-25T10:00:00.125Z` + mend},
 		"unknown unit":                {"t_s,x (counts)\n0,1\n1,1\n", sensor.Options{}, `r.csv:1: unit "counts" of column "x (counts)" is not one of m/s2, g, mg; give --unit if you know it`},
-		"unknown time":                {"t (h),x_g\n0,1\n1,1\n", sensor.Options{}, `r.csv:1: no time column among t (h), x_g; call one t_s, t_ms or t_us, or give --rate`},
-		"no time":                     {"x_g,y_g\n0,1\n1,1\n", sensor.Options{}, `r.csv:1: no time column among x_g, y_g; call one t_s, t_ms or t_us, or give --rate`},
+		"unknown time":                {"t (h),x_g\n0,1\n1,1\n", sensor.Options{}, `r.csv:1: no time column among t (h), x_g; call one t_s, t_ms or t_us, name it with --time, or give --rate`},
+		"no time":                     {"x_g,y_g\n0,1\n1,1\n", sensor.Options{}, `r.csv:1: no time column among x_g, y_g; call one t_s, t_ms or t_us, name it with --time, or give --rate`},
 		"no axis":                     {"time,pcb,gyro_x\n0,1,1\n1,1,1\n", sensor.Options{}, `r.csv:1: no axis among the columns time, pcb, gyro_x; call them x, y, z, or name them with --axes`},
-		"no such axis":                {"time,pcb\n0,1\n1,1\n", sensor.Options{Axes: []string{"pbc"}}, `r.csv:1: no column "pbc"; there are time, pcb`},
+		"no such axis":                {"time,pcb\n0,1\n1,1\n", sensor.Options{Axes: []string{"pbc"}}, `r.csv:1: no column "pbc"; the columns are time, pcb`},
+		"no such time":                {"clock,x_g\n0,1\n1,1\n", sensor.Options{Time: "clok ms"}, `r.csv:1: no column "clok ms"; the columns are clock, x_g`},
+		"time in hours":               {"clock (h),x_g\n0,1\n1,1\n", sensor.Options{Time: "clock"}, `r.csv:1: unit "h" of column "clock (h)" is not one of s, ms, us, ns; say it behind the name, as in --time "clock (h) ms"`},
+		"time is the axis":            {"clock_s,x_g\n0,1\n1,1\n", sensor.Options{Time: "x"}, `r.csv:1: unit "g" of column "x_g" is not one of s, ms, us, ns; say it behind the name, as in --time "x_g ms"`},
+		"no axis left":                {"y,clock\n0,1\n1,1\n", sensor.Options{Time: "y ms"}, `r.csv:1: no axis among the columns y, clock; call them x, y, z, or name them with --axes`},
+		"time, no header":             {"0,1\n1,1\n", sensor.Options{Time: "t"}, `r.csv:1: no header, so columns cannot be chosen by name; put one above the numbers, such as t_s,x_g,y_g,z_g`},
+		"time and rate":               {"", sensor.Options{Time: "clock", Rate: 100}, `a rate is for a file without times, and column "clock" is named as the time`},
+		"beyond the range":            {"t_s,x_g\n0,2.19\n1,-2.21\n", sensor.Options{Range: 2 * g}, `r.csv:3:3: x_g is -2.21 g, more than the 2 g that --range says` + mend},
+		"range option":                {"", sensor.Options{Range: math.NaN()}, `range NaN m/s²: want a positive number up to 1e+06`},
 		"axes, no header":             {"0,1\n1,1\n", sensor.Options{Axes: []string{"x"}}, `r.csv:1: no header, so columns cannot be chosen by name; put one above the numbers, such as t_s,x_g,y_g,z_g`},
 		"five, no header":             {"0,1,2,3,4\n", sensor.Options{}, `r.csv:1: 5 columns and no header; put one above the numbers that names time and axes, such as t_s,x_g,y_g,z_g`},
 		"time beside rate":            {ramp(100, 0.01, 9.8), sensor.Options{Rate: 100}, `r.csv:1: the first column rises from row to row, as a time does; leave --rate out, or put a header above the numbers`},
@@ -189,6 +202,20 @@ func TestCSVErrors(t *testing.T) {
 			refused(t, err, c.want)
 		})
 	}
+}
+
+// The range that was said is that of every block, for whoever tells a clipped sample.
+func TestCSVRange(t *testing.T) {
+	t.Parallel()
+	s, err := sensor.Decode("r.csv", strings.NewReader("t_ms,x_g\n"+ramp(3000, 2, 1)), sensor.Options{Range: 2 * g})
+	require.NoError(t, err)
+	for n := 0; n < 3000; {
+		b, err := s.Next()
+		require.NoError(t, err)
+		require.Equal(t, 2*g, b.Range)
+		n += len(b.T)
+	}
+	require.NoError(t, s.Close())
 }
 
 // ramp is rows of a time that rises by step, and constant axes.

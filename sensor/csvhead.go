@@ -141,7 +141,7 @@ func (c *csvFile) noHeader() error {
 		}
 	}
 	switch {
-	case len(o.Axes) > 0:
+	case len(o.Axes) > 0 || o.Time != "":
 		return wrong("put one above the numbers, such as t_s,x_g,y_g,z_g", "no header, so columns cannot be chosen by name").at(c.file.name, line)
 	case n == 1 && o.Rate == 0:
 		return wrong("time and at least one axis are needed (comma, semicolon or tab between them), or --rate", "one column only").at(c.file.name, line)

@@ -3,6 +3,7 @@ package sensor
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"compress/flate"
 	"compress/gzip"
 	"errors"
@@ -10,6 +11,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"sync"
 )
 
@@ -22,12 +24,18 @@ type Options struct {
 	Rate float64
 	// Unit of the axes of a CSV file, "m/s2", "g" or "mg". It wins over the header.
 	Unit string
+	// Time names the column of a CSV file that is the time, as Axes does, with its unit behind it
+	// where the name does not say it: "clock ms" is the column clock, in milliseconds.
+	Time string
 	// Axes names the columns that are the axes, one to three, as the header spells them
 	// (any case, with or without the unit). For a WAV file: numbers of channels from 1.
 	Axes []string
 	// FullScale is the acceleration in m/s² at full scale of a WAV file, which needs it. An
 	// option that the format has no use for is an error, as something else was meant.
 	FullScale float64
+	// Range is the largest magnitude in m/s² that the sensor behind a CSV file can show, for
+	// Block.Range; 0 is unknown. Values beyond it by more than a tenth are bad rows.
+	Range float64
 	// SkipBad leaves out bad rows and counts them in Block.Lost. Without it the first one
 	// is an error.
 	SkipBad bool
@@ -41,6 +49,10 @@ func (o Options) check() error {
 		return fmt.Errorf("rate %v Hz: want 0.001 to 1e6", o.Rate)
 	case !(o.FullScale >= 0 && o.FullScale <= maxAcceleration):
 		return fmt.Errorf("full scale %v m/s²: want a positive number up to %v", o.FullScale, maxAcceleration)
+	case !(o.Range >= 0 && o.Range <= maxAcceleration):
+		return fmt.Errorf("range %v m/s²: want a positive number up to %v", o.Range, maxAcceleration)
+	case o.Rate != 0 && o.Time != "":
+		return fmt.Errorf("a rate is for a file without times, and column %q is named as the time", o.Time)
 	case len(o.Axes) > 3:
 		return fmt.Errorf("%d axes named: want one to three", len(o.Axes))
 	}
@@ -91,6 +103,9 @@ func (e *ParseError) Unwrap() error { return e.Err }
 // Open opens the recording at path, or standard input for "-"; see Decode. The error
 // satisfies errors.Is(err, fs.ErrNotExist) when there is no such file.
 func Open(path string, o Options) (Source, error) {
+	if err := o.check(); err != nil {
+		return nil, err
+	}
 	if path == "-" {
 		// A blocked read of standard input cannot be ended. Through the pipe Close ends
 		// Next at once; the goroutine ends with standard input, or with the process.
@@ -110,14 +125,14 @@ func Open(path string, o Options) (Source, error) {
 	}
 	info, err := f.Stat()
 	if err == nil && info.IsDir() {
-		err = wrong("name a file in it", "is a directory").at(path, 0)
+		err = wrong("name a recording in it, as in vibe read "+filepath.Join(path, "run.csv"), "is a folder, not a recording").at(path, 0)
 	}
 	var s Source
 	if err == nil {
 		s, err = Decode(path, f, o)
 	}
 	if err != nil {
-		return nil, errors.Join(err, f.Close())
+		return nil, cmp.Or(err, f.Close())
 	}
 	return s, nil
 }
@@ -232,7 +247,12 @@ func (f *file) open() (decoder, error) {
 	case err != nil:
 		return nil, f.reading(err)
 	case bytes.HasPrefix(start, []byte("RIFF")):
-		if f.o.Rate > 0 || f.o.Unit != "" {
+		switch {
+		case f.o.Time != "":
+			return nil, wrong("leave --time out", "a WAV file says its own rate and has no column of times").at(f.name, 0)
+		case f.o.Range > 0:
+			return nil, wrong("leave --range out, --full-scale says what its values mean", "a WAV file ends at its full scale").at(f.name, 0)
+		case f.o.Rate > 0 || f.o.Unit != "":
 			return nil, wrong("leave --rate and --unit out, --full-scale says what its values mean", "a WAV file says its own rate and has no unit").at(f.name, 0)
 		}
 		return &wavFile{file: f, r: r}, nil

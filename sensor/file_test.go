@@ -20,7 +20,7 @@ func TestOpen(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
 	_, err := sensor.Open(dir, sensor.Options{})
-	refused(t, err, dir+": is a directory; name a file in it")
+	refused(t, err, dir+": is a folder, not a recording; name a recording in it, as in vibe read "+filepath.Join(dir, "run.csv"))
 	_, err = sensor.Open(filepath.Join(dir, "none.csv"), sensor.Options{})
 	require.ErrorIs(t, err, os.ErrNotExist)
 

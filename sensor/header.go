@@ -3,6 +3,7 @@ package sensor
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"unicode"
 )
@@ -22,7 +23,11 @@ type layout struct {
 // line cannot be the header of a recording.
 func readHeader(names []string, o Options) (layout, *ParseError) {
 	l := layout{names: names, cells: len(names), columnOf: [4]int{-1}}
-	l.findTime()
+	if o.Time == "" {
+		l.findTime()
+	} else if err := l.namedTime(o.Time); err != nil {
+		return l, err
+	}
 	if l.columnOf[0] < 0 {
 		l.unit[0] = counted(o.Rate)
 	}
@@ -36,7 +41,7 @@ func readHeader(names []string, o Options) (layout, *ParseError) {
 		return l, err
 	}
 	if l.columnOf[0] < 0 && o.Rate == 0 {
-		return l, wrong("call one t_s, t_ms or t_us, or give --rate", "no time column among %s", l.list())
+		return l, wrong("call one t_s, t_ms or t_us, name it with --time, or give --rate", "no time column among %s", l.list())
 	}
 	return l, l.findUnits(o.Unit)
 }
@@ -81,16 +86,43 @@ var timeNames = map[string]unit{
 	"ns": nanos, "nanoseconds": nanos,
 }
 
+// namedTime takes the column that the user named, and its unit from behind the name where it
+// is said there.
+func (l *layout) namedTime(want string) *ParseError {
+	i := l.find(want)
+	base, unit, stated := splitUnit(want)
+	if i < 0 && stated {
+		i = l.find(base)
+	}
+	if i < 0 {
+		return wrong("the columns are "+l.list(), "no column %q", want)
+	}
+	if _, text, named := splitUnit(l.names[i]); !stated {
+		unit, stated = text, named
+	}
+	u, known := times[unit]
+	if stated && !known {
+		return wrong("say it behind the name, as in --time "+strconv.Quote(l.names[i]+" ms"), "unit %q of column %q is not one of s, ms, us, ns", unit, l.names[i])
+	}
+	l.columnOf[0], l.unit[0], l.title[0] = i, u, l.names[i]
+	return nil
+}
+
+// find returns the column of that name, with or without its unit; -1 where there is none.
+func (l *layout) find(want string) int {
+	return slices.IndexFunc(l.names, func(name string) bool {
+		base, _, _ := splitUnit(name)
+		return strings.EqualFold(name, want) || strings.EqualFold(base, want)
+	})
+}
+
 // namedAxes takes the columns that the user named, with or without their unit.
 func (l *layout) namedAxes(wanted []string) *ParseError {
 	for _, want := range wanted {
-		i := slices.IndexFunc(l.names, func(name string) bool {
-			base, _, _ := splitUnit(name)
-			return strings.EqualFold(name, want) || strings.EqualFold(base, want)
-		})
+		i := l.find(want)
 		switch {
 		case i < 0:
-			return wrong("there are "+l.list(), "no column %q", want)
+			return wrong("the columns are "+l.list(), "no column %q", want)
 		case i == l.columnOf[0]:
 			return wrong("name the axes alone", "column %q is the time, which is no axis", want)
 		case slices.Contains(l.columnOf[1:1+l.axes], i):
@@ -109,7 +141,7 @@ func (l *layout) findAxes() *ParseError {
 		base, _, _ := splitUnit(name)
 		axis, k, ok := axisOf(tokens(base))
 		switch {
-		case !ok:
+		case !ok || i == l.columnOf[0]:
 		case found == [3]int{-1, -1, -1}:
 			kind = k
 			found[axis] = i

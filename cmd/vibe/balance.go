@@ -36,21 +36,22 @@ func newBalance() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "balance",
 		Short: "which side of the blank is heavy, and what to do about it",
-		Long: `Finds the heavy side of a blank from how hard it shakes: once as it is, then with a
-small known mass at three marked places, all at one low speed. No phase, no marks on
-the spindle: the sensor on the headstock is enough.
+		Long: `Finds the heavy side of a blank from how hard it shakes: once as it is, then
+with a small known mass at three marked places, all at one low speed. No phase,
+no marks on the spindle: the sensor on the headstock is enough.
 
-Guided, one call a run; it remembers where it was, and a run that fails costs no other:
-  vibe balance --trial 20g --radius 90mm --diameter 310mm ...   before the first run
-  vibe balance --from run.csv                                   after each run, or
-  vibe balance --from 12,13,14,15                               kept sessions, or
-  vibe balance --from serial:PORT                               while it turns
-  vibe balance                                                  what comes next
+Guided, one call a run; it remembers where it was, and a run that fails costs
+no other:
+  vibe balance --trial 20g --radius 90mm ...   before the first run
+  vibe balance --from run.csv                  after each run, or
+  vibe balance --from 12,13,14,15              kept sessions, or
+  vibe balance --from serial:PORT              while it turns
+  vibe balance                                 what comes next
 Or all at once from numbers you have: --runs, the first one without the mass.
 
 Angles are counted clockwise from a pencil mark, as seen from the tailstock.`,
 		Example: `  vibe balance --runs 4.8,3.1,6.0,6.6 --trial 50g --radius 100mm --speed 400
-  vibe balance --trial 20g --radius 90mm --fastened screwed --diameter 310mm --length 120mm --balance rough --held faceplate
+  vibe balance --trial 20g --radius 90mm --fastened screwed --diameter 310mm
   vibe balance --from simulated`,
 		Args: takes(),
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -93,11 +94,11 @@ func (b *balancing) flags(fs *pflag.FlagSet) {
 	}), "angles", "its places, in degrees from the mark (0,120,240)")
 	fs.Var(word(&b.fastened, assess.Screwed, assess.Taped), "fastened", "how it is held: screwed, or taped with tape all round")
 	fs.Var(amount(speedKind, &b.speed), "speed", "of all the runs; without it a safe one is named")
-	fs.Var(amount(kind{name: "mm/s", units: []unit{{"mm/s", 1}}, bare: true, example: "1.2"}, &b.check), "check", "with --runs: the shake with the fix put on")
+	fs.Var(amount(shakeKind, &b.check), "check", "with --runs: the shake with the fix put on")
 	fs.Var(list("FILE", func(s string) error {
 		b.from = append(b.from, s)
 		return nil
-	}), "from", "the next run: a recording or the number of a kept session,\nseveral with commas, a board as serial:PORT, or simulated")
+	}), "from", "the next run: a recording or the number of a kept session, several with commas, a board as serial:PORT, or simulated")
 	fs.BoolVar(&b.again, "again", false, "forget the newest run, to make it again")
 	fs.BoolVar(&b.afresh, "new", false, "forget the balancing under way, and begin another")
 	b.job.flags(fs)

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -27,6 +28,12 @@ func demoJob() job {
 
 // demoFlags is the same in flags, for who wants to go on from there.
 const demoFlags = "--diameter 150mm --length 110mm --wood cherry --held faceplate --tailstock --balance burl --task roughing --lowest 200 --highest 3200"
+
+// demoRead is the command that reads the saved demo, folded as a shell takes it from a paste.
+func demoRead(name string) string {
+	flags, more, _ := strings.Cut(demoFlags, " --held")
+	return fmt.Sprintf("  vibe read %s %s \\\n      --held%s", name, flags, strings.Replace(more, " --task", " \\\n      --task", 1))
+}
 
 // demoLathe simulates it: a stand that rocks sideways at 9 Hz is the shaky band.
 func demoLathe() *sensor.Simulated {
@@ -62,9 +69,9 @@ func newDemo() *cobra.Command {
 	var save string
 	cmd := &cobra.Command{
 		Use:   "demo",
-		Short: "the whole job on a built-in recording: no hardware, nothing to set up",
-		Long: `Runs the whole job on a simulated recording of an invented lathe, by the same code
-as any recording of yours, and explains what it prints.`,
+		Short: "the whole job on a built-in recording; no hardware is needed",
+		Long: `Runs the whole job on a simulated recording of an invented lathe, by the same
+code as any recording of yours, and explains what it prints.`,
 		Args: takes(),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if cmd.Flags().Changed("save") {
@@ -92,7 +99,7 @@ func (p *page) demo(r *record) {
 	p.report(r)
 	p.head("Try next")
 	p.line("  vibe demo --save demo.csv\n      writes this recording into a file, to be read like one of yours:")
-	p.line("  vibe read demo.csv %s", demoFlags)
+	p.line("%s", demoRead("demo.csv"))
 	p.line("  vibe plan --diameter 310mm --length 120mm --balance rough --held chuck\n      speeds for a blank of yours before it is mounted")
 	p.line("  vibe read --help\n      how to read your own recording; the README says how to make one")
 }
@@ -102,6 +109,6 @@ func saveDemo(stdout io.Writer, name string) error {
 	if err := saveNew(name, func(w io.Writer) error { return sensor.WriteCSV(w, demoLathe()) }); err != nil {
 		return err
 	}
-	_, err := fmt.Fprintf(stdout, "%s holds the demo's recording, %g s of an invented lathe. Now:\n  vibe read %s %s\n", name, demoLathe().Seconds, name, demoFlags)
+	_, err := fmt.Fprintf(stdout, "%s holds the demo's recording, %g s of an invented lathe. Now:\n%s\n", name, demoLathe().Seconds, demoRead(name))
 	return err
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/spf13/pflag"
@@ -19,7 +20,7 @@ type from struct {
 const simulated = "simulated"
 
 func (f *from) flags(fs *pflag.FlagSet) {
-	fs.StringVar(&f.name, "from", "", "what to watch: serial, serial:PORT, phone, simulated, a recording's `FILE`,\na kept session's number, or - for standard input")
+	fs.StringVar(&f.name, "from", "", "what to watch: serial, serial:PORT, phone, simulated, a recording's `FILE`, a kept session's number, or - for standard input")
 	fs.Var(&value{name: "N", set: func(s string) (err error) {
 		f.pace, err = parsePace(s)
 		return err
@@ -35,7 +36,7 @@ func (f *from) flags(fs *pflag.FlagSet) {
 	fs.Var(freeText(&f.at), "address", "of this computer, that a phone comes to: 192.168.1.20 (else found)")
 }
 
-var baudKind = kind{name: "baud", units: []unit{{"baud", 1}}, bare: true, example: "115200"}
+var baudKind = kind{name: "baud", units: []unit{{"baud", 1}}, bare: true, most: 1e7, example: "115200"}
 
 // portOf is the serial port that a source names, "" for the only one; wired is false for other
 // sources.
@@ -54,11 +55,11 @@ func (f from) check(fs *pflag.FlagSet) error {
 	useless := []string{"baud", "address"}
 	switch {
 	case wired:
-		useless = []string{"address", "pace", "rate", "full-scale", "axes", "skip-bad"}
+		useless = slices.Concat(useless[1:], []string{"pace"}, ofFiles)
 	case f.name == aPhone:
-		useless = []string{"baud", "pace", "rate", "unit", "full-scale", "axes", "skip-bad"}
+		useless = slices.Concat(useless[:1], []string{"pace", "unit"}, ofFiles)
 	case f.name == simulated:
-		useless = []string{"address", "baud", "rate", "unit", "full-scale", "axes", "skip-bad", "speed"}
+		useless = slices.Concat(useless, []string{"unit", "speed"}, ofFiles)
 	}
 	for _, name := range useless {
 		if fs.Changed(name) {

@@ -4,11 +4,35 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"strconv"
 	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 )
+
+// FuzzUnits holds any text as any number: it is a positive number that may be meant, or an
+// error that quotes it and says how to write it, and never takes the e of 1e5 for a unit.
+func FuzzUnits(f *testing.F) {
+	kinds := []kind{lengthKind, massKind, speedKind, rateKind, percentKind, accelerationKind, baudKind, shakeKind}
+	for i, text := range []string{"12-1/2in", "1e300", "1e5", "5lb", "3,5cm", "0x1p4mm", "١٢mm", "1 e3 kg", "-0", "1e400", "2 g g"} {
+		f.Add(i, text)
+	}
+	f.Fuzz(func(t *testing.T, i int, text string) {
+		k := kinds[uint(i)%uint(len(kinds))]
+		v, err := k.parse(text)
+		if err == nil {
+			require.True(t, v > 0 && v <= k.most, "%q is %v", text, v)
+			return
+		}
+		require.Zero(t, v)
+		require.Contains(t, err.Error(), `"`)
+		require.NotEmpty(t, hintOf(err))
+		if _, number := strconv.ParseFloat(strings.TrimSpace(text), 64); number == nil {
+			require.NotContains(t, err.Error(), "unit \"", text)
+		}
+	})
+}
 
 // FuzzRead goes the whole way with any bytes as the recording: it ends with 0 and one JSON
 // document, or with 1, words on standard error and nothing on standard output.

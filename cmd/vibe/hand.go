@@ -29,11 +29,12 @@ func newHand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "hand",
 		Short: "say what the hand feels, then see the number; it keeps score",
-		Long: `Asks for one of the four words, calm, lively, rough or violent, then shows the number.
-With --sounds DIR each round writes a sound to listen to first (see vibe learn hear);
-with --from FILE the rounds are the steady moments of a recording or a kept session,
-with --from serial what the hand on the headstock feels now, else those of a simulated
-lathe. q ends it; what was answered is kept.`,
+		Long: `Asks for one of the four words, calm, lively, rough or violent, then shows the
+number. With --sounds DIR each round writes a sound to listen to first (see
+vibe learn hear); with --from FILE the rounds are the steady moments of a
+recording or a kept session, with --from serial what the hand on the headstock
+feels now, else those of a simulated lathe. q ends it; what was answered is
+kept.`,
 		Example: `  vibe learn hand --sounds sounds
   vibe learn hand --from roughing.csv --sounds sounds
   vibe learn hand --from serial --who anna`,
@@ -75,9 +76,9 @@ lathe. q ends it; what was answered is kept.`,
 	fs := cmd.Flags()
 	fs.SortFlags = false
 	who.flags(fs)
-	fs.StringVar(&from, "from", "", "whose moments to guess: a recording's `FILE`, a kept session's number,\nor a board as serial or serial:PORT")
+	fs.StringVar(&from, "from", "", "whose moments to guess: a recording's `FILE`, a kept session's number, or a board as serial or serial:PORT")
 	fs.StringVar(&sounds, "sounds", "", "a new folder `DIR` for the sounds of the rounds")
-	fs.Var(amount(kind{name: "count", units: []unit{{"rounds", 1}}, bare: true, example: "8"}, &rounds), "rounds", "how many (8)")
+	fs.Var(amount(kind{name: "count", units: []unit{{"rounds", 1}}, bare: true, most: 1000, example: "8"}, &rounds), "rounds", "how many (8)")
 	shop.flag(fs)
 	recordingFlags(fs, &opts)
 	return cmd

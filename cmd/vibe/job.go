@@ -44,7 +44,7 @@ func (j *job) flags(fs *pflag.FlagSet) {
 		return err
 	}),
 		"defects", "seen in the wood: void,bark,crack,punky")
-	fs.Var(word(&j.task, assess.Tasks()...), "task", "roughing, shaping, finishing, sanding, drilling,\nhollowing, threading, texturing or chatter")
+	fs.Var(word(&j.task, assess.Tasks()...), "task", "roughing, shaping, finishing, sanding, drilling, hollowing, threading, texturing or chatter")
 	fs.Var(length(&b.Bit, &b.BitInches), "bit", "diameter of the drill: 25mm, 1/2in")
 	latheFlags(fs, l)
 	fs.Var(freeText(&l.Name), "lathe", "one of your lathes, by its name: see vibe lathe")

@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"runtime/debug"
 
 	"github.com/spf13/pflag"
 
@@ -198,19 +197,4 @@ func (w *watching) keepChange(a *assess.Adviser, told bool) {
 	text, err := json.Marshal(now)
 	w.in.session.note(err)
 	w.in.session.mark(recordings.Mark{T: w.heard, Kind: recordings.Changed, Text: string(text)})
-}
-
-// version is that of this program, as the Go tool stamped it.
-func version() string {
-	info, ok := debug.ReadBuildInfo()
-	if !ok {
-		return ""
-	}
-	v := info.Main.Version
-	for _, s := range info.Settings {
-		if s.Key == "vcs.revision" && (v == "" || v == "(devel)") {
-			v = s.Value
-		}
-	}
-	return v
 }

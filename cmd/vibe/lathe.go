@@ -15,8 +15,9 @@ func newLathe() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "lathe",
 		Short: "the lathes of this shop: their speeds, and their own shake",
-		Long: `Lists the lathes of this shop. Once one is kept here, --lathe NAME says all that is
-known of it: its speeds, its mass, and how it shakes with nothing mounted.`,
+		Long: `Lists the lathes of this shop. Once one is kept here, --lathe NAME says all
+that is known of it: its speeds, its mass, and how it shakes with nothing
+mounted.`,
 		Example: `  vibe lathe add mini --steps 500,800,1250,1800 --lathe-mass 35kg
   vibe lathe baseline mini empty.csv`,
 		Args: knownCommand,
@@ -91,9 +92,9 @@ func newLatheBaseline(file *shopFile) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "baseline NAME FILE",
 		Short: "keep how a lathe shakes with nothing mounted",
-		Long: `Keeps a recording of the lathe with nothing mounted, run at each of its speeds for ten
-seconds. Later advice tells the lathe's own shake from the blank's by it, and vibe log
-trend how it changes over the months.`,
+		Long: `Keeps a recording of the lathe with nothing mounted, run at each of its speeds
+for ten seconds. Later advice tells the lathe's own shake from the blank's by
+it, and vibe log trend how it changes over the months.`,
 		Args: takes("NAME", "FILE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			j := job{lathe: assess.Lathe{Name: args[0]}, shop: *file}

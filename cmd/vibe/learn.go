@@ -29,7 +29,7 @@ func (in input) learnt() []string {
 	return []string{"comfort limit " + assess.ShakeText(in.comfort) + ", from your own marks: see vibe learn"}
 }
 
-var shakeKind = kind{name: "mm/s", units: []unit{{"mm/s", 1}}, bare: true, example: "3.2"}
+var shakeKind = kind{name: "mm/s", units: []unit{{"mm/s", 1}}, bare: true, most: 1000, example: "3.2"}
 
 func newLearn() *cobra.Command {
 	var who person
@@ -37,8 +37,8 @@ func newLearn() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "learn",
 		Short: "your comfort limit, and your hand trained against the number",
-		Long: `Shows what was learned of you on this lathe: the shake that you call too much, from
-your own marks, and how well your hand knows the four words.`,
+		Long: `Shows what was learned of you on this lathe: the shake that you call too much,
+from your own marks, and how well your hand knows the four words.`,
 		Example: `  vibe learn mark too-much --shake 5.1
   vibe learn hand --sounds sounds
   vibe learn hear --shake 4.5 --speed 600 --to rough.wav`,
@@ -125,10 +125,10 @@ func newHear() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "hear --to FILE.wav",
 		Short: "a shake as sound: one throb a turn, loudness true to the shake",
-		Long: `Writes a WAV file of a shake, pitched up so that an ear hears it: one throb for each
-turn. Twice the shake is twice as loud, in every file alike; set the volume once, with
-a file of 4.5 mm/s. Of a recording it takes the four seconds that shake most, or those
-about --at.`,
+		Long: `Writes a WAV file of a shake, pitched up so that an ear hears it: one throb for
+each turn. Twice the shake is twice as loud, in every file alike; set the
+volume once, with a file of 4.5 mm/s. Of a recording it takes the four seconds
+that shake most, or those about --at.`,
 		Example: `  vibe learn hear --shake 4.5 --speed 600 --to rough.wav
   vibe learn hear --from roughing.csv --at 12 --to moment.wav
   vibe learn hear --from 12 --to session.wav`,
@@ -171,7 +171,7 @@ about --at.`,
 	fs.Var(amount(speedKind, &speed), "speed", "of the spindle, with --shake")
 	fs.StringVar(&from, "from", "", "a recording's `FILE`, or a kept session's number, to take it from")
 	shop.flag(fs)
-	fs.Var(amount(kind{name: "s", units: []unit{{"s", 1}}, bare: true, example: "12.5"}, &at), "at", "which moment of it, in s")
+	fs.Var(amount(kind{name: "s", units: []unit{{"s", 1}}, bare: true, most: 1e6, example: "12.5"}, &at), "at", "which moment of it, in s")
 	fs.StringVar(&to, "to", "", "the new WAV `FILE`")
 	recordingFlags(fs, &opts)
 	return cmd

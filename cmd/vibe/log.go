@@ -18,9 +18,10 @@ func newLog() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "log",
 		Short: "the kept sessions: find, compare, show to others, back up",
-		Long: `Lists the kept sessions, the newest first. vibe watch keeps every session, vibe read
-FILE --keep a recording. The commands below look into them. The shop file is an SQLite
-database: its tables say what they hold, and any SQLite tool reads them.`,
+		Long: `Lists the kept sessions, the newest first. vibe watch keeps every session, vibe
+read FILE --keep a recording. The commands below look into them. The shop file
+is an SQLite database: its tables say what they hold, and any SQLite tool reads
+them.`,
 		Example: `  vibe log list cherry --since 2026-01-01
   vibe log show 12
   vibe log compare 12 15`,
@@ -39,7 +40,7 @@ func newLogList(file *shopFile) *cobra.Command {
 	var filter recordings.Filter
 	cmd := &cobra.Command{
 		Use:   "list [WORDS]",
-		Short: "the sessions, newest first; WORDS are looked for in label, lathe, wood, source and task",
+		Short: "the sessions, newest first, or those that WORDS describe",
 		Args:  cobra.ArbitraryArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			shop, err := file.view()

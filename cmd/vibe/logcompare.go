@@ -13,7 +13,7 @@ import (
 func newLogCompare(file *shopFile) *cobra.Command {
 	return &cobra.Command{
 		Use:   "compare A B",
-		Short: "shake against speed of two sessions, and whether the difference is real",
+		Short: "shake against speed of two sessions: is the difference real?",
 		Args:  takes("NUMBER", "second NUMBER"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			shop, err := file.view()

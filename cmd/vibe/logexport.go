@@ -22,8 +22,9 @@ func newLogExport(file *shopFile) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "export N --to FILE",
 		Short: "the samples of a session as .csv, .csv.gz or .wav",
-		Long: `Writes the samples of a session: CSV has every time and value with all its digits; WAV
-has the values alone, at one even rate, and what that changes is said.`,
+		Long: `Writes the samples of a session: CSV has every time and value with all its
+digits; WAV has the values alone, at one even rate, and what that changes is
+said.`,
 		Example: "  vibe log export 12 --to bowl.csv.gz\n  vibe log export 12 --to bowl.wav",
 		Args:    takes("NUMBER"),
 		RunE: func(cmd *cobra.Command, args []string) error {

@@ -26,7 +26,7 @@ func newLogReport(file *shopFile) *cobra.Command {
 	var force bool
 	cmd := &cobra.Command{
 		Use:   "report N --to FILE",
-		Short: "a session as one page to print or to send (.html), or its drawings (.svg, .png)",
+		Short: "a session as a page to print (.html), or as drawings (.svg, .png)",
 		Args:  takes("NUMBER"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			write := map[string]func(*sheet, io.Writer) error{".html": (*sheet).page, ".svg": (*sheet).svg, ".png": (*sheet).png}[strings.ToLower(filepath.Ext(to))]

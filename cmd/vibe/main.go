@@ -13,6 +13,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"strings"
 	"syscall"
 
 	"github.com/spf13/cobra"
@@ -49,8 +50,9 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 }
 
 const welcome = `vibe tells a woodturner which spindle speed to go to next, and why.
-An accelerometer (a phone, or a small board) clamped to the lathe's headstock feels
-how hard the blank throws once per turn; vibe puts that into numbers and advice.
+An accelerometer (a phone, or a small board) clamped to the lathe's headstock
+feels how hard the blank throws once per turn; vibe puts that into numbers and
+advice.
 
 Try first:
   vibe demo
@@ -74,6 +76,7 @@ func newRoot() *cobra.Command {
 		Use:           "vibe",
 		Short:         "which spindle speed to go to next, and why",
 		Long:          "vibe tells a woodturner which spindle speed to go to next, and why, from an\naccelerometer clamped to the lathe's headstock.",
+		Version:       versionLine(),
 		SilenceErrors: true,
 		SilenceUsage:  true,
 		Args:          knownCommand,
@@ -83,8 +86,10 @@ func newRoot() *cobra.Command {
 		},
 	}
 	root.CompletionOptions.HiddenDefaultCmd = true
+	root.SetVersionTemplate("{{.Version}}")
+	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages", ".FlagUsagesWrapped 80"))
 	root.SetFlagErrorFunc(flagError)
-	root.AddCommand(newDemo(), newPlan(), newRead(), newWatch(), newLog(), newLathe(), newBalance(), newLearn())
+	root.AddCommand(newDemo(), newPlan(), newRead(), newWatch(), newLog(), newLathe(), newBalance(), newLearn(), newVersion())
 	return root
 }
 

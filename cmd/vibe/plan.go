@@ -20,9 +20,9 @@ func newPlan() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "plan --diameter 310mm",
 		Short: "before mounting: where to start, how fast at most, and why",
-		Long: `Says, before a blank is mounted, which speed to switch on at, how fast it may ever
-go, which rule sets that limit, and what energy would be turning.
-The more you tell it, the less it has to assume the worst.`,
+		Long: `Says, before a blank is mounted, which speed to switch on at, how fast it may
+ever go, which rule sets that limit, and what energy would be turning. The more
+you tell it, the less it has to assume the worst.`,
 		Example: `  vibe plan --diameter 310mm --length 120mm --balance rough --held faceplate
   vibe plan --diameter 12in --wood cherry --lowest 250 --highest 3000
   vibe plan --card --lowest 250 --highest 3000 --to card.svg`,

@@ -7,7 +7,9 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"reflect"
 	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -30,11 +32,12 @@ func newRead() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "read FILE|N",
 		Short: "a recording of yours: what the lathe did, and which speed to go to",
-		Long: `Reads a recording of an accelerometer clamped to the headstock, and says how fast
-the spindle turned, how hard it shook once per turn, which speed to go to and why.
-FILE is CSV or WAV; - is standard input. N is the number of a kept session: it is run
-again with all that was said then, also on the way, and says the same. Say another
-blank, lathe, task, dial or person, and it is read anew with that.`,
+		Long: `Reads a recording of an accelerometer clamped to the headstock, and says how
+fast the spindle turned, how hard it shook once per turn, which speed to go to
+and why. FILE is CSV or WAV; - is standard input. N is the number of a kept
+session: it is run again with all that was said then, also on the way, and says
+the same. Say another blank, lathe, task, dial or person, and it is read anew
+with that.`,
 		Example: `  vibe read roughing.csv --diameter 310mm --length 120mm --balance rough
   vibe read roughing.wav --full-scale 2g --speed 600 --json`,
 		Args: takes("FILE"),
@@ -86,15 +89,20 @@ blank, lathe, task, dial or person, and it is read anew with that.`,
 	return cmd
 }
 
+// ofFiles are the flags of a file, which nothing live has a use for.
+var ofFiles = []string{"rate", "time", "range", "full-scale", "axes", "skip-bad"}
+
 // recordingFlags registers the flags that say what a recording does not say itself.
 func recordingFlags(fs *pflag.FlagSet, o *sensor.Options) {
 	fs.Var(amount(rateKind, &o.Rate), "rate", "samples a second, for a file with no time column")
 	fs.Var(word(&o.Unit, "g", "mg", "m/s2"), "unit", "of the file's values: g, mg or m/s2")
-	fs.Var(amount(accelerationKind, &o.FullScale), "full-scale", "what the largest value of a WAV means: 2g, 20m/s2")
+	fs.Var(amount(accelerationKind, &o.FullScale), "full-scale", "what the largest value of a WAV means: 2g")
 	fs.Var(list("names", func(s string) error {
 		o.Axes = append(o.Axes, s)
 		return nil
 	}), "axes", "the columns to read, up to three: ax,ay,az")
+	fs.Var(freeText(&o.Time), "time", "the column of the times, and its unit: clock_ms")
+	fs.Var(amount(accelerationKind, &o.Range), "range", "of the sensor behind a CSV: 2g, 20m/s2")
 	fs.BoolVar(&o.SkipBad, "skip-bad", false, "leave bad rows out, and count them")
 }
 
@@ -114,7 +122,7 @@ func (j *job) source(cmd *cobra.Command, name string, opts sensor.Options, dial 
 	if cmd.Flags().Changed("keep") {
 		return nil, usage{hintf("vibe log show "+name, "session %d is kept already", number)}
 	}
-	k, err := j.shop.source(number)
+	k, err := j.shop.source(number, opts)
 	if err != nil {
 		return nil, err
 	}
@@ -138,13 +146,16 @@ func keptNumber(name string) (n int64, kept bool) {
 // recordingOf opens a file, standard input for "-", or a kept session by its number.
 func recordingOf(cmd *cobra.Command, shop shopFile, name string, opts sensor.Options) (sensor.Source, error) {
 	if n, kept := keptNumber(name); kept {
-		return shop.source(n)
+		return shop.source(n, opts)
 	}
 	return open(cmd, name, opts)
 }
 
-// source opens a kept session to be read.
-func (f shopFile) source(number int64) (keptSource, error) {
+// source opens a kept session to be read, which leaves nothing to say about its samples.
+func (f shopFile) source(number int64, opts sensor.Options) (keptSource, error) {
+	if !reflect.ValueOf(opts).IsZero() {
+		return keptSource{}, usage{hintf("leave --unit, --"+strings.Join(ofFiles, ", --")+" out", "session %d has its own times, axes and units", number)}
+	}
 	shop, err := f.view()
 	if err != nil {
 		return keptSource{}, err

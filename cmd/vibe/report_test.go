@@ -61,6 +61,7 @@ func TestDemoSaved(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "demo.csv")
 	code, out, msg := vibe(t, nil, "demo", "--save", file)
 	require.Zero(t, code, msg)
+	out = strings.ReplaceAll(out, "\\\n", "") // as a shell does
 	next := regexp.MustCompile(`(?m)^  vibe (read .*)$`).FindStringSubmatch(out)
 	require.NotNil(t, next, "it says how to go on: %s", out)
 	code, read, msg := vibe(t, nil, strings.Fields(next[1])...)

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"strconv"
@@ -12,7 +13,8 @@ import (
 type kind struct {
 	name    string // as usage text shows it: --diameter length
 	units   []unit
-	bare    bool // a number without a unit is taken as the first unit
+	bare    bool    // a number without a unit is taken as the first unit
+	most    float64 // in the base unit, chosen: beyond it a slip of the finger was meant
 	example string
 }
 
@@ -25,21 +27,21 @@ type unit struct {
 // Inch, pound and ounce are exact by the international yard and pound agreement of 1959;
 // standard gravity 9.80665 m/s² is exact by the 3rd CGPM, 1901.
 var (
-	lengthKind = kind{name: "length", example: "310mm, 31cm or 12in", units: []unit{
+	lengthKind = kind{name: "length", most: 1e4, example: "310mm, 31cm or 12in", units: []unit{
 		{"mm", 1}, {"cm", 10}, {`in inch inches "`, 25.4},
 	}}
-	massKind = kind{name: "mass", example: "1.5kg, 1500g, 3lb or 50oz", units: []unit{
+	massKind = kind{name: "mass", most: 1e5, example: "1.5kg, 1500g, 3lb or 50oz", units: []unit{
 		{"kg", 1}, {"g", 1e-3}, {"lb lbs", 0.45359237}, {"oz", 0.028349523125},
 	}}
-	speedKind = kind{name: "rpm", example: "1200 or 1200rpm", bare: true, units: []unit{
+	speedKind = kind{name: "rpm", most: 2e4, example: "1200 or 1200rpm", bare: true, units: []unit{
 		{"rpm r/min", 1},
 	}}
-	rateKind = kind{name: "Hz", example: "1000 or 1000Hz", bare: true, units: []unit{
+	rateKind = kind{name: "Hz", most: 1e6, example: "1000 or 1000Hz", bare: true, units: []unit{
 		{"hz", 1}, {"khz", 1000},
 	}}
-	percentKind = kind{name: "%", example: "12 or 12%", bare: true, units: []unit{{"%", 1}}}
+	percentKind = kind{name: "%", most: 1000, example: "12 or 12%", bare: true, units: []unit{{"%", 1}}}
 
-	accelerationKind = kind{name: "accel", example: "2g or 20m/s2", units: []unit{
+	accelerationKind = kind{name: "accel", most: 1e6, example: "2g or 20m/s2", units: []unit{
 		{"g", 9.80665}, {"mg", 9.80665e-3}, {"m/s2 m/s^2 m/s² m_s2", 1},
 	}}
 )
@@ -68,8 +70,9 @@ func (k kind) parse(s string) (float64, error) {
 		return 0, hintf("write it as "+k.example, "%w", err)
 	}
 	switch v *= factor; {
-	case v > 1e9:
-		return 0, hintf("write it as "+k.example, "%q is too large to be real", s)
+	case v > k.most:
+		u := k.units[0]
+		return 0, hintf(fmt.Sprintf("write it as %s; %g %s is the most", k.example, k.most/u.factor, strings.Fields(u.names)[0]), "%q is too large to be real", s)
 	case !(v > 0):
 		return 0, hintf("leave the flag out when it is not known", "%q must be larger than zero", s)
 	}
@@ -91,6 +94,9 @@ func (k kind) split(s string) (number string, factor float64, err error) {
 		}
 	}
 	name := strings.TrimLeft(s, "0123456789.,/+- ")
+	if _, err := strconv.ParseFloat(s, 64); err == nil || errors.Is(err, strconv.ErrRange) {
+		name = "" // the e of 1e5 is no unit
+	}
 	list := strings.Join(known, ", ")
 	switch {
 	case longest > 0:

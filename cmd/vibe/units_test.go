@@ -2,7 +2,6 @@ package main
 
 import (
 	"errors"
-	"math"
 	"strconv"
 	"testing"
 
@@ -73,12 +72,12 @@ func TestQuantityNeverLies(t *testing.T) {
 		k := rapid.SampledFrom([]kind{lengthKind, massKind, speedKind, rateKind, accelerationKind}).Draw(t, "kind")
 		s := rapid.OneOf(rapid.String(), rapid.StringMatching(`[-+]?[0-9]{0,3}[./, -]?[0-9]{0,3}[e]?[0-9]{0,3} ?(mm|cm|in|kg|g|lb|oz|rpm|m/s2|)`)).Draw(t, "text")
 		v, err := k.parse(s)
-		if err == nil && !(v > 0 && !math.IsInf(v, 0)) {
+		if err == nil && !(v > 0 && v <= k.most) {
 			t.Fatalf("parse(%q) = %v", s, v)
 		}
 	})
 	rapid.Check(t, func(t *rapid.T) {
-		x := rapid.Float64Range(0.01, 1e5).Draw(t, "x")
+		x := rapid.Float64Range(0.01, 393).Draw(t, "x")
 		v, err := lengthKind.parse(strconv.FormatFloat(x, 'f', -1, 64) + "in")
 		require.NoError(t, err)
 		require.InEpsilon(t, x*25.4, v, 1e-12)

@@ -35,15 +35,16 @@ func newWatch() *cobra.Command {
 	f.pace = 1
 	cmd := &cobra.Command{
 		Use:   "watch --from simulated",
-		Short: "live at the lathe: the speed, the shake and the advice while the blank turns",
-		Long: `Shows, while the blank turns, how fast the spindle really is, how hard it shakes once
-per turn, which speed to go to and why. --from serial is a board on USB, serial:PORT
-one of several. --from phone shows a code, for the phone's camera, that makes the phone
-the sensor. --from simulated is a lathe to play with: its dial follows the advice,
-until a key takes it. --from FILE replays a recording. Where the output is no terminal
-it is plain lines, one whenever something changed. Every session is kept: see vibe log.`,
+		Short: "live at the lathe: speed, shake and advice while the blank turns",
+		Long: `Shows, while the blank turns, how fast the spindle really is, how hard it
+shakes once per turn, which speed to go to and why. --from serial is a board on
+USB, serial:PORT one of several. --from phone shows a code, for the phone's
+camera, that makes the phone the sensor. --from simulated is a lathe to play
+with: its dial follows the advice, until a key takes it. --from FILE replays a
+recording. Where the output is no terminal it is plain lines, one whenever
+something changed. Every session is kept: see vibe log.`,
 		Example: `  vibe watch --from simulated
-  vibe watch --from serial --diameter 310mm --length 120mm --balance rough --speed 400
+  vibe watch --from serial --diameter 310mm --balance rough --speed 400
   vibe watch --from roughing.csv --pace 4 --diameter 310mm --length 120mm`,
 		Args: takes(),
 		RunE: func(cmd *cobra.Command, _ []string) error {
