@@ -175,6 +175,10 @@ func TestWAVErrors(t *testing.T) {
 		_, err = read(good, o)
 		refused(t, err, `r.csv: a WAV file says its own rate and has no unit; leave --rate and --unit out, --full-scale says what its values mean`)
 	}
+	_, err = read(good, sensor.Options{FullScale: 10, Time: "t"})
+	refused(t, err, `r.csv: a WAV file says its own rate and has no column of times; leave --time out`)
+	_, err = read(good, sensor.Options{FullScale: 10, Range: 10})
+	refused(t, err, `r.csv: a WAV file ends at its full scale; leave --range out, --full-scale says what its values mean`)
 	_, err = read(good, sensor.Options{FullScale: -1})
 	require.EqualError(t, err, "full scale -1 m/s²: want a positive number up to 1e+06")
 }
