@@ -95,6 +95,7 @@ func TestRattle(t *testing.T) {
 		"for a moment":        {with(quiet, steady(0, 16, 500, 1)), with(loud, steady(4, 2, 500, 1)), false},
 		"with another speed":  {with(quiet, steady(0, 16, 500, 1)), with(loud, steady(4, 16, 520, 1)), false},
 		"of next to no shake": {with(quiet, steady(0, 16, 500, 0.1)), with(loud, steady(4, 4, 500, 0.1)), false},
+		"two before":          {with([]float64{1.2, 1.2, 0.1, 0.1}, steady(0, 16, 500, 1)), with(loud, steady(4, 4, 500, 1)), false},
 		"two of them":         {with(quiet, steady(0, 16, 500, 1)), with([]float64{1, 2, 0.1, 0.1}, steady(4, 4, 500, 1)), false},
 	} {
 		a := turning()
@@ -117,8 +118,10 @@ func TestStopStands(t *testing.T) {
 	assert.Equal(t, assess.Stop, hear(a, steady(1, 16, 590, 1)...).Action, "still as fast")
 	assert.Equal(t, assess.Stop, hear(a, steady(5, 2, 560, 6)...).Action, "rough is no way out of a stop")
 	assert.Equal(t, assess.Stop, a.See(assess.Reading{T: 6, Faults: []dsp.Fault{dsp.Stuck}}).Action, "bad data")
-	assert.Equal(t, assess.Stop, hear(a, steady(7, 4, 300, 1)...).Action, "slower, not settled")
-	assert.NotEqual(t, assess.Stop, hear(a, steady(8, 12, 300, 1)...).Action, "slower and settled")
+	assert.Equal(t, assess.Stop, hear(a, steady(6.25, 1, 490, 1)...).Action, "hardly slower")
+	assert.Equal(t, assess.Stop, hear(a, steady(6.5, 16, 490, 1)...).Action, "hardly slower, settled")
+	assert.Equal(t, assess.Stop, hear(a, steady(10.5, 4, 300, 1)...).Action, "slower, not settled")
+	assert.NotEqual(t, assess.Stop, hear(a, steady(11.5, 12, 300, 1)...).Action, "slower and settled")
 	require.Equal(t, assess.Stop, hear(a, steady(20, 1, 600, 12)...).Action)
 	for i := range 12 {
 		want := assess.Stop // one reading of nothing may be a fault

@@ -42,7 +42,7 @@ const (
 	leastGain   = 1.01 // a smaller raise is not worth a hand on the dial
 	ceilingSlip = 1.02 // above this much over a ceiling the dial must move
 	littleOver  = 1.10 // up to this much over a ceiling it may be the dial that is off
-	littleLess  = 0.95 // share of the ceiling that is asked for then
+	littleLess  = 0.94 // share of the ceiling that is asked for then: with dialError on it, it is just below ceilingSlip
 	overLimit   = 1.05 // a settled shake this much over the comfort limit is lowered
 	justRisen   = 1.10 // a shake this much over the least of the last 2 s is growing, and no place to go faster from
 	backToCalm  = 0.9  // share of the comfort limit that ends a lowering, and that a raise must keep

@@ -50,11 +50,12 @@ func (l *loud) stop(r Reading) (Advice, bool) {
 		Reasons: []Reason{violentReason(), {"total", "more than what comes once per turn: the cut, knocks, the motor, a bearing or the belt", practice}, {"look", lookAt, practice}}}, true
 }
 
-// heard waits while it is violent in all: no speed to hold.
+// heard waits while it is violent in all and for 2 s after: no speed to hold.
 func (a *Adviser) heard(r Reading, _ Ceiling) (Advice, bool) {
-	if !a.loud.on {
+	_, _, total := a.last2s()
+	if FeelOf(total) != Violent || total > hardestShake {
 		return Advice{}, false
 	}
-	return Advice{Action: Wait, Say: fmt.Sprintf("Wait: %s once per turn, but %s in all, violent. Tool off the wood!", ShakeText(r.Shake), ShakeText(r.Total)),
-		Reasons: []Reason{{"total", fmt.Sprintf("all vibration together is violent, and only %s of it comes once per turn: a catch, a heavy cut or something loose; switch off if it goes on", ShakeText(r.Shake)), EdgesSource}}}, true
+	return Advice{Action: Wait, Say: fmt.Sprintf("Wait: %s once per turn, but %s in all, violent. Tool off the wood!", ShakeText(r.Shake), ShakeText(total)),
+		Reasons: []Reason{{"total", fmt.Sprintf("all vibration together was violent within the last 2 s, and only %s of it comes once per turn: a catch, a heavy cut or something loose; switch off if it goes on", ShakeText(r.Shake)), EdgesSource}}}, true
 }

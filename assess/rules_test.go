@@ -29,6 +29,7 @@ func TestRoughAboveTheCeiling(t *testing.T) {
 	d := hear(a, append(steady(0.25, 12, 300, 0.5), steady(4, 4, 1.06*top, 9)...)...)
 	assert.Equal(t, "rough", d.Reasons[0].Code, d.Say)
 	assert.Contains(t, codes(d), "ceiling")
+	assert.LessOrEqual(t, d.Speed, top)
 	if d.Action == assess.Lower {
 		assert.Less(t, upperEdge(t, a, d.Speed), 4.5, d.Say)
 	} else {
@@ -76,6 +77,9 @@ func TestLowerStands(t *testing.T) {
 	require.Equal(t, assess.Lower, low.Action, low.Say)
 	d := hear(a, steady(4.5, 1, (500+low.Speed)/2, 3)...)
 	assert.Equal(t, low.Say, d.Say)
+	between := (500+low.Speed)/2 - 20
+	assert.Equal(t, assess.Lower, hear(a, steady(4.75, 8, between, 2)...).Action)
+	assert.NotEqual(t, assess.Lower, hear(a, steady(6.75, 1, between, 2)...).Action, "settled where it is comfortable")
 }
 
 // TestViolentInAll: a line that may be noise or another's stops where all vibration is
@@ -219,7 +223,7 @@ func TestLittleOverTheCeiling(t *testing.T) {
 }
 
 // TestReach: a step of more than 15 % takes three speeds over a third of the scale, on a lathe
-// with steps.
+// with steps; none is of more than 40 %.
 func TestReach(t *testing.T) {
 	t.Parallel()
 	for name, c := range map[string]struct {
@@ -230,11 +234,15 @@ func TestReach(t *testing.T) {
 		"far apart": {[]assess.RPM{300, 350, 405}, true, 510},
 		"too close": {[]assess.RPM{350, 375, 405}, true, 405},
 		"only two":  {[]assess.RPM{300, 405}, true, 405},
+		"too far":   {[]assess.RPM{300, 350, 400}, true, 400},
 		"no steps":  {[]assess.RPM{300, 350, 405}, false, 465},
 	} {
 		a := turning()
 		if c.steps {
-			a.Lathe = assess.Lathe{Steps: append(slices.Clone(c.seen), 510)}
+			a.Lathe = assess.Lathe{Steps: append(slices.Clone(c.seen), 510, 570)}
+		}
+		if name == "too far" { // by 42 %
+			a.Lathe.Steps = slices.DeleteFunc(a.Lathe.Steps, func(n assess.RPM) bool { return n == 510 })
 		}
 		var d assess.Advice
 		for i, n := range c.seen {

@@ -1,0 +1,117 @@
+package assess_test
+
+import (
+	"fmt"
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"vibe/assess"
+)
+
+// TestDialThatLies: whoever sets what is asked for on a dial that shows up to 8 % too little
+// gets below the ceiling in two moves, however little above it the lathe was.
+func TestDialThatLies(t *testing.T) {
+	t.Parallel()
+	top := turning().See(steady(0, 1, 300, 0.5)[0]).Ceilings[0].RPM
+	for _, lie := range []assess.RPM{1, 1.03, 1.05, 1.08} {
+		for _, above := range []assess.RPM{1.03, 1.07, 1.2, 1.5} {
+			a := turning()
+			n, moves := above*top, 0
+			for at := 0.0; at < 12; at += 4 {
+				d := hear(a, steady(at, 12, n, 0.5)...)
+				if d.Action == assess.Lower {
+					require.LessOrEqual(t, d.Speed, top)
+					n = lie * d.Speed
+					moves++
+				}
+			}
+			assert.LessOrEqual(t, n, 1.02*top, "dial off by %v, from %v of the ceiling", lie, above)
+			assert.LessOrEqual(t, moves, 2)
+		}
+	}
+}
+
+// TestSlowestAboveTheCeiling: a lathe whose slowest speed is above the ceiling stops, however
+// little above; one that can run just below it goes there.
+func TestSlowestAboveTheCeiling(t *testing.T) {
+	t.Parallel()
+	top := turning().See(steady(0, 1, 300, 0.5)[0]).Ceilings[0].RPM
+	a := turning()
+	a.Lathe.Low = 1.01 * top
+	assert.Equal(t, assess.Stop, hear(a, steady(0, 1, 1.01*top, 0.1)...).Action)
+	a = turning()
+	a.Lathe.Low = 0.97 * top
+	d := hear(a, steady(0, 1, 1.05*top, 0.1)...)
+	assert.Equal(t, assess.Lower, d.Action, d.Say)
+	assert.InDelta(t, 0.97*float64(top), float64(d.Speed), 1e-9)
+}
+
+// resonant visits speeds of a lathe of one mode at 420 rpm, damping 0.05, and calls each last
+// advice; the shake at 420 rpm is peak.
+func resonant(a *assess.Adviser, peak float64, speeds []assess.RPM, each func(n assess.RPM, d assess.Advice)) {
+	for i, n := range speeds {
+		shake := peak / 10 * float64(n/420) * assess.UnbalanceGain(float64(n/420), 0.05)
+		each(n, hear(a, steady(4*float64(i), 12, n, shake)...))
+	}
+}
+
+// TestLowerIsLower: on a resonance the way out is down, though it was calm above.
+func TestLowerIsLower(t *testing.T) {
+	t.Parallel()
+	a := turning()
+	var last assess.Advice
+	resonant(a, 6, []assess.RPM{300, 330, 360, 390, 420, 450, 480, 520, 560, 600, 421}, func(_ assess.RPM, d assess.Advice) { last = d })
+	assert.Less(t, upperEdge(t, a, 600), 3.0, "it is known to be calm above")
+	require.Equal(t, assess.Lower, last.Action, last.Say)
+	assert.Less(t, last.Speed, assess.RPM(400), last.Say)
+}
+
+// TestMostOnTheWay: a raise names the most that is to be expected on the way, also where that is
+// at its beginning.
+func TestMostOnTheWay(t *testing.T) {
+	t.Parallel()
+	a, past := turning(), 0
+	resonant(a, 1.5, []assess.RPM{300, 330, 360, 390, 420, 450, 480, 520, 560}, func(n assess.RPM, d assess.Advice) {
+		if d.Action != assess.Raise {
+			return
+		}
+		if n > 420 {
+			past++
+		}
+		for _, p := range a.Map() {
+			if p.Speed >= n && p.Speed <= d.Speed {
+				assert.GreaterOrEqual(t, said(t, d), 0.97*p.High, "%v from %v: %s", p.Speed, n, d.Reasons[0].Text)
+			}
+		}
+	})
+	assert.Positive(t, past, "no raise past the resonance")
+}
+
+// said is the shake that the reason of a raise names.
+func said(t *testing.T, d assess.Advice) float64 {
+	t.Helper()
+	require.Equal(t, "predicted", d.Reasons[0].Code)
+	var to, shake float64
+	n, err := fmt.Sscanf(d.Reasons[0].Text, "on the way to %f rpm it stays below %f", &to, &shake)
+	require.NoError(t, err)
+	require.Equal(t, 2, n)
+	return shake
+}
+
+// TestNoChatter: while nothing changes but what the cut makes the shake wander, the speed asked
+// for stays what it was, for half a minute.
+func TestNoChatter(t *testing.T) {
+	t.Parallel()
+	a := turning()
+	asked := map[assess.RPM]int{}
+	for i := range 120 {
+		r := steady(0.25*float64(i), 1, 400, 0.8*(1+0.04*math.Sin(float64(i)/7)))[0]
+		if d := a.See(r); d.Action != assess.Wait {
+			asked[d.Speed]++
+		}
+	}
+	assert.Len(t, asked, 1, "%v", asked)
+}
