@@ -228,6 +228,15 @@ func TestTrialOfTheWrongSize(t *testing.T) {
 	assert.Contains(t, large.Faults, assess.TooLarge)
 	assert.InDelta(t, 20, large.Next.Grams, 3)
 	assert.Empty(t, solve(50, 1).Faults)
+	b := assess.Balancing{Runs: typed(10, 100, []float64{2, 2.05, 2.02, 1.95}, 0, 120, 240), Fastened: assess.Taped}
+	for i := range b.Runs {
+		b.Runs[i].Speed = 600
+	}
+	h, err := b.Solve()
+	require.NoError(t, err)
+	require.Contains(t, h.Faults, assess.TooSmall)
+	assert.LessOrEqual(t, h.Next.Throw(600), assess.Taped.Hold(), "never more than its fastening holds")
+	assert.Greater(t, h.Next.Grams, 10.0)
 }
 
 // A run with the fix put on tells whether it worked, and does the answer no harm: random
@@ -296,6 +305,19 @@ func TestThrow(t *testing.T) {
 	assert.InDelta(t, 888.26, assess.Mass{Grams: 20, Radius: 450}.Throw(3000), 1e-2)
 }
 
+// A screw of 4 mm, 15 mm deep, in the lightest wood of the table comes out of end grain at three
+// quarters of p = 15 700·G²·D·L lbf, D and L in inches (Wood Handbook FPL-GTR-190, chapter 8):
+// trusted with less than a tenth of that. Tape holds the weight of half a kilogram.
+func TestHold(t *testing.T) {
+	t.Parallel()
+	const lbf = 4.4482216
+	out := 0.75 * 15700 * 0.34 * 0.34 * (4 / 25.4) * (15 / 25.4) * lbf
+	assert.LessOrEqual(t, assess.Screwed.Hold(), out/10)
+	assert.Greater(t, assess.Screwed.Hold(), out/13)
+	assert.InDelta(t, 0.5*9.80665, assess.Taped.Hold(), 0.1)
+	assert.Equal(t, assess.Taped.Hold(), assess.Fastening("").Hold(), "not said counts as tape")
+}
+
 func TestPlanTrial(t *testing.T) {
 	t.Parallel()
 	l := assess.Lathe{Low: 50, High: 3000}
@@ -325,6 +347,9 @@ func TestPlanTrial(t *testing.T) {
 	require.ErrorContains(t, err, "does not lie on the blank")
 	require.ErrorContains(t, assess.Taped.Refuse(assess.Mass{Grams: 50, Radius: 100}, 900), "tape counts on 5 N at most")
 	assert.NoError(t, assess.Screwed.Refuse(assess.Mass{Grams: 50, Radius: 100}, 900))
+	just := assess.RPM(math.Sqrt(5/0.005) * 60 / (2 * math.Pi)) // where 50 g at 100 mm throw with 5 N
+	assert.NoError(t, assess.Taped.Refuse(assess.Mass{Grams: 50, Radius: 100}, just))
+	assert.Error(t, assess.Taped.Refuse(assess.Mass{Grams: 50, Radius: 100}, 1.015*just), "3 % more")
 }
 
 // The speed it would allow stays below every ceiling, and is none where nothing is known of
@@ -348,7 +373,18 @@ func TestAllowsNeverAboveCeilings(t *testing.T) {
 		if h.High >= 4.5 {
 			require.Zero(r, h.Allows)
 		}
+		if h.Known {
+			require.LessOrEqual(r, h.High, 0.7*h.Before, "a fix that may hardly help is none")
+		}
+		b.Blank.Defects = []assess.Defect{assess.Crack}
+		h, err = b.Solve()
+		require.NoError(r, err)
+		require.Zero(r, h.Allows, "a cracked blank is allowed no speed")
 	})
+	vague := assess.Balancing{Runs: typed(20, 90, []float64{4.8, 4.4, 4.9, 5.1}, 0, 120, 240)}
+	h, err := vague.Solve()
+	require.NoError(t, err)
+	assert.False(t, h.Known, "%+v", h)
 }
 
 // Grades of ISO 21940-11:2016: U = 1000·G·m/ω, 6016 g·mm for G 6.3, 100 kg, 1000 rpm (9549·G·m/n

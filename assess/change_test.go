@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"vibe/assess"
+	"vibe/dsp"
 )
 
 // climbed is an adviser that has seen a lathe shake more and more towards 600 rpm.
@@ -76,6 +77,12 @@ func TestChange(t *testing.T) {
 	require.NoError(t, a.Change(b, a.Task))
 	assert.Empty(t, a.Map(), "held otherwise it is another blank")
 
+	a, _ = climbed(t)
+	b = a.Blank
+	b.Length = 120
+	require.NoError(t, a.Change(b, a.Task))
+	assert.Empty(t, a.Map(), "no cut makes it longer: it is another blank")
+
 	a = &assess.Adviser{Lathe: workshop()}
 	hear(a, steady(0, 12, 300, 0.5)...)
 	require.NoError(t, a.Change(assess.Blank{Diameter: 310, Length: 90}, ""))
@@ -91,6 +98,21 @@ func TestChangeKeepsStop(t *testing.T) {
 	b.Diameter = 200
 	require.NoError(t, a.Change(b, assess.Sanding))
 	assert.Equal(t, assess.Stop, hear(a, steady(1, 16, 590, 1)...).Action)
+}
+
+// TestChangeBelowTheNewCeiling: a lower that stands when the task changes is to below the new
+// ceiling too, though no reading comes that could say so.
+func TestChangeBelowTheNewCeiling(t *testing.T) {
+	t.Parallel()
+	a := turning()
+	was := hear(a, steady(0, 1, 1200, 1)...)
+	require.Equal(t, assess.Lower, was.Action)
+	require.NoError(t, a.Change(a.Blank, assess.Sanding))
+	top := assess.Ceilings(a.Lathe, a.Blank, assess.Sanding)[0].RPM
+	require.Less(t, top, was.Speed)
+	d := a.See(assess.Reading{T: 0.25, Speed: 1200, Faults: []dsp.Fault{dsp.Weak}})
+	assert.Equal(t, assess.Lower, d.Action, d.Say)
+	assert.LessOrEqual(t, d.Speed, top)
 }
 
 // TestChangeNeverFaster: after a change no raise within 2 s, and none to a speed above what

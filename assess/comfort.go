@@ -33,11 +33,11 @@ type ComfortLimit struct {
 
 // The prior of the limit and how sharply people tell it, all chosen. The limit is about the
 // edge of rough, most people's within a factor of 1.6 of it; sharpness is the scale of the
-// logistic in ln(shake), a scatter of about 3 dB; slip is the share of marks that are a slip
+// logistic in ln(shake), a scatter of about 2.4 dB; slip is the share of marks that are a slip
 // of the hand. A prior too narrow ignores the person, one too wide lets two slips decide.
 const (
 	limitSpread = 0.5
-	sharpness   = 0.2
+	sharpness   = 0.15
 	slip        = 0.04
 	lowestLimit = 0.3 // mm/s
 	enoughMarks = 6   // with both kinds among them
@@ -152,13 +152,23 @@ func (c ComfortLimit) words() string {
 	case !c.Known && (c.Fine == 0 || c.TooMuch == 0):
 		return fmt.Sprintf("not known yet: %s, all of one kind; marks of both kinds are needed. Until then %s", said, ShakeText(c.Use))
 	case !c.Known && mixed:
-		return fmt.Sprintf("not known yet: %s, and %d of them contradict the rest. Until then %s", said, c.Against, ShakeText(c.Use))
+		return fmt.Sprintf("not known yet: %s, and %d of them contradict the rest. Until then %s%s", said, c.Against, ShakeText(c.Use), c.ask())
 	case !c.Known:
-		return fmt.Sprintf("not known yet: %s. Until then %s", said, ShakeText(c.Use))
+		return fmt.Sprintf("not known yet: %s. Until then %s%s", said, ShakeText(c.Use), c.ask())
 	case mixed:
 		return fmt.Sprintf("%s; %d of them contradict the rest, so it is known the less", said, c.Against)
 	}
 	return said
+}
+
+// ask says where a mark tells most, which is near the limit: twenty marks spread over half to
+// twice the limit leave it open by 9.4 %, those within 1.5 times by 7.6 % (standard errors: Cramér
+// and Rao's bound at a scatter of 2 dB). "" where that is rough: nobody is sent there to learn.
+func (c ComfortLimit) ask() string {
+	if c.Limit >= DefaultEdges[1] {
+		return ""
+	}
+	return "; marks near " + ShakeText(c.Limit) + " tell most"
 }
 
 func markCount(n int) string {

@@ -49,11 +49,11 @@ func TestSlowestAboveTheCeiling(t *testing.T) {
 	assert.InDelta(t, 0.97*float64(top), float64(d.Speed), 1e-9)
 }
 
-// resonant visits speeds of a lathe of one mode at 420 rpm, damping 0.05, and calls each last
-// advice; the shake at 420 rpm is peak.
-func resonant(a *assess.Adviser, peak float64, speeds []assess.RPM, each func(n assess.RPM, d assess.Advice)) {
+// resonant visits speeds of a lathe of one mode at 420 rpm with damping zeta, and hands on the
+// last advice at each; the shake at 420 rpm is peak.
+func resonant(a *assess.Adviser, peak, zeta float64, speeds []assess.RPM, each func(n assess.RPM, d assess.Advice)) {
 	for i, n := range speeds {
-		shake := peak / 10 * float64(n/420) * assess.UnbalanceGain(float64(n/420), 0.05)
+		shake := peak * 2 * zeta * float64(n/420) * assess.UnbalanceGain(float64(n/420), zeta)
 		each(n, hear(a, steady(4*float64(i), 12, n, shake)...))
 	}
 }
@@ -63,7 +63,7 @@ func TestLowerIsLower(t *testing.T) {
 	t.Parallel()
 	a := turning()
 	var last assess.Advice
-	resonant(a, 6, []assess.RPM{300, 330, 360, 390, 420, 450, 480, 520, 560, 600, 421}, func(_ assess.RPM, d assess.Advice) { last = d })
+	resonant(a, 6, 0.05, []assess.RPM{300, 330, 360, 390, 420, 450, 480, 520, 560, 600, 421}, func(_ assess.RPM, d assess.Advice) { last = d })
 	assert.Less(t, upperEdge(t, a, 600), 3.0, "it is known to be calm above")
 	require.Equal(t, assess.Lower, last.Action, last.Say)
 	assert.Less(t, last.Speed, assess.RPM(400), last.Say)
@@ -74,7 +74,7 @@ func TestLowerIsLower(t *testing.T) {
 func TestMostOnTheWay(t *testing.T) {
 	t.Parallel()
 	a, past := turning(), 0
-	resonant(a, 1.5, []assess.RPM{300, 330, 360, 390, 420, 450, 480, 520, 560}, func(n assess.RPM, d assess.Advice) {
+	resonant(a, 1.5, 0.05, []assess.RPM{300, 330, 360, 390, 420, 450, 480, 520, 560}, func(n assess.RPM, d assess.Advice) {
 		if d.Action != assess.Raise {
 			return
 		}

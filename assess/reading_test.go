@@ -43,6 +43,7 @@ func TestReadRefuses(t *testing.T) {
 	}{
 		"below 0.03 mm/s":     {func(r *dsp.Revolution) { r.Amp /= 70; r.AmpSE /= 70 }, dsp.Weak},
 		"uncertain by 6 %":    {func(r *dsp.Revolution) { r.AmpSE *= 6 }, dsp.Weak},
+		"no standard error":   {func(r *dsp.Revolution) { r.AmpSE = 0 }, dsp.Weak},
 		"no frequency":        {func(r *dsp.Revolution) { r.Freq = 0 }, dsp.NoTurn},
 		"frequency no number": {func(r *dsp.Revolution) { r.Freq = math.NaN() }, dsp.NoTurn},
 		"amplitude no number": {func(r *dsp.Revolution) { r.Amp = math.Inf(1) }, dsp.Weak},
