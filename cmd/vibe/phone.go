@@ -6,7 +6,6 @@ import (
 	"io"
 	"net/http"
 	"net/netip"
-	"path/filepath"
 	"strings"
 	"syscall"
 	"time"
@@ -35,13 +34,13 @@ type paired struct {
 }
 
 // openPhone opens the server at an address of this machine, or at the one that was named.
-func openPhone(at string) (*paired, error) {
+func openPhone(at string, entered func(error)) (*paired, error) {
 	addresses, err := addressesFor(at)
 	if err != nil {
 		return nil, err
 	}
 	p := &paired{src: phone.Open()}
-	p.server, err = panel.Open(filepath.Dir(dataFile("certificate.pem")), addresses, func() {})
+	p.server, err = panel.Open(passFolder(), addresses, entered)
 	if err != nil {
 		p.src.Close()
 		if errors.Is(err, syscall.EADDRNOTAVAIL) {

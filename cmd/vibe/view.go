@@ -3,7 +3,6 @@ package main
 import (
 	"encoding/json"
 	"fmt"
-	"net/netip"
 	"path/filepath"
 	"strings"
 
@@ -14,27 +13,41 @@ import (
 
 // openPanel opens the server of the page: that of the phone, if there is one, or one on this computer alone, or
 // for the shop's network.
-func openPanel(p *paired, lan bool) (*panel.Server, error) {
-	if p != nil {
-		return p.server, nil
+func (w *watching) openPanel() (*panel.Server, error) {
+	switch {
+	case w.phone != nil:
+		return w.phone.server, nil
+	case !w.lan:
+		return panel.OpenHere()
 	}
-	addresses := []netip.AddrPort{netip.AddrPortFrom(netip.AddrFrom4([4]byte{127, 0, 0, 1}), 0)}
-	if lan {
-		var err error
-		if addresses, err = addressesFor(""); err != nil {
-			return nil, err
-		}
+	addresses, err := addressesFor("")
+	if err != nil {
+		return nil, err
 	}
-	return panel.Open(filepath.Dir(dataFile("certificate.pem")), addresses, func() {})
+	return panel.Open(passFolder(), addresses, w.entered.put)
 }
 
-// panelNotes say how a device gets to the page.
-func panelNotes(s *panel.Server) []string {
-	notes := []string{"the page at the lathe; its link lets in one device, once, and the browser warns of this computer's own certificate: for this address, go on"}
-	for _, l := range s.Links("/") {
-		notes = append(notes, l)
+// passFolder is where the server's certificate is kept, and the passes of devices.
+func passFolder() string { return filepath.Dir(dataFile("certificate.pem")) }
+
+// panelNotes say how a browser gets to the page.
+func (w *watching) panelNotes() []string {
+	links := w.panel.Links("/")
+	if w.here() {
+		return []string{"the page at the lathe, for a browser on this computer: " + links[0]}
 	}
-	return notes
+	return append([]string{"the page at the lathe; its link lets in one device, once, which then comes back by itself for a month; the browser warns of this computer's own certificate: for this address, go on"}, links...)
+}
+
+// here reports whether the page is for this computer alone.
+func (w *watching) here() bool { return w.phone == nil && !w.lan }
+
+// link is how the next device comes in, where one asks for a code.
+func (w *watching) link() string {
+	if w.phone != nil {
+		return w.phone.server.Links(phonePath)[0]
+	}
+	return w.panel.Links("/")[0]
 }
 
 // inviting is how the next device comes in: the phone that is the sensor, or one that looks.
@@ -44,11 +57,37 @@ func (w *watching) inviting() func(width, height int) []string {
 	}
 	return func(width, height int) []string {
 		links := w.panel.Links("/")
-		if w.lan {
+		if !w.here() {
 			return invitation(links, width, height)
 		}
-		return []string{"Open the link in a browser on this computer; it lets in one, once.", // no phone finds this address
-			"It warns of this computer's own certificate: for this address, go on.", links[0]}
+		return []string{"Open this in a browser on this computer:", links[0]} // no phone finds this address
+	}
+}
+
+// entries are devices that were let in; each made the link before it an old one.
+type entries chan error
+
+// put never waits: who missed a link is told the newest.
+func (e entries) put(kept error) {
+	select {
+	case e <- kept:
+	default:
+	}
+}
+
+// tell notes the next link whenever one was used, until done is closed: where there is no screen, that is the
+// only way to it.
+func (e entries) tell(done <-chan struct{}, link func() string, note func(string)) {
+	for {
+		select {
+		case <-done:
+			return
+		case kept := <-e:
+			if kept != nil {
+				note("this device needs a new link when vibe is started anew: " + kept.Error())
+			}
+			note("a device came in by the link; another one by " + link())
+		}
 	}
 }
 

@@ -6,15 +6,11 @@ import (
 	"encoding/json"
 	"net/http"
 	"net/http/httptest"
-	"os"
-	"os/exec"
 	"slices"
 	"strings"
 	"testing"
 	"time"
 
-	"github.com/chromedp/cdproto/emulation"
-	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
@@ -89,72 +85,6 @@ func TestPageIsLight(t *testing.T) {
 	}
 	t.Logf("%d bytes", sum)
 	assert.Less(t, sum, 150_000)
-}
-
-// TestPageInABrowser: the advice as it is, as it changes, and gone when it is old.
-func TestPageInABrowser(t *testing.T) {
-	t.Parallel()
-	if testing.Short() {
-		t.Skip("a browser in real time")
-	}
-	path, err := exec.LookPath("chromium")
-	if err != nil && os.Getenv("VIBE_CI") == "" {
-		t.Skip("no chromium on this machine (Debian: apt install chromium)")
-	}
-	require.NoError(t, err)
-	ctx, cancel := chromedp.NewExecAllocator(t.Context(), append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU)...)
-	defer cancel()
-	ctx, cancel = chromedp.NewContext(ctx)
-	defer cancel()
-	require.NoError(t, chromedp.Do(ctx)) // starts it
-	ctx, cancel = context.WithTimeout(ctx, time.Minute)
-	defer cancel()
-	s, server := lookedAt(t)
-	text := func(id string) string {
-		v, err := chromedp.Run(ctx, chromedp.Evaluate[string](`document.getElementById("`+id+`").textContent`))
-		require.NoError(t, err)
-		return v
-	}
-	reads := func(id, want string) {
-		assert.EventuallyWithT(t, func(c *assert.CollectT) { assert.Contains(c, text(id), want) }, 10*time.Second, 50*time.Millisecond)
-	}
-	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(server.URL)))
-	reads("action", "WAIT")
-	hears(s, 3, 600, 1.2, assess.Advice{Action: assess.Raise, Speed: 690, Say: "Raise to 690 rpm."})
-	reads("action", "RAISE")
-	reads("target", "690")
-	reads("speed", "600")
-	reads("feel", "calm")
-	accessible(t, ctx, "light")
-	accessible(t, ctx, "dark")
-	hears(s, 4, 690, 12, assess.Advice{Action: assess.Stop, Say: "Stop."})
-	reads("action", "STOP")
-	_, err = chromedp.Run(ctx, chromedp.Evaluate[any](`(() => { const f = document.getElementById("diameter"); f.elements.value.value = "200 mm"; f.requestSubmit(); return 1 })()`))
-	require.NoError(t, err)
-	reads("answer", "200 mm")
-	assert.InDelta(t, 200, float64(s.Now().Blank.Diameter), 0.01)
-	server.CloseClientConnections()
-	server.Close()
-	reads("action", "NO CONNECTION")
-	assert.Equal(t, "–", text("speed"))
-}
-
-// accessible asks axe-core (Deque Systems, MPL 2.0) for what is serious or critical.
-func accessible(t *testing.T, ctx context.Context, scheme string) {
-	t.Helper()
-	_, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
-	require.NoError(t, err)
-	axe, err := os.ReadFile("testdata/axe/axe.min.js")
-	require.NoError(t, err)
-	require.NoError(t, chromedp.Do(ctx, chromedp.EmulateViewport(820, 1180)))
-	_, err = chromedp.Run(ctx, chromedp.Evaluate[any](string(axe)+"; window.found = null; axe.run().then(r => { window.found = JSON.stringify(r.violations.filter(v => v.impact === 'serious' || v.impact === 'critical').map(v => [v.id, v.nodes.map(n => n.html + n.failureSummary)])) }); 1"))
-	require.NoError(t, err)
-	found := ""
-	require.Eventually(t, func() bool {
-		found, err = chromedp.Run(ctx, chromedp.Evaluate[string]("window.found || ''"))
-		return err == nil && found != ""
-	}, 20*time.Second, 50*time.Millisecond)
-	assert.Equal(t, "[]", found, scheme)
 }
 
 // FuzzSay: whatever a page says, the answer is in words and the session stays whole.

@@ -8,6 +8,7 @@ import (
 	"os"
 	"reflect"
 	"slices"
+	"sync"
 
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
@@ -72,10 +73,10 @@ something changed. Every session is kept: see vibe log.`,
 			}
 			w.lan = lan
 			if page || lan {
-				if w.panel, err = openPanel(w.phone, lan); err != nil {
+				if w.panel, err = w.openPanel(); err != nil {
 					return cmp.Or(err, w.in.src.Close())
 				}
-				notes = append(notes, panelNotes(w.panel)...)
+				notes = append(notes, w.panelNotes()...)
 			}
 			say(cmd.ErrOrStderr(), notes)
 			failed := w.run(cmd, speed, asJSON)
@@ -111,6 +112,7 @@ type watching struct {
 	phone   *paired       // a phone as the sensor, else nil
 	panel   *panel.Server // of the page, else nil
 	lan     bool          // which the shop's network finds
+	entered entries       // devices that came by a link
 	real    bool          // a turner stands at the lathe now
 
 	// What of the live session the kept one has already, and s, the end of the window of
@@ -123,7 +125,7 @@ type watching struct {
 
 // newWatching opens the source. Whoever gets it must close it.
 func newWatching(cmd *cobra.Command, in input, f from, opts sensor.Options) (*watching, error) {
-	w := &watching{in: in}
+	w := &watching{in: in, entered: make(entries, 1)}
 	port, wired := portOf(f.name)
 	switch {
 	case wired:
@@ -133,7 +135,7 @@ func newWatching(cmd *cobra.Command, in input, f from, opts sensor.Options) (*wa
 		}
 		w.in.name, w.in.src, w.real = cmp.Or(port, "the board on USB"), src, true
 	case f.name == aPhone:
-		p, err := openPhone(f.at)
+		p, err := openPhone(f.at, w.entered.put)
 		if err != nil {
 			return nil, err
 		}
@@ -288,13 +290,13 @@ func (w *watching) onScreen(adviser *assess.Adviser, out *os.File) error {
 // inLines watches as text, line by line.
 func (w *watching) inLines(adviser *assess.Adviser, l *lines) error {
 	l.begin()
-	silence := make(chan struct{})
-	go func() {
-		defer close(silence)
-		l.tellSilence()
-	}()
+	var told sync.WaitGroup
+	told.Go(l.tellSilence)
+	over := make(chan struct{})
+	told.Go(func() { w.entered.tell(over, w.link, l.note) })
 	err := w.loop(adviser, l.see, l.note)
-	<-silence
+	close(over)
+	told.Wait()
 	return err
 }
 

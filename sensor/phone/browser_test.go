@@ -7,11 +7,13 @@ import (
 	"log"
 	"math"
 	"net"
+	"net/http"
 	"net/http/httptest"
 	"os"
 	"os/exec"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -137,7 +139,11 @@ func TestBrowser(t *testing.T) {
 	ctx := browser(t)
 	src := phone.Open()
 	defer src.Close()
-	server := httptest.NewUnstartedServer(src.Handler())
+	var handler atomic.Value // of the vibe that runs
+	handler.Store(src.Handler())
+	server := httptest.NewUnstartedServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		handler.Load().(http.Handler).ServeHTTP(w, r)
+	}))
 	server.Config.ErrorLog = log.New(io.Discard, "", 0) // of connections that the network cuts
 	server.StartTLS()
 	defer server.Close()
@@ -203,6 +209,18 @@ func TestBrowser(t *testing.T) {
 	look(t, ctx, "old")
 	require.NoError(t, src.Close())
 	reads(t, ctx, "state", "vibe has ended on the computer")
+
+	again := phone.Open() // vibe is started anew, and nobody touches the phone
+	defer again.Close()
+	defer context.AfterFunc(ctx, func() { again.Close() })()
+	handler.Store(again.Handler())
+	eval[int](t, ctx, spindle)
+	for n := 0; n < 60; {
+		b, err := again.Next()
+		require.NoError(t, err)
+		n += len(b.T)
+	}
+	reads(t, ctx, "state", "Running")
 	assert.Empty(t, errors())
 }
 

@@ -153,13 +153,17 @@ func (s *Source) read(ctx context.Context, conn *websocket.Conn, me *link) (code
 		if allowed < 0 {
 			return broken, "too much at once"
 		}
-		if err := s.heard(me, kind, p); err != nil {
+		switch err := s.heard(me, kind, p); {
+		case errors.Is(err, errReplaced): // which write says
+			return 0, ""
+		case err != nil:
 			return broken, "not understood"
 		}
 		me.news()
 	}
 }
 
+// errReplaced is that this connection feeds no more: another does, or the source is closed.
 var errReplaced = errors.New("another connection feeds now")
 
 // heard takes one message: a frame, or a word of the page.
@@ -202,7 +206,9 @@ func (s *Source) write(ctx context.Context, conn *websocket.Conn, me *link) {
 		}
 		select {
 		case <-me.gone:
-			return
+			if _, over := s.word(me); !over { // else it is said why
+				return
+			}
 		case <-s.done:
 		case <-timer.C:
 		case <-me.fresh:

@@ -99,7 +99,7 @@ func keep(path string, text []byte) error {
 	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
 		return err
 	}
-	f, err := os.CreateTemp(filepath.Dir(path), "certificate-*") // 0600
+	f, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+"-*") // 0600
 	if err != nil {
 		return err
 	}

@@ -1,46 +1,19 @@
 package panel
 
 import (
-	"crypto/rand"
-	"crypto/subtle"
 	"net/http"
-	"net/netip"
 	"slices"
-	"sync"
 )
 
-const (
-	// cookie names the pass of a device. The prefix makes browsers refuse it from anywhere but
-	// this server, over HTTPS (RFC 6265bis, section 4.1.3.2).
-	cookie = "__Host-vibe"
-	// mostPasses is how many devices are known at once; the oldest goes (chosen: a class).
-	mostPasses = 32
-	// age of a pass in s (chosen: a day in the shop). It ends with the server at the latest.
-	age = 24 * 3600
-)
-
-// guard lets in who shows the code, once, and after that who shows the pass that was given for it.
+// guard lets in who shows the code, once, and after that who shows the pass that was given for
+// it. On this computer alone no code is asked: whoever can open a connection there has an
+// account on it already, and what other pages of the same browser may try is refused by where
+// they come from.
 type guard struct {
+	scheme string
 	hosts  []string // as which the server may be addressed
 	inside http.Handler
-	paired func()
-
-	mu     sync.Mutex
-	secret string   // the code of the next device
-	passes []string // of the devices that were let in, oldest first
-}
-
-func (g *guard) open(at []netip.AddrPort, inside http.Handler, paired func()) {
-	for _, a := range at {
-		g.hosts = append(g.hosts, a.String())
-	}
-	g.inside, g.paired, g.secret = inside, paired, rand.Text()
-}
-
-func (g *guard) code() string {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	return g.secret
+	pairs  *pairing // nil: no code is asked
 }
 
 // ServeHTTP implements http.Handler. A name for this machine that is not its own (DNS
@@ -51,59 +24,37 @@ func (g *guard) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	h.Set("X-Content-Type-Options", "nosniff")
 	h.Set("Referrer-Policy", "no-referrer")
 	h.Set("Cache-Control", "no-store")
-	origin := r.Header.Get("Origin")
+	h.Set("Cross-Origin-Resource-Policy", "same-origin")
 	code := r.URL.Query().Get("code")
 	switch {
 	case !slices.Contains(g.hosts, r.Host):
 		http.Error(w, "not an address of this vibe", http.StatusMisdirectedRequest)
-	case origin != "" && origin != "https://"+r.Host, origin == "" && r.Method != http.MethodGet && r.Method != http.MethodHead:
+	case !g.ours(r):
 		http.Error(w, "not from a page of this vibe", http.StatusForbidden)
-	case g.known(r):
+	case g.pairs == nil || g.pairs.known(r):
 		if code != "" && r.Method == http.MethodGet { // an old link: out of the address bar with it
 			http.Redirect(w, r, r.URL.Path, http.StatusSeeOther)
 			return
 		}
 		g.inside.ServeHTTP(w, r)
 	case r.Method == http.MethodGet && code != "":
-		g.enter(w, r, code)
+		g.pairs.enter(w, r, code)
 	default:
 		http.Error(w, "This page needs the link that the computer with vibe shows.", http.StatusForbidden)
 	}
 }
 
-// known reports whether the request shows a pass.
-func (g *guard) known(r *http.Request) bool {
-	c, err := r.Cookie(cookie)
-	if err != nil {
+// ours reports whether a request can come from a page of this server, or from the address bar
+// or a link: what changes anything must say its origin, and what another site's page asks for
+// in the background is refused where the browser says so (W3C Fetch Metadata).
+func (g *guard) ours(r *http.Request) bool {
+	origin, site := r.Header.Get("Origin"), r.Header.Get("Sec-Fetch-Site")
+	reads := r.Method == http.MethodGet || r.Method == http.MethodHead
+	switch {
+	case origin != "":
+		return origin == g.scheme+"://"+r.Host
+	case !reads:
 		return false
 	}
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	found := 0
-	for _, p := range g.passes {
-		found |= subtle.ConstantTimeCompare([]byte(p), []byte(c.Value))
-	}
-	return found == 1
-}
-
-// enter gives a pass for the code, and makes the next code.
-func (g *guard) enter(w http.ResponseWriter, r *http.Request, code string) {
-	g.mu.Lock()
-	right := subtle.ConstantTimeCompare([]byte(g.secret), []byte(code)) == 1
-	pass := rand.Text()
-	if right {
-		g.secret = rand.Text()
-		g.passes = append(g.passes, pass)
-		g.passes = slices.Delete(g.passes, 0, max(0, len(g.passes)-mostPasses))
-	}
-	g.mu.Unlock()
-	if !right {
-		http.Error(w, "This link was used already, or belongs to an earlier vibe: take the one that the computer shows now.", http.StatusForbidden)
-		return
-	}
-	// Lax: a camera that opens the link may count as another site until the redirect is done.
-	// What changes anything asks for the origin as well.
-	http.SetCookie(w, &http.Cookie{Name: cookie, Value: pass, Path: "/", MaxAge: age, Secure: true, HttpOnly: true, SameSite: http.SameSiteLaxMode})
-	http.Redirect(w, r, r.URL.Path, http.StatusSeeOther)
-	g.paired()
+	return site == "" || site == "same-origin" || site == "none" || r.Header.Get("Sec-Fetch-Mode") == "navigate"
 }

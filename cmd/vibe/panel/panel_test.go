@@ -26,7 +26,7 @@ var loopback = []netip.AddrPort{netip.MustParseAddrPort("127.0.0.1:0")}
 // open is a server with one page on it, and how many devices it let in.
 func open(t *testing.T) (*panel.Server, *atomic.Int32) {
 	paired := new(atomic.Int32)
-	s, err := panel.Open(t.TempDir(), loopback, func() { paired.Add(1) })
+	s, err := panel.Open(t.TempDir(), loopback, func(kept error) { assert.NoError(t, kept); paired.Add(1) })
 	require.NoError(t, err)
 	t.Cleanup(func() { assert.NoError(t, s.Close()) })
 	s.Handle("/page/", http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -223,6 +223,6 @@ func TestPortTaken(t *testing.T) {
 	s, _ := open(t)
 	u, err := url.Parse(s.Links("/")[0])
 	require.NoError(t, err)
-	_, err = panel.Open(t.TempDir(), []netip.AddrPort{netip.MustParseAddrPort(u.Host)}, func() {})
-	assert.ErrorContains(t, err, "listen for phones")
+	_, err = panel.Open(t.TempDir(), []netip.AddrPort{netip.MustParseAddrPort(u.Host)}, func(error) {})
+	assert.ErrorContains(t, err, "listen for browsers")
 }

@@ -5,6 +5,7 @@ import (
 	"embed"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"io/fs"
 	"net/http"
 	"sync"
@@ -95,6 +96,7 @@ func (v *view) document() (event []byte, changed <-chan struct{}, err error) {
 func (v *view) events(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Content-Type", "text/event-stream")
 	to := http.NewResponseController(w)
+	_, _ = fmt.Fprintf(w, "retry: %d\n\n", beat.Milliseconds()) // whose error the next write has as well
 	for {
 		doc, changed, err := v.document()
 		if err != nil || to.SetWriteDeadline(time.Now().Add(slow)) != nil {

@@ -6,6 +6,7 @@ import { sight } from "./sight.js";
 const QUIET = 2000;  // ms without a word or a sample that are said
 const BEAT = 500;    // ms between two words to the server
 const RETRY = 500;   // ms before the next try to connect
+const ENDED = 3000;  // ms, likewise, while vibe has ended on the computer
 
 const $ = (id) => document.getElementById(id);
 const say = (id, text) => { if ($(id).textContent !== text) $(id).textContent = text; };
@@ -17,6 +18,7 @@ if (!phone) sessionStorage.setItem("phone", phone = load);
 const outbox = new Outbox();
 let started = false;    // the motion sensor is listened to
 let over = "";          // why there is no more connecting
+let ended = false;      // vibe has, on the computer; it may be started anew
 let socket = null;
 let heard = -Infinity;  // performance.now() of the server's newest word
 let told = -Infinity;   // of the newest advice
@@ -90,8 +92,8 @@ function connect() {
     if (s !== socket) return;
     socket = null;
     outbox.ready = false;
-    if (e.code === 4001 || e.code === 4002) stop(e.reason);
-    else if (!over) setTimeout(() => { if (!socket && !over) connect(); }, RETRY);
+    if (!ended && (e.code === 4001 || e.code === 4002)) stop(e.reason);
+    else if (!over) setTimeout(() => { if (!socket && !over) connect(); }, ended ? ENDED : RETRY);
   };
 }
 
@@ -105,10 +107,9 @@ function stop(why) {
 // word takes what the server says.
 function word(w) {
   const now = heard = performance.now();
-  if (w.over) {
-    stop(w.over === "ended" ? "vibe has ended on the computer" : "this page is open in another window, which is the sensor now");
-    return;
-  }
+  ended = w.over === "ended";
+  if (w.over === "replaced") stop("this page is open in another window, which is the sensor now");
+  if (w.over) return show();
   outbox.acknowledge(w.have);
   outbox.flush(socket, now);
   if (w.shown) {
@@ -147,10 +148,11 @@ function show() {
   if (!started) return;
   const now = performance.now();
   const waiting = outbox.waiting(now);
-  if (now - told > QUIET) old(over || "Nothing from vibe for 2 s");
+  if (ended || now - told > QUIET) old(over || (ended ? "vibe has ended on the computer" : "Nothing from vibe for 2 s"));
   else if (waiting > QUIET) old("The samples do not get through");
   const linked = socket?.readyState === WebSocket.OPEN && now - heard < QUIET;
   if (over) say("state", `Stopped: ${over}. Tap Start to be the sensor.`);
+  else if (ended) say("state", "vibe has ended on the computer. When it runs again this page goes on by itself; close it if it is not needed.");
   else if (now - moved > QUIET && now - since > QUIET) say("state", empty
     ? "This phone gives motion events without values: it has no accelerometer, or the browser may not use it. See below."
     : "No motion data come: see “gets no data” below.");

@@ -2,6 +2,7 @@
 'use strict';
 const lostAfter = 1500; // ms without a word; the server speaks every 500
 const $ = id => document.getElementById(id);
+const field = form => $(form).elements[0];
 const arrows = { hold: '●', raise: '▲', lower: '▼', stop: '■', wait: '…', lost: '?' };
 let heard = 0, shown = '', drawn = 0, doc = null;
 
@@ -37,28 +38,31 @@ function show(d) {
   if (d.ended) act('lost', 'ENDED', '', 'The session has ended; nothing here is of now.');
   else act(d.advice.action, s.action, s.target, s.say);
   put('speed', s.speed); put('shake', s.shake); put('feel', s.feel); put('caution', s.caution);
-  list('reasons', d.advice.reasons.map(r => [r.text, r.source]));
+  list('reasons', (d.advice.reasons || []).map(r => [r.text, r.source]));
   list('ceilings', (d.advice.ceilings || []).map(c => [c.name + ': ' + Math.round(c.rpm) + ' rpm', c.source]));
   list('notes', d.notes.map(n => [n]));
-  const select = $('task').value;
+  const select = field('task');
   if (!select.options.length) select.append(...d.tasks.map(t => new Option(t)));
   if (document.activeElement !== select) select.value = d.task;
-  $('diameter').value.placeholder = d.diameter || '310 mm';
+  field('diameter').placeholder = d.diameter || '310 mm';
   if (performance.now() - drawn > 900) { drawn = performance.now(); plots(d); }
 }
 
 // Nothing old is shown as if it were new.
 setInterval(() => {
   if (performance.now() - heard < lostAfter) return;
-  act('lost', 'NO CONNECTION', '', 'This page hears nothing from the computer at the lathe: do not go by it. Look there; if vibe was started anew, open its new link.');
+  act('lost', 'NO CONNECTION', '', 'This page hears nothing from the computer at the lathe: X');
   put('speed', '–'); put('shake', '–'); put('feel', '–');
-}, 250);
+}, 100);
 
 let events;
 function listen() {
   events = new EventSource('events');
   events.onmessage = e => { heard = performance.now(); show(JSON.parse(e.data)); };
-  events.onerror = () => { if (events.readyState === EventSource.CLOSED) setTimeout(listen, 2000); };
+  events.onerror = () => {
+    heard = -Infinity; // the browser knows at once that the server has gone; not that the network has
+    if (events.readyState === EventSource.CLOSED) setTimeout(listen, 2000);
+  };
 }
 listen();
 
@@ -69,9 +73,7 @@ async function say(what) {
     put('answer', a.said || a.error);
   } catch { put('answer', 'Not said: no connection to the computer at the lathe.'); }
 }
-for (const id of ['diameter', 'dial']) $(id).addEventListener('submit', e => { e.preventDefault(); const i = e.target.elements.value; say({ [id]: i.value }); i.value = ''; });
-// "value" is the name of the form's one field.
-for (const id of ['diameter', 'task', 'dial']) Object.defineProperty($(id), 'value', { get() { return this.elements.value; } });
+for (const id of ['diameter', 'dial']) $(id).addEventListener('submit', e => { e.preventDefault(); say({ [id]: field(id).value }); field(id).value = ''; });
 $('task').addEventListener('change', e => say({ task: e.target.value }));
 $('task').addEventListener('submit', e => e.preventDefault());
 document.querySelectorAll('[data-mark]').forEach(b => b.addEventListener('click', () => say({ mark: b.dataset.mark })));
