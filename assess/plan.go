@@ -22,8 +22,9 @@ type Plan struct {
 	Cautions []string `json:"cautions"`
 }
 
-// Window is the range of speeds for the job, 0 and 0 when the lathe has none. Low alone is 0
-// when it is the slowest speed of a lathe whose slowest is not known.
+// Window is the range of speeds that the job is usually done at, once the blank has shown that
+// it runs calmly: 0 and 0 when the lathe has none. Plan.Start, to switch on at, may well lie
+// below Low. Low alone is 0 when it is the slowest speed of a lathe whose slowest is not known.
 type Window struct {
 	Low  RPM `json:"low_rpm"`
 	High RPM `json:"high_rpm"`

@@ -75,12 +75,15 @@ func TestReadmeSays(t *testing.T) {
 		assert.Contains(t, string(text), "\n- "+c+"\n")
 	}
 	_, list, _ := strings.Cut(string(text), "**JSON** of `vibe read --json`")
-	list, _, _ = strings.Cut(list, "\n\n")
-	words := strings.FieldsFunc(list, func(r rune) bool { return r != '_' && (r < 'a' || r > 'z') })
-	code, out, msg := vibe(t, nil, "demo", "--json")
-	require.Zero(t, code, msg)
-	for _, m := range regexp.MustCompile(`"([a-z_]+)":`).FindAllStringSubmatch(out, -1) {
-		require.Contains(t, words, m[1])
+	list, plan, _ := strings.Cut(list, "**JSON** of `vibe plan --json`")
+	plan, _, _ = strings.Cut(plan, "\n\n")
+	for described, args := range map[string][]string{list: {"demo"}, list + plan: {"plan", "--diameter", "310mm"}} {
+		words := strings.FieldsFunc(described, func(r rune) bool { return r != '_' && (r < '0' || r > '9') && (r < 'a' || r > 'z') })
+		code, out, msg := vibe(t, nil, append(args, "--json")...)
+		require.Zero(t, code, msg)
+		for _, m := range regexp.MustCompile(`"([a-z0-9_]+)":`).FindAllStringSubmatch(out, -1) {
+			require.Contains(t, words, m[1])
+		}
 	}
 }
 
