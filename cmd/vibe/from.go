@@ -2,6 +2,8 @@ package main
 
 import (
 	"math"
+	"os"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -46,10 +48,41 @@ func portOf(source string) (name string, wired bool) {
 	return name, wired && (rest == "" || named)
 }
 
+// aPort is what a serial port is called on Linux, macOS and Windows.
+var aPort = regexp.MustCompile(`(?i)^(/dev/|com[0-9]+$|(tty|cu)[^/]*$)`)
+
+// meant refuses what is neither a source nor a file: a device is not read as a recording, and
+// a slip is told from a file that is missing.
+func (f from) meant() error {
+	_, wired := portOf(f.name)
+	info, err := os.Stat(f.name)
+	_, kept := sessionNumber(f.name)
+	switch {
+	case wired || kept || slices.Contains([]string{aPhone, simulated, "-"}, f.name):
+		return nil
+	case err == nil && info.Mode()&os.ModeDevice == 0:
+		return nil
+	case aPort.MatchString(f.name):
+		port := f.name
+		if port[0] == 't' || port[:2] == "cu" {
+			port = "/dev/" + port
+		}
+		return hintf("a board there is --from serial:"+port+"; --from serial finds one on USB", "%s is no recording", f.name)
+	}
+	hint := "--from serial is a board on USB, --from simulated a lathe to play with"
+	if near := nearest(f.name, []string{"serial", aPhone, simulated}); near != "" {
+		hint = "did you mean --from " + near + "?"
+	}
+	return hintf(hint, "there is no file %s", f.name)
+}
+
 // check refuses flags that the source has no use for: something else was meant.
 func (f from) check(fs *pflag.FlagSet) error {
 	if f.name == "" {
 		return usage{hintf("vibe watch --from simulated is a lathe to play with; --from serial is a board, --from phone a phone, --from FILE replays a recording", "--from does not say what to watch")}
+	}
+	if err := f.meant(); err != nil {
+		return err
 	}
 	_, wired := portOf(f.name)
 	useless := []string{"baud", "address"}

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	tea "charm.land/bubbletea/v2"
 	"charm.land/lipgloss/v2"
@@ -204,11 +206,19 @@ func (m *screen) advice(dots int) []string {
 	room := m.width - lipgloss.Width(left) - 1
 	words := boldStyle.Render(a.Say)
 	for _, r := range a.Reasons {
-		words += " " + sourced(r.Text, "") + "."
+		if !strings.Contains(a.Say, r.Text) {
+			words += " " + sentence(r.Text)
+		}
 	}
 	height := lipgloss.Height(left)
 	right := plainStyle.Width(room).MaxHeight(height).Render(words)
 	return strings.Split(lipgloss.JoinHorizontal(lipgloss.Top, left, right), "\n")
+}
+
+// sentence begins s with a capital and ends it with a full stop.
+func sentence(s string) string {
+	first, n := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(first)) + strings.TrimSuffix(s[n:], ".") + "."
 }
 
 // caution is one of the cautions, another every ten seconds.

@@ -51,18 +51,27 @@ func TestNobody(t *testing.T) {
 		}
 		_, err := serial.Open(port, serial.Options{})
 		require.EqualError(t, err, port+": "+os.Getenv("SERIAL_TEST_WANT"))
+		var e *serial.Error
+		require.ErrorAs(t, err, &e)
+		require.Contains(t, e.Hint(), os.Getenv("SERIAL_TEST_HINT"))
 		return
 	}
-	for want, mode := range map[string]os.FileMode{"no permission to open it": 0, "another program uses it": 0o666} {
+	for _, c := range []struct {
+		mode       os.FileMode
+		want, hint string
+	}{
+		{0, "no permission to open it", "sudo usermod -aG dialout $USER"},
+		{0o666, "another program uses it", "close the serial monitor or the other vibe"},
+	} {
 		master, slave, err := pty.Open()
 		require.NoError(t, err)
 		first, err := serial.Open(slave.Name(), serial.Options{})
 		require.NoError(t, err)
-		require.NoError(t, slave.Chmod(mode))
+		require.NoError(t, slave.Chmod(c.mode))
 		child := exec.Command(os.Args[0], "-test.run=^TestNobody$")
-		child.Env = append(os.Environ(), "SERIAL_TEST_PORT="+slave.Name(), "SERIAL_TEST_WANT="+want)
+		child.Env = append(os.Environ(), "SERIAL_TEST_PORT="+slave.Name(), "SERIAL_TEST_WANT="+c.want, "SERIAL_TEST_HINT="+c.hint)
 		said, err := child.CombinedOutput()
-		assert.NoError(t, err, "%s", said)
+		assert.NoError(t, err, "%s: %s", c.want, said)
 		assert.NoError(t, first.Close())
 		assert.NoError(t, slave.Close())
 		assert.NoError(t, master.Close())
