@@ -1,7 +1,10 @@
 package recordings_test
 
 import (
+	"compress/gzip"
+	"errors"
 	"flag"
+	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -79,6 +82,28 @@ func TestLong(t *testing.T) {
 	}
 	replay := seconds / time.Since(began).Seconds()
 	t.Logf("list and show %v; replay %.0f times real time", glance, replay)
+
+	for name, write := range map[string]func(io.Writer, *recordings.Session) error{
+		"CSV": func(w io.Writer, k *recordings.Session) error { return sensor.WriteCSV(w, k) },
+		"CSV, compressed": func(w io.Writer, k *recordings.Session) error {
+			z, err := gzip.NewWriterLevel(w, gzip.BestSpeed)
+			require.NoError(t, err)
+			return errors.Join(sensor.WriteCSV(z, k), z.Close())
+		},
+		"WAV": func(w io.Writer, k *recordings.Session) error { _, err := k.WriteWAV(w); return err },
+	} {
+		k, err := s.Session(w.Number())
+		require.NoError(t, err)
+		out, err := os.Create(filepath.Join(t.TempDir(), "out"))
+		require.NoError(t, err)
+		began, before := time.Now(), used(t)
+		require.NoError(t, errors.Join(write(out, k), out.Sync(), out.Close()))
+		wall, core := 3600*time.Since(began).Seconds()/seconds, 3600*(used(t)-before).Seconds()/seconds
+		t.Logf("export of an hour to %s: %.1f s, %.1f s of a core", name, wall, core)
+		if *hours >= 1 { // the core's: other programs run on this machine too
+			assert.LessOrEqual(t, core, 10.0, name)
+		}
+	}
 
 	assert.Equal(t, 250*n, count)
 	assert.LessOrEqual(t, perSample, 6.0)

@@ -39,11 +39,12 @@ type Session struct {
 
 // Filter chooses sessions; its zero value all of them.
 type Filter struct {
-	Text  string    // in label, lathe, wood, source or task, in any case
-	Lathe string    // exactly, in any case
-	Since time.Time // started then or later
-	Until time.Time // started before then
-	Empty bool      // runs of the lathe alone only
+	Text  string      // words, each in label, lathe, wood, source, task, mount or balance, in any case
+	Sizes []assess.MM // of the blank, each its diameter or its length, to oneSize
+	Lathe string      // exactly, in any case
+	Since time.Time   // started then or later
+	Until time.Time   // started before then
+	Empty bool        // runs of the lathe alone only
 }
 
 const selectSession = "SELECT id, setup, ended, parts, summary FROM session JOIN progress ON progress.session = session.id"
@@ -70,7 +71,7 @@ func (s *Shop) Sessions(f Filter) ([]*Session, error) {
 	if errors.Is(err, ErrDamaged) {
 		all, err = s.salvaged(f), nil
 	}
-	return slices.DeleteFunc(all, func(k *Session) bool { return !k.has(f.Text) }), err
+	return slices.DeleteFunc(all, func(k *Session) bool { return !k.has(f.Text, f.Sizes) }), err
 }
 
 func (s *Shop) list(query string, args []any) ([]*Session, error) {
@@ -136,10 +137,26 @@ func (s *Shop) scan(row interface{ Scan(...any) error }) (*Session, error) {
 	return k, nil
 }
 
-func (k *Session) has(text string) bool {
+// oneSize is how far apart two sizes may be that are meant to be one (chosen: what rounding to
+// inches or centimetres makes of a small bowl).
+const oneSize = 0.02
+
+// has reports whether what was said of the session has every word of text and every size.
+func (k *Session) has(text string, sizes []assess.MM) bool {
 	s := k.Setup
-	all := strings.Join([]string{s.Label, s.Lathe.Name, s.Blank.Wood, s.Source, string(s.Task), string(s.Blank.Held), string(s.Blank.Balance)}, "\n")
-	return strings.Contains(strings.ToLower(all), strings.ToLower(text))
+	all := strings.ToLower(strings.Join([]string{s.Label, s.Lathe.Name, s.Blank.Wood, s.Source, string(s.Task), string(s.Blank.Held), string(s.Blank.Balance)}, "\n"))
+	for _, word := range strings.Fields(strings.ToLower(text)) {
+		if !strings.Contains(all, word) {
+			return false
+		}
+	}
+	for _, size := range sizes {
+		near := func(of assess.MM) bool { return math.Abs(float64(of-size)) <= oneSize*float64(size) }
+		if !near(s.Blank.Diameter) && !near(s.Blank.Length) {
+			return false
+		}
+	}
+	return true
 }
 
 // Next implements sensor.Source. Parts that are missing or damaged are passed over and

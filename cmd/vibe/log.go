@@ -41,14 +41,24 @@ func newLogList(file *shopFile) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "list [WORDS]",
 		Short: "the sessions, newest first, or those that WORDS describe",
-		Args:  cobra.ArbitraryArgs,
+		Long: `Lists the sessions, newest first. WORDS choose: each must be in the label, the
+lathe's name, the wood, the source, the task, the mount or the balance; one such
+as 310mm or 12in is the blank's diameter or length.`,
+		Example: "  vibe log list cherry 310mm --since 2026-01-01",
+		Args:    cobra.ArbitraryArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			shop, err := file.view()
 			if err != nil {
 				return err
 			}
 			defer shop.Close()
-			filter.Text = strings.Join(args, " ")
+			for _, word := range args {
+				if size, err := lengthKind.parse(word); err == nil {
+					filter.Sizes = append(filter.Sizes, assess.MM(size))
+				} else {
+					filter.Text += " " + word
+				}
+			}
 			all, err := shop.Sessions(filter)
 			if err != nil {
 				return file.explain(err)
@@ -79,7 +89,7 @@ func day(target *time.Time, days int) *value {
 
 func (p *page) sessions(all []*recordings.Session) {
 	if len(all) == 0 {
-		p.line("No such session.")
+		p.line("No such session. vibe log lists them all.")
 		return
 	}
 	p.line("%s", p.paint(dim, fmt.Sprintf("%5s  %-16s %8s  %-*s  %-*s %s", "", "began", "length", nameWidth(p), "what", sparkWidth, "shake over time", "most")))
@@ -106,7 +116,11 @@ func title(k *recordings.Session) string {
 	if s.Empty {
 		parts = append(parts, "empty run")
 	}
-	for _, w := range []string{s.Lathe.Name, s.Blank.Wood, string(s.Task)} {
+	blank := s.Blank.Wood
+	if s.Blank.Diameter > 0 {
+		blank = strings.TrimSpace(s.Blank.Said(s.Blank.Diameter) + " " + blank)
+	}
+	for _, w := range []string{s.Lathe.Name, blank, string(s.Task)} {
 		if w != "" {
 			parts = append(parts, w)
 		}
