@@ -98,6 +98,9 @@ type HeavySide struct {
 	// 95 % edge of After, mm/s rms.
 	Speed               RPM
 	Before, After, High float64
+	// Checked is the shake of the newest run with the fix on, or nearly it, at Speed, mm/s
+	// rms; 0: none was made.
+	Checked float64
 	// Allows is the fastest speed at which High still lets it shake comfortably by what
 	// these runs know of the lathe, below every ceiling; 0: none is known.
 	Allows RPM
@@ -112,6 +115,9 @@ type HeavySide struct {
 // Has reports whether b carries fault f.
 func (b HeavySide) Has(f BalanceFault) bool { return slices.Contains(b.Faults, f) }
 
+// Worked reports whether a run with the fix on showed that it helps.
+func (b HeavySide) Worked() bool { return b.Checked > 0 && b.Checked <= worthFixing*b.Before }
+
 // Limits of a balancing, all chosen. Runs whose speeds differ by more than sameRuns are
 // not compared: at v ∝ n³ that is 12 % of the shake. Two places closer than samePlace are
 // one. A fix is named only when it lets at most worthFixing of the shake remain at the
@@ -121,6 +127,7 @@ const (
 	samePlace   = 5.0 // degrees
 	worthFixing = 0.7
 	rareAnswer  = 0.02
+	nearlyFix   = 0.2  // share of the fix by which a mass may differ from it, as a vector, and count as it
 	typedError  = 0.03 // of the shake, when its standard error is not known
 	repeatError = 0.01 // of the shake, what stopping and starting again changes
 	placeError  = 3.0  // degrees

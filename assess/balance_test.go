@@ -264,9 +264,12 @@ func TestCheckRunRefines(t *testing.T) {
 		}
 		h, off := solve(runs)
 		before += off
+		assert.Zero(t, h.Checked)
 		check := run(h.Fix)
 		assert.Less(t, check.Shake, 1.05*h.High)
-		_, off = solve(append(runs, check))
+		h, off = solve(append(runs, check))
+		assert.InEpsilon(t, check.Shake, h.Checked, 1e-9)
+		assert.True(t, h.Worked(), "%v of %v mm/s", h.Checked, h.Before)
 		after += off
 	}
 	t.Logf("off by %.1f %% without the check run, %.1f %% with it", before/30*100, after/30*100)

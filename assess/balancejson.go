@@ -33,7 +33,7 @@ func (b HeavySide) MarshalJSON() ([]byte, error) {
 		field{"shift_mm", known(b.Shift, 4)}, field{"fix", b.Fix}, field{"take_off", b.Take}, field{"take_off_cm3", known(b.Chips, 1)},
 		field{"residual", known(b.Residual, 4)}, field{"consistency", known(b.Consistency, 4)},
 		field{"speed_rpm", b.Speed}, field{"before_mm_s", known(b.Before, 4)},
-		field{"after_mm_s", known(b.After, 4)}, field{"after_high_mm_s", known(b.High, 4)}, field{"allows_rpm", b.Allows},
+		field{"after_mm_s", known(b.After, 4)}, field{"after_high_mm_s", known(b.High, 4)}, field{"checked_mm_s", known(b.Checked, 4)}, field{"allows_rpm", b.Allows},
 		field{"grade_mm_s", known(b.Grade, 2)}, field{"grade_after_mm_s", known(b.GradeAfter, 2)},
 		field{"answers", append([]Answer{}, b.Answers...)}, field{"next", b.Next},
 		field{"faults", append([]BalanceFault{}, b.Faults...)}, field{"warnings", append([]string{}, b.Warnings...)})

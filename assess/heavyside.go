@@ -50,6 +50,12 @@ func (b Balancing) judge(out *HeavySide, m model, modes []found, all found, cont
 	}
 	out.Answer, out.Before, out.After, out.High = first, before, after[0], after[1]
 	b.remedy(out)
+	fix := Run{Mass: out.Fix.Grams, Radius: out.Fix.Radius, Angle: out.Fix.Angle}.moment()
+	for i, r := range b.Runs {
+		if cmplx.Abs(r.moment()-fix) <= nearlyFix*cmplx.Abs(fix) {
+			out.Checked = m.tries[i].shake
+		}
+	}
 }
 
 // remaining is the shake that a fix by the best point leaves: the median, and the upper

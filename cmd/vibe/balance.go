@@ -167,7 +167,7 @@ func (b *balancing) daring() []string {
 func (b *balancing) needs() error {
 	switch {
 	case b.trial == 0:
-		return usage{hintf("weigh a screw, a washer or a nut, and say --trial 20g", "--trial, the mass that is put on, is missing")}
+		return usage{hintf("weigh a screw, a washer or a nut, and say --trial 20g; vibe balance --from simulated is a blank to play with", "--trial, the mass that is put on, is missing")}
 	case b.radius == 0:
 		return usage{hintf("measure from the axis to the middle of the mass, and say --radius 90mm", "--radius, where the mass is put, is missing")}
 	}
@@ -221,6 +221,9 @@ func (p *page) heavySide(h assess.HeavySide, in assess.Balancing, next func()) {
 	} else {
 		headline, h.Warnings = telltale(h)
 	}
+	if said := verdict(h); said != "" {
+		p.wrap("", p.paint(bold, said))
+	}
 	p.wrap("", p.paint(bold, headline))
 	if h.Known {
 		p.remedies(h)
@@ -237,6 +240,18 @@ func (p *page) heavySide(h assess.HeavySide, in assess.Balancing, next func()) {
 	}
 }
 
+// verdict is what the run with the fix on showed, "" before there was one.
+func verdict(h assess.HeavySide) string {
+	if h.Checked == 0 {
+		return ""
+	}
+	said := fmt.Sprintf("with the fix on it shakes %s, %.0f %% of the %s without it.", assess.ShakeText(h.Checked), 100*h.Checked/h.Before, assess.ShakeText(h.Before))
+	if h.Worked() {
+		return "IT WORKED: " + said
+	}
+	return "NO BETTER: " + said + " Does it sit where it was said?"
+}
+
 // telltale is why there is no answer, as a headline, and what else was to be said: the last
 // warning, but rather one that says what to do than that it is all too vague.
 func telltale(h assess.HeavySide) (headline string, rest []string) {
@@ -251,8 +266,12 @@ func telltale(h assess.HeavySide) (headline string, rest []string) {
 func (p *page) remedies(h assess.HeavySide) {
 	p.wrap("", fmt.Sprintf("Its imbalance is %.0f g·mm (%.0f to %.0f with 95 %% certainty).", h.Imbalance, h.Edges[0], h.Edges[1]))
 	p.figure(h.Shift > 0, "the centre of mass sits %.2g mm off the axis", h.Shift)
-	p.head("One of these, with the plug pulled")
-	p.wrap("  - ", fmt.Sprintf("put %s on the light side, at %.0f° (%s), %v from the axis%s", grams(h.Fix.Grams), h.Fix.Angle, assess.ClockPosition(h.Fix.Angle), h.Fix.Radius, pull(h.Fix, h.Speed)))
+	if h.Worked() {
+		p.head("The mass may stay on, screwed; or, with the plug pulled, instead of it")
+	} else {
+		p.head("One of these, with the plug pulled")
+		p.wrap("  - ", fmt.Sprintf("put %s on the light side, at %.0f° (%s), %v from the axis%s", grams(h.Fix.Grams), h.Fix.Angle, assess.ClockPosition(h.Fix.Angle), h.Fix.Radius, pull(h.Fix, h.Speed)))
+	}
 	if h.Take.Grams > 0 {
 		much := ""
 		if h.Chips > 0 {
@@ -284,7 +303,9 @@ func (p *page) gains(h assess.HeavySide) {
 		p.wrap("  - ", fmt.Sprintf("balance grade at %v: G %.0f as it is (%s), then about G %.0f (%s) [%s]", h.Speed,
 			h.Grade, assess.GradeWords(h.Grade), h.GradeAfter, assess.GradeWords(h.GradeAfter), assess.GradeSource))
 	}
-	p.wrap("  ", "Then run once more at the same speed, to see whether it worked.")
+	if h.Checked == 0 {
+		p.wrap("  ", "Then run once more at the same speed, to see whether it worked.")
+	}
 }
 
 // runs lists the runs and how well they agree.

@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"io/fs"
 	"math"
-	"math/cmplx"
 	"os"
 	"slices"
 	"strings"
@@ -378,61 +377,4 @@ func (s *balanceState) weak(err error, mass assess.Mass) error {
 		hint += "; at no safe speed does it shake more: it may not need balancing"
 	}
 	return hintf(hint, "no run was kept: %s", input.Text)
-}
-
-// report says what is known and what comes next.
-func (s *balanceState) report(cmd *cobra.Command, b *balancing) error {
-	mass, heavy, err := s.next()
-	if err != nil {
-		return err
-	}
-	t, err := s.trial()
-	if err != nil {
-		return err
-	}
-	if n := len(b.from); n > 0 && b.from[n-1] == simulatedBlank && heavy.Known {
-		u := s.secret()
-		say(cmd.ErrOrStderr(), []string{fmt.Sprintf("the simulated blank is heavy at %.0f°, with %.0f g·mm", math.Mod(360+cmplx.Phase(u)*180/math.Pi, 360), cmplx.Abs(u))})
-	}
-	if b.asJSON {
-		return b.show(cmd.OutOrStdout(), heavy, s.solver(), &t)
-	}
-	p := newPage(cmd.OutOrStdout())
-	if heavy.Has(assess.Unfinished) {
-		p.wrap("", p.paint(bold, fmt.Sprintf("Run %d of %d comes next.", len(s.Runs)+1, len(s.Angles)+1)))
-		p.step(s, mass, t)
-		if len(s.Runs) > 0 {
-			p.runs(assess.HeavySide{}, s.solver())
-		}
-		p.cautions(append(assess.BalanceCautions(), assess.Cautions()...))
-		return p.flush(cmd.OutOrStdout())
-	}
-	p.heavySide(heavy, s.solver(), func() {
-		if mass.Grams > 0 {
-			p.head("The next run")
-			p.step(s, mass, t)
-		}
-	})
-	return p.flush(cmd.OutOrStdout())
-}
-
-// step says what to do for a run.
-func (p *page) step(s *balanceState, mass assess.Mass, t assess.Trial) {
-	n := assess.RPM(s.Speed)
-	if most := s.solver().MostNext(mass.Grams); most >= assess.DefaultEdges[2] {
-		p.wrap("  ", p.paint(red, fmt.Sprintf("Do not make this run: with %s it may shake with up to %s, which is violent. Begin again with a third of the mass: vibe balance --new --trial %s", grams(mass.Grams), assess.ShakeText(most), strings.ReplaceAll(grams(mass.Grams/3), " ", ""))))
-		return
-	}
-	if mass.Grams == 0 {
-		p.wrap("  1. ", "Plug pulled. Draw a pencil mark from the centre to the rim on the face towards the tailstock: that is 0°. No mass yet.")
-	} else {
-		throw := mass.Throw(n)
-		p.wrap("  1. ", fmt.Sprintf("Plug pulled. Any other mass off. Fasten %s at %.0f° (%s), %v from the axis; pull at it.", grams(mass.Grams), mass.Angle, assess.ClockPosition(mass.Angle), mass.Radius))
-		p.wrap("     ", fmt.Sprintf("At %v it throws with %.2g N, like a weight of %.2g kg; %s it is trusted with %.0f N.", n, throw, throw/9.80665, cmp.Or(s.Fastened, assess.Taped), t.Hold))
-	}
-	p.wrap("  2. ", fmt.Sprintf("Turn it by hand once round. Start slow, go to %v, hands off, stand aside. No tool. Record 20 s.", n))
-	if most := s.solver().MostNext(mass.Grams); most >= assess.DefaultEdges[1] {
-		p.wrap("     ", p.paint(yellow, fmt.Sprintf("It may shake with up to %s: stop at once if it feels wrong, and take a smaller mass.", assess.ShakeText(most))))
-	}
-	p.wrap("  3. ", "Switch off, plug pulled. Then: vibe balance --from RECORDING")
 }

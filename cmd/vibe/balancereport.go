@@ -1,0 +1,92 @@
+package main
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"math/cmplx"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"vibe/assess"
+)
+
+// report says what is known and what comes next.
+func (s *balanceState) report(cmd *cobra.Command, b *balancing) error {
+	mass, heavy, err := s.next()
+	if err != nil {
+		return err
+	}
+	t, err := s.trial()
+	if err != nil {
+		return err
+	}
+	if n := len(b.from); n > 0 && b.from[n-1] == simulatedBlank && heavy.Known {
+		u := s.secret()
+		say(cmd.ErrOrStderr(), []string{fmt.Sprintf("the simulated blank is heavy at %.0f°, with %.0f g·mm", math.Mod(360+cmplx.Phase(u)*180/math.Pi, 360), cmplx.Abs(u))})
+	}
+	if b.asJSON {
+		return b.show(cmd.OutOrStdout(), heavy, s.solver(), &t)
+	}
+	p := newPage(cmd.OutOrStdout())
+	if heavy.Has(assess.Unfinished) {
+		p.wrap("", p.paint(bold, fmt.Sprintf("Run %d of %d comes next.", len(s.Runs)+1, len(s.Angles)+1)))
+		p.step(s, mass, t, liveSource(b.from))
+		if len(s.Runs) > 0 {
+			p.runs(assess.HeavySide{}, s.solver())
+		}
+		p.cautions(append(assess.BalanceCautions(), assess.Cautions()...))
+		return p.flush(cmd.OutOrStdout())
+	}
+	p.heavySide(heavy, s.solver(), func() {
+		switch {
+		case heavy.Worked():
+			p.wrap("  ", "That was it. vibe balance --new begins the next blank, or this one anew when wood has come off.")
+		case mass.Grams > 0:
+			p.head("The next run")
+			p.step(s, mass, t, liveSource(b.from))
+		}
+	})
+	return p.flush(cmd.OutOrStdout())
+}
+
+// liveSource is the source of the newest run where it was no recording, "" else: the next run comes
+// from there too.
+func liveSource(from []string) string {
+	if len(from) > 0 {
+		last := from[len(from)-1]
+		if _, wired := portOf(last); wired || last == simulatedBlank {
+			return last
+		}
+	}
+	return ""
+}
+
+// step says what to do for a run, which comes from a recording or from what turns now.
+func (p *page) step(s *balanceState, mass assess.Mass, t assess.Trial, turning string) {
+	n, record := assess.RPM(s.Speed), " Record 20 s."
+	if turning != "" {
+		record = ""
+	}
+	if most := s.solver().MostNext(mass.Grams); most >= assess.DefaultEdges[2] {
+		p.wrap("  ", p.paint(red, fmt.Sprintf("Do not make this run: with %s it may shake with up to %s, which is violent. Begin again with a third of the mass: vibe balance --new --trial %s", grams(mass.Grams), assess.ShakeText(most), strings.ReplaceAll(grams(mass.Grams/3), " ", ""))))
+		return
+	}
+	if mass.Grams == 0 {
+		p.wrap("  1. ", "Plug pulled. Draw a pencil mark from the centre to the rim on the face towards the tailstock: that is 0°. No mass yet.")
+	} else {
+		throw := mass.Throw(n)
+		p.wrap("  1. ", fmt.Sprintf("Plug pulled. Any other mass off. Fasten %s at %.0f° (%s), %v from the axis; pull at it.", grams(mass.Grams), mass.Angle, assess.ClockPosition(mass.Angle), mass.Radius))
+		p.wrap("     ", fmt.Sprintf("At %v it throws with %.2g N, like a weight of %.2g kg; %s it is trusted with %.0f N.", n, throw, throw/9.80665, cmp.Or(s.Fastened, assess.Taped), t.Hold))
+	}
+	p.wrap("  2. ", fmt.Sprintf("Turn it by hand once round. Start slow, go to %v, hands off, stand aside. No tool.%s", n, record))
+	if most := s.solver().MostNext(mass.Grams); most >= assess.DefaultEdges[1] {
+		p.wrap("     ", p.paint(yellow, fmt.Sprintf("It may shake with up to %s: stop at once if it feels wrong, and take a smaller mass.", assess.ShakeText(most))))
+	}
+	if turning == "" {
+		p.wrap("  3. ", "Switch off, plug pulled. Then: vibe balance --from RECORDING")
+	} else {
+		p.wrap("  3. ", fmt.Sprintf("While it turns: vibe balance --from %s, which ends by itself. Then switch off, plug pulled.", turning))
+	}
+}
