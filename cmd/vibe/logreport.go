@@ -131,15 +131,16 @@ func newSheet(k *recordings.Session) (*sheet, error) {
 	return s, nil
 }
 
-// plotColumns is how many stretches of time a drawing shows.
+// plotColumns is how many stretches of time a drawing shows at most.
 const plotColumns = 360
 
-// columns puts the readings that may be used into equal stretches of time.
+// columns puts the readings that may be used into equal stretches of time, of two readings at
+// least, so that one line is drawn as one.
 func columns(k *recordings.Session) ([]recordings.Cell, error) {
-	cells := make([]recordings.Cell, plotColumns)
+	cells := make([]recordings.Cell, min(max(k.Summary.Readings/2, 1), plotColumns))
 	err := k.Readings(func(r assess.Reading) bool {
-		if i := int(r.T / max(k.Summary.Seconds, 1e-9) * plotColumns); r.OK {
-			cells[min(max(i, 0), plotColumns-1)].Join(recordings.Cell{N: 1, Slow: r.Speed, Fast: r.Speed, Low: r.Shake, High: r.Shake})
+		if i := int(r.T / max(k.Summary.Seconds, 1e-9) * float64(len(cells))); r.OK {
+			cells[min(max(i, 0), len(cells)-1)].Join(recordings.Cell{N: 1, Slow: r.Speed, Fast: r.Speed, Low: r.Shake, High: r.Shake})
 		}
 		return true
 	})
@@ -162,7 +163,8 @@ func overTime(title, unit string, k *recordings.Session, marks []spoken, cells [
 	}
 	for i, c := range cells {
 		if low, high := of(c); c.N > 0 {
-			d.band(float64(i)*d.right/plotColumns, float64(i+1)*d.right/plotColumns, low, high)
+			width := d.right / float64(len(cells))
+			d.band(float64(i)*width, float64(i+1)*width, low, high)
 		}
 	}
 	for i, m := range marks {
