@@ -26,6 +26,7 @@ import (
 type screen struct {
 	session *live.Session
 	dial    *dial                            // nil but for the simulated lathe
+	alarm   *alarm                           // nil where none was asked for
 	invite  func(width, height int) []string // how a phone comes in, nil but for a phone
 	now     live.Snapshot
 
@@ -42,9 +43,9 @@ type screen struct {
 type news struct{}
 
 // showScreen draws the session on a terminal until it ends or the turner quits.
-func showScreen(s *live.Session, d *dial, invite func(width, height int) []string, out *os.File) error {
+func showScreen(s *live.Session, d *dial, a *alarm, invite func(width, height int) []string, out *os.File) error {
 	m := newScreen(s, d)
-	m.invite = invite
+	m.alarm, m.invite = a, invite
 	_, err := tea.NewProgram(m, tea.WithOutput(out), tea.WithoutSignalHandler()).Run()
 	return err
 }
@@ -137,6 +138,7 @@ func (m *screen) press(key tea.KeyPressMsg) tea.Cmd {
 		m.mark(live.Plain)
 	case "b":
 		m.muted = !m.muted
+		m.alarm.mute(m.muted)
 		m.said = map[bool]string{true: "the bell is off", false: "the bell is on"}[m.muted]
 	default:
 		m.pressDial(key.String())

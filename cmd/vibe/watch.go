@@ -32,6 +32,7 @@ func newWatch() *cobra.Command {
 		asJSON bool
 		page   bool
 		lan    bool
+		aloud  bool
 	)
 	f.pace = 1
 	cmd := &cobra.Command{
@@ -62,6 +63,13 @@ something changed. Every session is kept: see vibe log.`,
 			if err != nil {
 				return err
 			}
+			var speaker *alarm
+			if aloud {
+				if speaker, err = openAlarm(cmd.Context()); err != nil {
+					return err
+				}
+				defer speaker.close()
+			}
 			in := input{name: nameOf(f.name), job: j, comfort: people.of(j.lathe.Name, who).comfort()}
 			w, err := newWatching(cmd, in, f, opts)
 			if err != nil {
@@ -71,7 +79,7 @@ something changed. Every session is kept: see vibe log.`,
 			if w.phone != nil {
 				notes = append(notes, phoneNotes(speed)...)
 			}
-			w.lan = lan
+			w.lan, w.alarm = lan, speaker
 			if page || lan {
 				if w.panel, err = w.openPanel(); err != nil {
 					return cmp.Or(err, w.in.src.Close())
@@ -96,6 +104,7 @@ something changed. Every session is kept: see vibe log.`,
 	recordingFlags(fs, &opts)
 	fs.Var(freeText(&who), "who", "which person, by a name, whose comfort limit counts")
 	k.flags(fs)
+	fs.BoolVar(&aloud, "sound", false, "the speaker too: two low tones for lower, three high ones for stop")
 	fs.BoolVar(&page, "panel", false, "the page at the lathe too, for a browser on this computer")
 	fs.BoolVar(&lan, "lan", false, "the page for phones and tablets in the shop's network")
 	fs.BoolVar(&asJSON, "json", false, "one JSON object a line on standard output, four a second, no text")
@@ -109,6 +118,7 @@ type watching struct {
 	session *live.Session
 	record  *record
 	dial    *dial         // of the simulated lathe, else nil
+	alarm   *alarm        // through the speaker, else nil
 	phone   *paired       // a phone as the sensor, else nil
 	panel   *panel.Server // of the page, else nil
 	lan     bool          // which the shop's network finds
@@ -260,6 +270,10 @@ func (w *watching) loop(adviser *assess.Adviser, show func(assess.Reading, asses
 			note(compared)
 		}
 		w.keepChange(adviser, false)
+		if err := w.alarm.hear(a.Action); err != nil {
+			note(err.Error())
+			w.session.Note(err.Error())
+		}
 		if w.dial != nil {
 			w.dial.hear(r.T+r.Span/2, a)
 		}
@@ -282,7 +296,7 @@ func (w *watching) onScreen(adviser *assess.Adviser, out *os.File) error {
 		show := func(assess.Reading, assess.Advice) error { return nil } // the screen looks for itself
 		ended <- w.loop(adviser, show, func(string) {})
 	}()
-	err := showScreen(w.session, w.dial, w.inviting(), out)
+	err := showScreen(w.session, w.dial, w.alarm, w.inviting(), out)
 	w.in.src.Close() // whose error the loop reports
 	return cmp.Or(err, <-ended)
 }

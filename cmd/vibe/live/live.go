@@ -185,6 +185,14 @@ func (s *Session) Unkept(why string, text ...string) {
 	s.announce()
 }
 
+// Note keeps what must be said aloud.
+func (s *Session) Note(text string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.note(text)
+	s.announce()
+}
+
 // note keeps what must be said aloud. The lock is held.
 func (s *Session) note(text ...string) {
 	if len(text) == 0 {

@@ -1,0 +1,147 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"vibe/assess"
+)
+
+// alarm sounds the computer's speaker for a turner who cannot watch the terminal: two low tones
+// for lower, three high ones for stop, again and again, as the page at the lathe does. A nil
+// alarm is none. The sound itself is left to a program of the system, so that no library that
+// needs one's sound server comes in.
+type alarm struct {
+	player []string // the program; the file to play comes last
+	folder string   // of the files
+	muted  atomic.Bool
+	rings  int
+
+	ctx     context.Context
+	cancel  context.CancelFunc
+	playing sync.WaitGroup
+	busy    atomic.Bool
+	failed  atomic.Pointer[error] // not told yet
+}
+
+// players are programs that play a WAV file to its end and then exit: PipeWire's, PulseAudio's,
+// ALSA's and that of macOS.
+var players = [][]string{{"pw-play"}, {"paplay"}, {"aplay", "-q"}, {"afplay"}}
+
+// longestTone is when a player that has not ended is taken to hang (chosen; the tones take 1 s).
+const longestTone = 4 * time.Second
+
+// openAlarm finds a program that can sound, and lets it sound once, lower, so that what cannot
+// be heard is known before it is needed. Whoever gets it must close it.
+func openAlarm(ctx context.Context) (*alarm, error) {
+	a := &alarm{}
+	for _, p := range players {
+		if _, err := exec.LookPath(p[0]); err == nil {
+			a.player = p
+			break
+		}
+	}
+	const otherwise = "or leave --sound out; the page has a sound of its own: vibe watch --panel, then Sound"
+	if a.player == nil {
+		return nil, hintf("install aplay (package alsa-utils), "+otherwise, "no program that plays sound was found: none of pw-play, paplay, aplay, afplay")
+	}
+	var err error
+	if a.folder, err = os.MkdirTemp("", "vibe-sound-*"); err != nil {
+		return nil, err
+	}
+	a.ctx, a.cancel = context.WithCancel(ctx)
+	for action, samples := range map[assess.Action][]int16{assess.Lower: tones(330, 2), assess.Stop: tones(1300, 3)} {
+		err = errors.Join(err, a.write(action, samples))
+	}
+	if err == nil {
+		err = a.play(assess.Lower)
+	}
+	if err != nil {
+		return nil, hintf("see that a speaker is there and on, "+otherwise, "%w", errors.Join(err, a.close()))
+	}
+	return a, nil
+}
+
+func (a *alarm) file(action assess.Action) string {
+	return filepath.Join(a.folder, string(action)+".wav")
+}
+
+func (a *alarm) write(action assess.Action, samples []int16) error {
+	f, err := os.Create(a.file(action))
+	if err != nil {
+		return err
+	}
+	return errors.Join(writeSound(f, samples), f.Close())
+}
+
+// play sounds, and returns when the sound has ended.
+func (a *alarm) play(action assess.Action) error {
+	ctx, cancel := context.WithTimeout(a.ctx, longestTone)
+	defer cancel()
+	program := exec.CommandContext(ctx, a.player[0], append(a.player[1:len(a.player):len(a.player)], a.file(action))...)
+	said, err := program.CombinedOutput()
+	if err != nil {
+		return hintf("see that a speaker is there and on", "no sound: %s: %w %s", a.player[0], err, said)
+	}
+	return nil
+}
+
+// hear takes the action of each reading's advice and sounds when the bell rings, but one tone
+// at a time. It returns what went wrong since.
+func (a *alarm) hear(action assess.Action) error {
+	if a == nil {
+		return nil
+	}
+	a.rings = ringsAfter(a.rings, action)
+	due := a.rings == -1 || a.rings%8 == 1
+	if due && !a.muted.Load() && a.busy.CompareAndSwap(false, true) {
+		a.playing.Go(func() {
+			if err := a.play(action); err != nil && a.ctx.Err() == nil {
+				a.failed.Store(&err)
+			}
+			a.busy.Store(false)
+		})
+	}
+	if err := a.failed.Swap(nil); err != nil {
+		return *err
+	}
+	return nil
+}
+
+// mute switches the sound off or on.
+func (a *alarm) mute(off bool) {
+	if a != nil {
+		a.muted.Store(off)
+	}
+}
+
+// close ends a sound that plays.
+func (a *alarm) close() error {
+	if a == nil {
+		return nil
+	}
+	a.cancel()
+	a.playing.Wait()
+	return os.RemoveAll(a.folder)
+}
+
+// tones are so many tones of 0.25 s, in Hz, with pauses of 0.05 s, at half of full scale.
+func tones(hz float64, times int) []int16 {
+	const tone, pause, edge = soundRate / 4, soundRate / 20, soundRate / 100
+	var out []int16
+	for range times {
+		for i := range tone {
+			swell := min(1, float64(i)/edge, float64(tone-i)/edge) // no click
+			out = append(out, int16(math.Round(16384*swell*math.Sin(2*math.Pi*hz*float64(i)/soundRate))))
+		}
+		out = append(out, make([]int16, pause)...)
+	}
+	return out
+}
