@@ -211,7 +211,12 @@ func (m *screen) advice(dots int) []string {
 		}
 	}
 	height := lipgloss.Height(left)
-	right := plainStyle.Width(room).MaxHeight(height).Render(words)
+	told := strings.Split(plainStyle.Width(room-1).Render(words), "\n")
+	if len(told) > height {
+		told = told[:height]
+		told[height-1] = strings.TrimRight(told[height-1], " ") + "…"
+	}
+	right := strings.Join(told, "\n")
 	return strings.Split(lipgloss.JoinHorizontal(lipgloss.Top, left, right), "\n")
 }
 

@@ -44,7 +44,11 @@ const blip = 4
 func together(all []stretch, r assess.Reading) []stretch {
 	all = bridge(all, r)
 	if n := len(all); n == 0 || !all[n-1].fits(r) {
-		all = append(all, stretch{from: r.T, start: r.T - r.Span/2, ok: r.OK, still: r.Has(dsp.NoTurn), slow: r.Speed, least: r.Shake, most: r})
+		from := r.T
+		if n > 0 {
+			from = max(from, all[n-1].to) // the middle of a longer window may lie before it
+		}
+		all = append(all, stretch{from: from, to: from, start: r.T - r.Span/2, ok: r.OK, still: r.Has(dsp.NoTurn), slow: r.Speed, least: r.Shake, most: r})
 	}
 	all[len(all)-1].add(r)
 	return all
