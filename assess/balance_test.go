@@ -395,9 +395,6 @@ func TestAllowsNeverAboveCeilings(t *testing.T) {
 // (printed 28.6·10³).
 func TestGrades(t *testing.T) {
 	t.Parallel()
-	assert.InDelta(t, 6016, assess.Permissible(6.3, 100, 1000), 0.5)
-	assert.InDelta(t, 28648, assess.Permissible(2.5, 3600, 3000), 0.5)
-	assert.InDelta(t, 3183.1, assess.Permissible(40, 5, 600), 0.05)
 	assert.Equal(t, "between G 40 (car wheels, rims and drive shafts) and G 16 (farm machinery, cardan shafts)", assess.GradeWords(20))
 	assert.Contains(t, assess.GradeWords(5000), "worse than G 4000")
 	assert.Contains(t, assess.GradeWords(0.1), "better than G 0.4")

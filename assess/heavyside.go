@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
-	"slices"
 )
 
 // judge fills in what the modes mean, each for itself and all together: when one fix
@@ -139,7 +138,7 @@ func (b Balancing) density() float64 {
 func (b Balancing) allows(h HeavySide) RPM {
 	a := Adviser{Lathe: b.Lathe, Blank: b.Blank, Task: b.Task, Comfort: b.Comfort}
 	top := min(a.ceilings()[0].RPM, h.Fix.fastest(b.Fastened))
-	if a.undescribed() || slices.Contains(b.Blank.Defects, Crack) || h.Speed > top {
+	if a.undescribed() || b.Blank.cracked() || h.Speed > top {
 		return 0
 	}
 	a.response.add(Reading{OK: true, Speed: h.Speed, Shake: h.High, ShakeSE: h.High * repeatError})
@@ -185,12 +184,6 @@ func GradeWords(grade float64) string {
 
 // GradeSource is where the grades come from.
 const GradeSource = "ISO 21940-11:2016, table 1; that standard does not cover wood"
-
-// Permissible is the imbalance in g·mm of a body of mass in kg at n for a grade in mm/s,
-// U = 1000·G·m/ω (ISO 21940-11:2016, 6.3.3). 0 for n = 0.
-func Permissible(grade, mass float64, n RPM) float64 {
-	return positive(1000 * grade * mass / n.omega())
-}
 
 // ClockPosition is an angle from the mark as on the face of a clock with the mark at
 // twelve, seen from the tailstock: 120° is "4:00", to the nearest five minutes (2.5°).

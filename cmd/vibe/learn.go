@@ -50,9 +50,10 @@ from your own marks, and how well your hand knows the four words.`,
 			}
 			l := f.of(who.lathe, who.who)
 			comfort, score := assess.LearnComfort(l.Marks), assess.HandScore(l.Guesses)
-			return answer(cmd, asJSON, map[string]any{"comfort": comfort, "hand": score}, func(p *page) {
+			return answer(cmd, asJSON, map[string]any{"comfort": comfort, "hand": score, "cautions": assess.Cautions()}, func(p *page) {
 				p.comfort(comfort)
 				p.hand(score)
+				p.cautions(assess.Cautions())
 			})
 		},
 	}
@@ -105,6 +106,7 @@ func newMark() *cobra.Command {
 			p := newPage(cmd.OutOrStdout())
 			p.wrap("", fmt.Sprintf("Kept: %s is %s.", assess.ShakeText(shake), map[string]string{"fine": "fine", "too-much": "too much"}[said]))
 			p.comfort(assess.LearnComfort(l.Marks))
+			p.cautions(assess.Cautions())
 			return p.flush(cmd.OutOrStdout())
 		},
 	}
