@@ -10,11 +10,12 @@ import (
 )
 
 // TestPrediction: a lathe is run at a few speeds; at others, up to half as fast again and
-// down to half, the 95 % edges must contain the truth in at least 93 % of cases.
+// down to half, the 95 % edges must contain the truth in at least 93 % of cases. More lathes with
+// go test ./assess -run Prediction -v -shops 300.
 func TestPrediction(t *testing.T) {
 	t.Parallel()
 	within, above, all := 0, 0, 0
-	for seed := range uint64(15) {
+	for seed := range uint64(max(15, *shops)) {
 		s := newShop(1000 + seed)
 		s.lathe = assess.Lathe{Low: 60, High: 3000}
 		s.blank = assess.Blank{Diameter: 75, Length: 60, Mass: 0.15, Balance: assess.True, Held: assess.Chuck, Tailstock: true}
