@@ -81,6 +81,7 @@ type Mark struct {
 	Kind  Kind
 	Speed assess.RPM
 	Shake float64
+	Heard []assess.Reading // the last seconds before it; none where it had no number
 }
 
 // Session is a lathe being watched. Block and See belong to the goroutine that runs the
@@ -102,6 +103,7 @@ type Session struct {
 	quiet   *time.Timer
 	sure    assess.RPM // of the newest sure reading, 0: none yet
 	own     bool       // the dial is vibe's own: known without being asked
+	recent  recent
 }
 
 // New begins a session of source. The adviser is the session's from now on; one that is
@@ -155,6 +157,7 @@ func (s *Session) Block(b sensor.Block) (told bool) {
 		s.first = b.T[0]
 	}
 	s.samples += len(b.T)
+	s.recent.block(b)
 	s.now.Clock = b.T[len(b.T)-1]
 	if span := s.now.Clock - s.first; span > 1 {
 		s.now.RateHz = float64(s.samples-1) / span
@@ -209,6 +212,7 @@ func (s *Session) See(r assess.Reading, a assess.Advice) (compared string) {
 	defer s.mu.Unlock()
 	n := &s.now
 	n.Reading, n.Advice = r, a
+	s.recent.see(r)
 	m := Moment{T: r.T + r.Span/2}
 	if r.OK {
 		m.Shake = r.Shake
@@ -322,7 +326,7 @@ func (s *Session) Mark(k Kind) (m Mark, ok bool) {
 	defer s.mu.Unlock()
 	m = Mark{T: s.now.Clock, Kind: k}
 	if ok = s.now.Reading.OK && !s.now.Stale; ok {
-		m.Speed, m.Shake = s.now.Reading.Speed, s.now.Reading.Shake
+		m.Speed, m.Shake, m.Heard = s.now.Reading.Speed, s.now.Reading.Shake, slices.Clone(s.recent.readings)
 	}
 	if !ok && k != Plain {
 		return m, false

@@ -131,7 +131,8 @@ func TestMark(t *testing.T) {
 	defer s.End()
 	m, marked := s.Mark(live.Comfortable)
 	assert.True(t, marked)
-	assert.Equal(t, live.Mark{T: 10, Kind: live.Comfortable, Speed: 600, Shake: 2}, m)
+	assert.Equal(t, live.Mark{T: 10, Kind: live.Comfortable, Speed: 600, Shake: 2, Heard: s.Readings()}, m)
+	assert.NotEmpty(t, m.Heard)
 	_, _ = s.Mark(live.TooMuch)
 	s.See(ok(10.2, 700, 3), assess.Advice{})
 	_, _ = s.Mark(live.TooMuch)
@@ -158,4 +159,32 @@ func TestPast(t *testing.T) {
 	past := s.Now().Past
 	assert.Len(t, past, 4*live.Span+1)
 	assert.Equal(t, live.Span, past[len(past)-1].T-past[0].T)
+}
+
+// The last four seconds are at hand, of samples and readings, and nothing once they are old.
+func TestRecent(t *testing.T) {
+	t.Parallel()
+	synctest.Test(t, func(t *testing.T) {
+		_, s := begin()
+		defer s.End()
+		for i := range 100 {
+			at := 11 + float64(i)/4
+			s.Block(samples(at, at+0.1, at+0.2))
+			s.See(ok(at, 600, 2), assess.Advice{})
+		}
+		times, axes := s.Samples()
+		last := times[len(times)-1]
+		assert.InDelta(t, 11+99.0/4+0.2, last, 1e-9)
+		assert.InDelta(t, live.Window, last-times[0], 0.25)
+		assert.LessOrEqual(t, last-times[0], live.Window)
+		require.Len(t, axes, 1)
+		assert.Len(t, axes[0], len(times))
+		assert.Len(t, s.Readings(), 4*live.Heard)
+		time.Sleep(live.StaleAfter + time.Millisecond)
+		synctest.Wait()
+		times, axes = s.Samples()
+		assert.Empty(t, times)
+		assert.Empty(t, axes)
+		assert.Empty(t, s.Readings())
+	})
 }
