@@ -2,7 +2,6 @@ package main
 
 import (
 	"cmp"
-	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -73,12 +72,7 @@ func (b *balancing) guided(cmd *cobra.Command) error {
 		return err
 	}
 	if b.again {
-		if len(s.Runs) == 0 {
-			return hintf("vibe balance says what comes next", "there is no run to forget")
-		}
-		s.Runs = s.Runs[:len(s.Runs)-1]
-		s.Kept = s.Kept[:max(0, len(s.Kept)-1)]
-		if err := s.save(); err != nil {
+		if err := s.forget(); err != nil {
 			return err
 		}
 	}
@@ -88,6 +82,16 @@ func (b *balancing) guided(cmd *cobra.Command) error {
 		}
 	}
 	return s.report(cmd, b)
+}
+
+// forget takes the newest run back.
+func (s *balanceState) forget() error {
+	if len(s.Runs) == 0 {
+		return hintf("vibe balance says what comes next", "there is no run to forget")
+	}
+	s.Runs = s.Runs[:len(s.Runs)-1]
+	s.Kept = s.Kept[:max(0, len(s.Kept)-1)]
+	return s.save()
 }
 
 // state is the balancing under way, or a new one.
@@ -219,30 +223,40 @@ func (s *balanceState) take(cmd *cobra.Command, b *balancing, from string) error
 	if err != nil {
 		return err
 	}
+	number, _ := keptNumber(from)
+	return s.keep(readings, mass, number)
+}
+
+// keep makes readings the next run, of kept session number (0: of none).
+func (s *balanceState) keep(readings []assess.Reading, mass assess.Mass, number int64) error {
 	run, err := s.run(readings, mass)
 	if err != nil {
 		return err
 	}
-	s.Runs = append(s.Runs, run)
-	number, _ := keptNumber(from)
-	s.Kept = append(s.Kept, number)
+	s.Runs, s.Kept = append(s.Runs, run), append(s.Kept, number)
 	return s.save()
+}
+
+// input is a source of this balancing's readings.
+func (s *balanceState) input(src sensor.Source) input {
+	return input{src: src, job: job{lathe: s.Lathe, blank: s.Blank, task: s.Task}, dial: assess.RPM(s.Speed), keep: true}
 }
 
 // measure reads a recording to its end, or a board or the simulated blank until a run is
 // long enough.
 func (s *balanceState) measure(cmd *cobra.Command, b *balancing, from string, mass assess.Mass) ([]assess.Reading, error) {
-	in := input{name: nameOf(from), job: job{lathe: s.Lathe, blank: s.Blank, task: s.Task}, dial: assess.RPM(s.Speed), keep: true, progress: progressOn(cmd.ErrOrStderr())}
+	in := s.input(nil)
+	in.name, in.progress = nameOf(from), progressOn(cmd.ErrOrStderr())
 	var err error
 	if port, wired := portOf(from); wired {
 		if in.src, err = serial.Open(port, serial.Options{Unit: b.opts.Unit}); err != nil {
 			return nil, err
 		}
-		return s.live(cmd, in)
+		return s.live(cmd.Context(), in, cmd.ErrOrStderr())
 	}
 	if from == simulatedBlank {
 		in.src = s.simulated(mass)
-		return s.live(cmd, in)
+		return s.live(cmd.Context(), in, cmd.ErrOrStderr())
 	}
 	if in.src, err = recordingOf(cmd, b.job.shop, from, b.opts); err != nil {
 		return nil, err
@@ -262,70 +276,27 @@ func (s *balanceState) measure(cmd *cobra.Command, b *balancing, from string, ma
 
 // same refuses a kept session that was of something else.
 func (s *balanceState) same(k *recordings.Session) error {
-	u := k.Setup
-	apart := func(a, b assess.MM) bool { return a > 0 && b > 0 && math.Abs(float64(a-b)) > 1 }
-	what := ""
+	what := s.apart(k.Setup.Blank, k.Setup.Lathe)
 	switch {
 	case slices.Contains(s.Kept, k.Number):
 		what = "it is one already, and each is a run of its own"
-	case u.Empty:
+	case k.Setup.Empty:
 		what = "nothing was mounted"
-	case apart(u.Blank.Diameter, s.Blank.Diameter):
-		what = fmt.Sprintf("the blank was %v across, not %v", u.Blank.Diameter, s.Blank.Diameter)
-	case u.Lathe.Name != "" && s.Lathe.Name != "" && !strings.EqualFold(u.Lathe.Name, s.Lathe.Name):
-		what = fmt.Sprintf("it ran on %s, not on %s", u.Lathe.Name, s.Lathe.Name)
-	default:
+	case what == "":
 		return nil
 	}
 	return hintf("take another session of this blank; what was kept before is still there", "session %d is no run of this balancing: %s", k.Number, what)
 }
 
-// errStop ends a live run that must not go on.
-type errStop struct{ what, say string }
-
-func (e errStop) Error() string { return e.what + ": " + trimDot(e.say) }
-func (e errStop) Hint() string {
-	return "switch off and look at the mounting, the mass and the wood before the next run; what was kept before is still there"
-}
-
-// live runs a source that has no end of its own until there is enough of it for a run. An
-// advice to stop ends it at once, with a bell.
-func (s *balanceState) live(cmd *cobra.Command, in input) (readings []assess.Reading, err error) {
-	defer context.AfterFunc(cmd.Context(), func() { in.src.Close() })()
-	var before assess.RPM
-	if len(s.Runs) > 0 {
-		before = s.Runs[0].Speed
+// apart says how a blank or a lathe differs from that of this balancing, "" where it is not known to.
+func (s *balanceState) apart(b assess.Blank, l assess.Lathe) string {
+	switch d := b.Diameter; {
+	case d > 0 && s.Blank.Diameter > 0 && math.Abs(float64(d-s.Blank.Diameter)) > 1:
+		return fmt.Sprintf("the blank was %v across, not %v", d, s.Blank.Diameter)
+	case l.Name != "" && s.Lathe.Name != "" && !strings.EqualFold(l.Name, s.Lathe.Name):
+		return fmt.Sprintf("it ran on %s, not on %s", l.Name, s.Lathe.Name)
 	}
-	var enough bool
-	var stop error
-	adviser := &assess.Adviser{Lathe: s.Lathe, Blank: s.Blank, Task: s.Task, Checked: true}
-	err = loop(in.src, in.tracker(), adviser, func(b sensor.Block) { say(cmd.ErrOrStderr(), b.Notes) },
-		func(r assess.Reading, a assess.Advice) {
-			if enough || stop != nil {
-				return
-			}
-			readings = append(readings, r)
-			if in.progress != nil {
-				fmt.Fprintf(in.progress, "\r%.0f of %.0f s of steady turning, %s  ", min(assess.RunEnough, assess.Steady(readings, before)), assess.RunEnough, assess.ShakeText(r.Shake))
-			}
-			if a.Action == assess.Stop {
-				fmt.Fprint(cmd.ErrOrStderr(), "\a")
-				stop = errStop{"no run was kept", a.Say}
-			}
-			if enough = assess.Steady(readings, before) >= assess.RunEnough; enough || stop != nil {
-				in.src.Close()
-			}
-		})
-	if in.progress != nil {
-		fmt.Fprint(in.progress, "\r\x1b[K")
-	}
-	switch {
-	case stop != nil:
-		return nil, stop
-	case err != nil && !(enough && errors.Is(err, sensor.ErrClosed)):
-		return nil, err
-	}
-	return readings, in.src.Close()
+	return ""
 }
 
 // run makes a run of readings, and refuses one that cannot stand beside the others, that
@@ -344,7 +315,7 @@ func (s *balanceState) run(readings []assess.Reading, mass assess.Mass) (assess.
 	if err != nil {
 		return r, err
 	}
-	if float64(r.Speed) > 1.04*float64(t.Most) {
+	if tooFast(r.Speed, t.Most) {
 		return r, hintf(fmt.Sprintf("make it again at %.0f rpm; what was kept before is still there", s.Speed), "this run turned at %v, above the %v that are safe for it", r.Speed, t.Most)
 	}
 	if err := s.solver().Refuse(r); err != nil {
@@ -355,6 +326,9 @@ func (s *balanceState) run(readings []assess.Reading, mass assess.Mass) (assess.
 	}
 	return r, nil
 }
+
+// tooFast allows what a dial is off by.
+func tooFast(n, most assess.RPM) bool { return float64(n) > 1.04*float64(most) }
 
 // weak adds to the reason why there is no run what would help here.
 func (s *balanceState) weak(err error, mass assess.Mass) error {

@@ -30,14 +30,31 @@ func (s *balanceState) report(cmd *cobra.Command, b *balancing) error {
 		return b.show(cmd.OutOrStdout(), heavy, s.solver(), &t)
 	}
 	p := newPage(cmd.OutOrStdout())
+	p.balancing(s, mass, heavy, t, byCommand(liveSource(b.from)))
+	return p.flush(cmd.OutOrStdout())
+}
+
+// handover is how a run gets from the lathe to vibe: the last words of a step's second and third part.
+type handover struct{ while, after string }
+
+// byCommand is for a run of a recording, or of what turns now.
+func byCommand(turning string) handover {
+	if turning == "" {
+		return handover{" Record 20 s.", "Switch off, plug pulled. Then: vibe balance --from RECORDING"}
+	}
+	return handover{"", fmt.Sprintf("While it turns: vibe balance --from %s, which ends by itself. Then switch off, plug pulled.", turning)}
+}
+
+// balancing writes what is known and what comes next.
+func (p *page) balancing(s *balanceState, mass assess.Mass, heavy assess.HeavySide, t assess.Trial, by handover) {
 	if heavy.Has(assess.Unfinished) {
 		p.wrap("", p.paint(bold, fmt.Sprintf("Run %d of %d comes next.", len(s.Runs)+1, len(s.Angles)+1)))
-		p.step(s, mass, t, liveSource(b.from))
+		p.step(s, mass, t, by)
 		if len(s.Runs) > 0 {
 			p.runs(assess.HeavySide{}, s.solver())
 		}
 		p.cautions(append(assess.BalanceCautions(), assess.Cautions()...))
-		return p.flush(cmd.OutOrStdout())
+		return
 	}
 	p.heavySide(heavy, s.solver(), func() {
 		switch {
@@ -45,10 +62,9 @@ func (s *balanceState) report(cmd *cobra.Command, b *balancing) error {
 			p.wrap("  ", "That was it. vibe balance --new begins the next blank, or this one anew when wood has come off.")
 		case mass.Grams > 0:
 			p.head("The next run")
-			p.step(s, mass, t, liveSource(b.from))
+			p.step(s, mass, t, by)
 		}
 	})
-	return p.flush(cmd.OutOrStdout())
 }
 
 // liveSource is the source of the newest run where it was no recording, "" else: the next run comes
@@ -63,12 +79,9 @@ func liveSource(from []string) string {
 	return ""
 }
 
-// step says what to do for a run, which comes from a recording or from what turns now.
-func (p *page) step(s *balanceState, mass assess.Mass, t assess.Trial, turning string) {
-	n, record := assess.RPM(s.Speed), " Record 20 s."
-	if turning != "" {
-		record = ""
-	}
+// step says what to do for a run.
+func (p *page) step(s *balanceState, mass assess.Mass, t assess.Trial, by handover) {
+	n := assess.RPM(s.Speed)
 	if most := s.solver().MostNext(mass.Grams); most >= assess.DefaultEdges[2] {
 		p.wrap("  ", p.paint(red, fmt.Sprintf("Do not make this run: with %s it may shake with up to %s, which is violent. Begin again with a third of the mass: vibe balance --new --trial %s", grams(mass.Grams), assess.ShakeText(most), strings.ReplaceAll(grams(mass.Grams/3), " ", ""))))
 		return
@@ -80,13 +93,9 @@ func (p *page) step(s *balanceState, mass assess.Mass, t assess.Trial, turning s
 		p.wrap("  1. ", fmt.Sprintf("Plug pulled. Any other mass off. Fasten %s at %.0f° (%s), %v from the axis; pull at it.", grams(mass.Grams), mass.Angle, assess.ClockPosition(mass.Angle), mass.Radius))
 		p.wrap("     ", fmt.Sprintf("At %v it throws with %.2g N, like a weight of %.2g kg; %s it is trusted with %.0f N.", n, throw, throw/9.80665, cmp.Or(s.Fastened, assess.Taped), t.Hold))
 	}
-	p.wrap("  2. ", fmt.Sprintf("Turn it by hand once round. Start slow, go to %v, hands off, stand aside. No tool.%s", n, record))
+	p.wrap("  2. ", fmt.Sprintf("Turn it by hand once round. Start slow, go to %v, hands off, stand aside. No tool.%s", n, by.while))
 	if most := s.solver().MostNext(mass.Grams); most >= assess.DefaultEdges[1] {
 		p.wrap("     ", p.paint(yellow, fmt.Sprintf("It may shake with up to %s: stop at once if it feels wrong, and take a smaller mass.", assess.ShakeText(most))))
 	}
-	if turning == "" {
-		p.wrap("  3. ", "Switch off, plug pulled. Then: vibe balance --from RECORDING")
-	} else {
-		p.wrap("  3. ", fmt.Sprintf("While it turns: vibe balance --from %s, which ends by itself. Then switch off, plug pulled.", turning))
-	}
+	p.wrap("  3. ", by.after)
 }

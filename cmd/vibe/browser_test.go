@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"math"
 	"net/netip"
 	"net/url"
 	"os"
@@ -21,6 +22,7 @@ import (
 	"vibe/assess"
 	"vibe/cmd/vibe/live"
 	"vibe/cmd/vibe/panel"
+	"vibe/sensor"
 )
 
 // tab is a page in a headless Chromium, which takes any certificate.
@@ -131,12 +133,12 @@ func (b *tab) look(name string) {
 	}
 }
 
-// shownAt opens the page of s over HTTPS, its passes in dir; end closes the server.
-func shownAt(t *testing.T, s *live.Session, dir, at string) (link string, end func()) {
+// shownAt opens the page of v over HTTPS, its passes in dir; end closes the server.
+func shownAt(t *testing.T, v viewed, dir, at string) (link string, end func()) {
 	t.Helper()
 	server, err := panel.Open(dir, []netip.AddrPort{netip.MustParseAddrPort(at)}, func(err error) { assert.NoError(t, err) })
 	require.NoError(t, err)
-	server.Handle("/", panel.View(viewed{s}))
+	server.Handle("/", v.page())
 	return server.Links("/")[0], func() { assert.NoError(t, server.Close()) }
 }
 
@@ -147,7 +149,8 @@ func TestPageInABrowser(t *testing.T) {
 	b := browse(t)
 	s, _ := lookedAt(t)
 	dir := t.TempDir()
-	link, end := shownAt(t, s, dir, "127.0.0.1:0")
+	view := viewOf(s, demoJob().lathe, false)
+	link, end := shownAt(t, view, dir, "127.0.0.1:0")
 	require.NoError(t, chromedp.Do(b.ctx, chromedp.Navigate(link)))
 	b.reads("action", "WAIT")
 	assert.NotContains(t, b.eval("location.href"), "code")
@@ -182,10 +185,77 @@ func TestPageInABrowser(t *testing.T) {
 	hears(s, 5, 640, 1.2, assess.Advice{Action: assess.Hold, Speed: 640, Say: "Hold 640 rpm."})
 	u, err := url.Parse(link)
 	require.NoError(t, err)
-	_, end = shownAt(t, s, dir, u.Host)
+	_, end = shownAt(t, view, dir, u.Host)
 	defer end()
 	hears(s, 6, 640, 1.2, assess.Advice{Action: assess.Hold, Speed: 640, Say: "Hold 640 rpm."})
 	b.reads("speed", "640")
 	assert.NotEqual(t, "NO CONNECTION", b.text("action"))
+	assert.Empty(t, b.complaints())
+}
+
+// feel gives the session what a sensor would feel of a spindle at n, 400 samples a second, for a while: the
+// once-per-turn line of shake mm/s and half as much at twice of it.
+func feel(s *live.Session, from, seconds float64, n assess.RPM, shake float64) (to float64) {
+	w := 2 * math.Pi * n.Hz()
+	a := shake / 1000 * math.Sqrt2 * w
+	for at := from; at < from+seconds; at += 0.25 {
+		b := sensor.Block{Axes: [][]float64{nil}}
+		for i := range 100 {
+			t := at + float64(i)/400
+			b.T, b.Axes[0] = append(b.T, t), append(b.Axes[0], 9.81+a*math.Sin(w*t)+a*math.Sin(2*w*t))
+		}
+		s.Block(b)
+		s.See(assess.Reading{T: at - 1, Span: 2, OK: true, Speed: n, SpeedSE: 0.1, Shake: shake, ShakeSE: shake / 100, Feel: assess.FeelOf(shake), Multiples: []float64{1}},
+			assess.Advice{Action: assess.Hold, Speed: n, Say: "Hold.", Reasons: []assess.Reason{{Code: "x", Text: "it is calm", Source: "test"}}})
+	}
+	return from + seconds
+}
+
+// TestPageShowsMore: the spectrum with the turn marked, a mark that can be heard, and a balancing from the first run
+// to the fix, in a browser.
+func TestPageShowsMore(t *testing.T) {
+	t.Setenv("XDG_DATA_HOME", t.TempDir())
+	b := browse(t)
+	s := live.New("test", &assess.Adviser{Lathe: demoJob().lathe, Blank: demoJob().blank, Task: assess.Roughing})
+	t.Cleanup(s.End)
+	link, end := shownAt(t, viewOf(s, demoJob().lathe, true), t.TempDir(), "127.0.0.1:0")
+	defer end()
+	at := feel(s, 0, 8, 600, 2)
+	require.NoError(t, chromedp.Do(b.ctx, chromedp.Navigate(link), chromedp.ScrollIntoView(chromedp.CSS("#turns"))))
+	for text := ""; !strings.Contains(text, "turns 600 times a minute"); text = b.text("turnssay") {
+		at = feel(s, at, 0.25, 600, 2)
+		time.Sleep(100 * time.Millisecond)
+	}
+	click := func(selector string) {
+		t.Helper()
+		require.NoError(t, chromedp.Do(b.ctx, chromedp.Click(chromedp.CSS(selector))))
+	}
+	at = feel(s, at, 0.25, 600, 2)
+	click("#hear")
+	b.reads("answer", "playing 4.0 s")
+	click(`[data-mark="comfortable"]`)
+	b.reads("marks", "comfortable: 600 rpm, 2.0 mm/s")
+	click("#marks button")
+	b.reads("answer", "playing 4.0 s")
+
+	b.reads("lines", "No balancing is under way")
+	click("#balance summary")
+	click("#begin button")
+	b.reads("lines", "Run 1 of 4 comes next.")
+	b.reads("lines", "Wear a face shield")
+	for run := 2; run <= 4; run++ {
+		click("[data-balance=take]")
+		b.reads("lines", fmt.Sprintf("Run %d of 4 comes next.", run))
+	}
+	feel(s, at, 0.25, 600, 2)
+	b.look("balancing-light")
+	click("[data-balance=take]")
+	b.reads("lines", "HEAVY at")
+	assert.Contains(t, b.eval(`document.querySelector("#face svg").ariaLabel`), "The light side, for")
+	b.accessible("light")
+	b.accessible("dark")
+	b.look("balanced-dark")
+	click("[data-balance=again]")
+	b.reads("lines", "Run 4 of 4 comes next.")
 	assert.Empty(t, b.complaints())
 }

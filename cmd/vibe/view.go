@@ -2,7 +2,9 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
+	"net/http"
 	"path/filepath"
 	"strings"
 
@@ -92,7 +94,47 @@ func (e entries) tell(done <-chan struct{}, link func() string, note func(string
 }
 
 // viewed is a session as the page has it.
-type viewed struct{ session *live.Session }
+type viewed struct {
+	session *live.Session
+	balance *balanceView
+}
+
+// viewOf is the page's view of a session on a lathe; play, with the blank to play with.
+func viewOf(s *live.Session, l assess.Lathe, play bool) viewed {
+	return viewed{s, &balanceView{session: s, lathe: l, play: play}}
+}
+
+// page serves the page, and what it asks for only while somebody looks at that.
+func (v viewed) page() http.Handler {
+	mux := http.NewServeMux()
+	mux.Handle("/", panel.View(v))
+	mux.Handle("GET /spectrum", &spectrumView{session: v.session})
+	mux.HandleFunc("GET /sound", v.sound)
+	mux.HandleFunc("GET /balance", func(w http.ResponseWriter, _ *http.Request) {
+		doc, err := v.balance.show()
+		sendJSON(w, doc, err)
+	})
+	return mux
+}
+
+// sendJSON answers with doc, or in words why there is none.
+func sendJSON(w http.ResponseWriter, doc any, err error) {
+	w.Header().Set("Content-Type", "application/json")
+	if err != nil {
+		w.WriteHeader(http.StatusInternalServerError)
+		doc = map[string]string{"error": hinting(err).Error()}
+	}
+	_ = json.NewEncoder(w).Encode(doc) // who went away hears nothing
+}
+
+// hinting is err with what to try, where it knows that.
+func hinting(err error) error {
+	var h interface{ Hint() string }
+	if errors.As(err, &h) && h.Hint() != "" {
+		return fmt.Errorf("%w. %s", err, h.Hint())
+	}
+	return err
+}
 
 // Changed implements panel.Shown.
 func (v viewed) Changed() <-chan struct{} { return v.session.Changed() }
@@ -114,11 +156,14 @@ func (v viewed) Show() ([]byte, error) {
 		Tasks    []assess.Task     `json:"tasks"`
 		Diameter string            `json:"diameter"`
 		Notes    []string          `json:"notes"`
+		Marks    []shownMark       `json:"marks"`
+		Balance  progress          `json:"balance"`
+		Play     bool              `json:"play"`
 	}{
 		Clock: n.Clock, Stale: n.Stale, Ended: n.Ended, Advice: n.Advice, Map: n.Map, Task: n.Task, Tasks: assess.Tasks(), Notes: append([]string{}, n.Notes...),
 		Shows: map[string]string{"speed": words.Speed, "shake": words.Shake, "feel": words.Feel, "say": words.Say,
 			"action": strings.ToUpper(words.Action), "target": words.Target, "caution": words.Caution},
-		Past: [][2]*float64{},
+		Past: [][2]*float64{}, Marks: marksOf(n), Balance: v.balance.progress(), Play: v.balance.play,
 	}
 	doc.Edges = assess.DefaultEdges
 	if n.Blank.Diameter > 0 {
@@ -134,8 +179,34 @@ func (v viewed) Show() ([]byte, error) {
 	return json.Marshal(doc)
 }
 
+// shownMark is a mark in words, and whether it can be heard.
+type shownMark struct {
+	Says  string `json:"says"`
+	Heard bool   `json:"heard"`
+}
+
+func marksOf(n live.Snapshot) []shownMark {
+	out := []shownMark{}
+	for _, m := range n.Marks {
+		says := fmt.Sprintf("%s %s", clock(m.T), m.Kind)
+		if m.Speed > 0 {
+			says += fmt.Sprintf(": %v, %s", m.Speed, assess.ShakeText(m.Shake))
+		}
+		out = append(out, shownMark{says, m.Heard != nil})
+	}
+	return out
+}
+
 // Say implements panel.Shown.
 func (v viewed) Say(s panel.Said) (string, error) {
+	said, err := v.hear(s)
+	if err != nil {
+		return "", hinting(err)
+	}
+	return said, nil
+}
+
+func (v viewed) hear(s panel.Said) (string, error) {
 	n := v.session.Now()
 	blank, task := n.Blank, n.Task
 	switch {
@@ -155,6 +226,8 @@ func (v viewed) Say(s panel.Said) (string, error) {
 		}
 		v.session.Dial(assess.RPM(d))
 		return fmt.Sprintf("the dial shows %v", assess.RPM(d)), nil
+	case s.Balance != "":
+		return v.balance.say(s)
 	}
 	switch k := live.Kind(s.Mark); k {
 	case live.Comfortable, live.TooMuch, live.Plain:

@@ -16,7 +16,6 @@ import (
 
 	"vibe/assess"
 	"vibe/cmd/vibe/live"
-	"vibe/cmd/vibe/panel"
 	"vibe/sensor"
 )
 
@@ -27,7 +26,7 @@ func lookedAt(t *testing.T) (*live.Session, *httptest.Server) {
 	adviser := &assess.Adviser{Lathe: job.lathe, Blank: job.blank, Task: job.task}
 	s := live.New("test", adviser)
 	t.Cleanup(s.End)
-	server := httptest.NewServer(panel.View(viewed{s}))
+	server := httptest.NewServer(viewOf(s, demoJob().lathe, false).page())
 	t.Cleanup(server.Close)
 	return s, server
 }
@@ -76,7 +75,7 @@ func TestPageIsLight(t *testing.T) {
 	t.Parallel()
 	_, server := lookedAt(t)
 	sum := 0
-	for _, f := range []string{"", "panel.css", "panel.js", "plots.js", "uPlot.iife.min.js", "uPlot.min.css"} {
+	for _, f := range []string{"", "panel.css", "panel.js", "balance.js", "plots.js", "uPlot.iife.min.js", "uPlot.min.css"} {
 		w := httptest.NewRecorder()
 		server.Config.Handler.ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/"+f, nil))
 		require.Equal(t, http.StatusOK, w.Code, f)
@@ -95,7 +94,7 @@ func FuzzSay(f *testing.F) {
 	job := demoJob()
 	session := live.New("test", &assess.Adviser{Lathe: job.lathe, Blank: job.blank, Task: job.task})
 	f.Cleanup(session.End)
-	page := panel.View(viewed{session})
+	page := viewOf(session, job.lathe, false).page()
 	f.Fuzz(func(t *testing.T, body string) {
 		w := httptest.NewRecorder()
 		page.ServeHTTP(w, httptest.NewRequest(http.MethodPost, "/say", strings.NewReader(body)))
@@ -105,7 +104,7 @@ func FuzzSay(f *testing.F) {
 		now := session.Now()
 		require.NoError(t, now.Task.Validate())
 		require.NoError(t, now.Blank.Validate(now.Task))
-		_, err := viewed{session}.Show()
+		_, err := viewOf(session, job.lathe, false).Show()
 		require.NoError(t, err)
 	})
 }
@@ -116,7 +115,7 @@ func BenchmarkTwentyViewers(b *testing.B) {
 	job := demoJob()
 	s := live.New("test", &assess.Adviser{Lathe: job.lathe, Blank: job.blank, Task: job.task})
 	defer s.End()
-	server := httptest.NewServer(panel.View(viewed{s}))
+	server := httptest.NewServer(viewOf(s, demoJob().lathe, false).page())
 	defer server.Close()
 	heard := make(chan struct{}, 1000)
 	ctx, cancel := context.WithCancel(b.Context())

@@ -122,6 +122,7 @@ type watching struct {
 	phone   *paired       // a phone as the sensor, else nil
 	panel   *panel.Server // of the page, else nil
 	lan     bool          // which the shop's network finds
+	balance *balanceView  // of the page, else nil
 	entered entries       // devices that came by a link
 	real    bool          // a turner stands at the lathe now
 
@@ -215,7 +216,9 @@ func (w *watching) run(cmd *cobra.Command, shows assess.RPM, asJSON bool) error 
 	w.session.Dial(shows)
 	defer w.phone.serve(w.session)()
 	if w.panel != nil {
-		w.panel.Handle("/", panel.View(viewed{w.session}))
+		view := viewOf(w.session, w.in.job.lathe, w.dial != nil)
+		w.balance = view.balance
+		w.panel.Handle("/", view.page())
 		defer w.panel.Close()
 	}
 	if w.unkept != "" {
@@ -265,6 +268,7 @@ func (w *watching) loop(adviser *assess.Adviser, show func(assess.Reading, asses
 		w.keepMarks()
 		w.heard = r.T + r.Span/2
 		w.phone.heard(r)
+		w.balance.see(r, a)
 		w.record.see(r, a, false)
 		if compared := w.session.See(r, a); compared != "" {
 			note(compared)

@@ -30,12 +30,18 @@ const (
 		"base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 )
 
-// Said is what a page says: one of these.
+// Said is what a page says: one of the first five.
 type Said struct {
 	Diameter string `json:"diameter,omitempty"`
 	Task     string `json:"task,omitempty"`
 	Mark     string `json:"mark,omitempty"`
 	Dial     string `json:"dial,omitempty"`
+	Balance  string `json:"balance,omitempty"` // a step: begin, take, leave or again
+
+	// With begin: the mass that is put on, where, and how it is held.
+	Trial    string `json:"trial,omitempty"`
+	Radius   string `json:"radius,omitempty"`
+	Fastened string `json:"fastened,omitempty"`
 }
 
 // Shown is what the page shows, and whom it tells. All may be called from any goroutine.

@@ -7,14 +7,16 @@ const arrows = { hold: '●', raise: '▲', lower: '▼', stop: '■', wait: '�
 let heard = 0, shown = '', drawn = 0, doc = null;
 
 function put(id, text) { const e = $(id); if (e.textContent !== text) e.textContent = text; }
-function list(id, lines) {
+function button(text, press) { const b = document.createElement('button'); b.textContent = text; b.addEventListener('click', press); return b; }
+function list(id, lines, more) {
   const e = $(id), key = JSON.stringify(lines);
   if (e.dataset.key === key) return;
   e.dataset.key = key;
-  e.replaceChildren(...lines.map(([text, source]) => {
+  e.replaceChildren(...lines.map(([text, source], i) => {
     const li = document.createElement('li');
     li.append(text);
     if (source) { const s = document.createElement('span'); s.className = 'source'; s.textContent = ' (' + source + ')'; li.append(s); }
+    if (more) more(li, i);
     return li;
   }));
 }
@@ -45,6 +47,9 @@ function show(d) {
   if (!select.options.length) select.append(...d.tasks.map(t => new Option(t)));
   if (document.activeElement !== select) select.value = d.task;
   field('diameter').placeholder = d.diameter || '310 mm';
+  list('marks', d.marks.map(m => [m.says]), (li, i) => { if (d.marks[i].heard) li.append(button('Hear', () => hear('?mark=' + i))); });
+  for (const input of document.querySelectorAll('#begin label')) input.hidden = d.play;
+  balance(d);
   if (performance.now() - drawn > 900) { drawn = performance.now(); plots(d); }
 }
 
@@ -66,18 +71,51 @@ function listen() {
 }
 listen();
 
-async function say(what) {
+async function say(what, to = 'answer') {
   try {
     const r = await fetch('say', { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify(what) });
     const a = await r.json();
-    put('answer', a.said || a.error);
-  } catch { put('answer', 'Not said: no connection to the computer at the lathe.'); }
+    put(to, a.said || a.error);
+  } catch { put(to, 'Not said: no connection to the computer at the lathe.'); }
 }
 for (const id of ['diameter', 'dial']) $(id).addEventListener('submit', e => { e.preventDefault(); say({ [id]: field(id).value }); field(id).value = ''; });
 $('task').addEventListener('change', e => say({ task: e.target.value }));
 $('task').addEventListener('submit', e => e.preventDefault());
 document.querySelectorAll('[data-mark]').forEach(b => b.addEventListener('click', () => say({ mark: b.dataset.mark })));
 for (const id of ['sound', 'voice']) $(id).addEventListener('click', e => { const b = e.currentTarget; b.ariaPressed = b.ariaPressed === 'true' ? 'false' : 'true'; if (id === 'sound') sound('hold'); });
+
+// Steps of a balancing.
+document.querySelectorAll('[data-balance]').forEach(b => b.addEventListener('click', () => say({ balance: b.dataset.balance }, 'balancesay')));
+$('begin').addEventListener('submit', e => {
+  e.preventDefault();
+  const f = e.target.elements;
+  say({ balance: 'begin', trial: f.trial.value, radius: f.radius.value, fastened: f.fastened.value }, 'balancesay');
+});
+
+// The spectrum is asked for only while it is in sight.
+let inSight = false;
+new IntersectionObserver(seen => { inSight = seen.at(-1).isIntersecting; }).observe($('turns'));
+setInterval(async () => {
+  if (!inSight || document.hidden) return;
+  try { put('turnssay', plots.spectrum(await (await fetch('spectrum')).json())); } catch { plots.spectrum(null); put('turnssay', ''); }
+}, 1000);
+
+// hear plays the last seconds, or those before a mark, as loud as they were hard.
+let playing;
+async function hear(which) {
+  audio ||= new AudioContext();
+  if (playing) playing.stop();
+  try {
+    const r = await fetch('sound' + which);
+    if (!r.ok) { put('answer', await r.text()); return; }
+    playing = audio.createBufferSource();
+    playing.buffer = await audio.decodeAudioData(await r.arrayBuffer());
+    playing.connect(audio.destination);
+    playing.start();
+    put('answer', 'playing ' + playing.buffer.duration.toFixed(1) + ' s');
+  } catch (e) { put('answer', 'not played: ' + e.message); }
+}
+$('hear').addEventListener('click', () => hear(''));
 
 // sound: one low tone for lower, three high ones for stop or a lost connection, a soft one otherwise.
 let audio;

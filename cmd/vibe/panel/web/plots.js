@@ -1,4 +1,4 @@
-// The two plots: shake against speed, and over the last minutes.
+// The plots: shake against speed, over the last minutes, and by how often a minute.
 'use strict';
 const plots = (() => {
   const color = name => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
@@ -36,12 +36,29 @@ const plots = (() => {
   };
   // Beyond violent it is of no interest how far.
   const top = (u, min, max) => [0, Math.min(16, Math.max(5, max * 1.15))];
-  const make = (id, x, series, bands) => new uPlot({
+  // The once-per-turn line and its multiples, in the spectrum.
+  let line = null;
+  const orders = u => {
+    if (!line) return;
+    const c = u.ctx;
+    c.save();
+    c.font = Math.round(13 * devicePixelRatio) + 'px system-ui, sans-serif';
+    c.textAlign = 'center'; c.textBaseline = 'alphabetic';
+    for (let k = 1; k <= 5 && k * line <= u.scales.x.max; k++) {
+      const x = u.valToPos(k * line, 'x', true);
+      c.fillStyle = c.strokeStyle = color(k === 1 ? '--line2' : '--soft');
+      c.setLineDash(k === 1 ? [] : [4, 4]);
+      c.beginPath(); c.moveTo(x, u.bbox.top + 18 * devicePixelRatio); c.lineTo(x, u.bbox.top + u.bbox.height); c.stroke();
+      c.fillText(k === 1 ? 'turn' : k + '×', x, u.bbox.top + 13 * devicePixelRatio);
+    }
+    c.restore();
+  };
+  const make = (id, x, series, bands, own = {}) => new uPlot({
     ...size(document.getElementById(id)), series: [{ label: x }, ...series], bands, legend: { live: false }, cursor: { show: false },
-    scales: { x: { time: false }, y: { range: top } }, axes: [axis(x), axis('mm/s')], hooks: { draw: [marks] },
+    scales: { x: { time: false, range: own.x }, y: { range: own.y || top } }, axes: [axis(x), axis('mm/s')], hooks: { draw: [own.draw || marks] },
   }, [[], ...series.map(() => [])], document.getElementById(id));
-  let map, past;
-  matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => { if (map) { map.destroy(); past.destroy(); map = null; } });
+  let map, past, turns;
+  matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => { if (map) { [map, past, turns].forEach(u => u.destroy()); map = null; } });
   const begin = () => {
     map = make('map', 'rpm', [
       { label: 'upper edge', stroke: color('--line'), points: { show: false } }, { label: 'lower edge', stroke: color('--line'), points: { show: false } },
@@ -49,14 +66,27 @@ const plots = (() => {
       { label: 'seen', stroke: color('--line2'), width: 0, points: { show: true, size: 9, fill: color('--line2') } },
     ], [{ series: [1, 2], fill: color('--line') + '66' }]);
     map.speeds = true;
-    past = make('past', 's ago', [{ label: 'shake', stroke: color('--line1'), width: 2, points: { show: false } }]);
+    past = make('past', 's ago', [{ label: 'shake', stroke: color('--line1'), width: 2, points: { show: false } }], undefined, { x: [-120, 0] });
+    turns = make('turns', 'times a minute', [{ label: 'all axes', stroke: color('--line1'), width: 2, points: { show: false } }], undefined,
+      { draw: orders, x: (u, min, max) => [0, line ? Math.min(max, 5.5 * line) : max], y: (u, min, max) => [0, Math.max(.2, max * 1.25)] });
   };
-  addEventListener('resize', () => { if (map) [map, past].forEach(u => u.setSize(size(u.root.parentNode))); });
-  return (doc) => {
+  addEventListener('resize', () => { if (map) [map, past, turns].forEach(u => u.setSize(size(u.root.parentNode))); });
+  const draw = (doc) => {
     if (!map) begin();
     limits = { edges: doc.edges_mm_s, avoid: doc.advice.avoid, ceilings: (doc.advice.ceilings || []).map(c => c.rpm) };
     const m = doc.map || [];
     map.setData([m.map(p => p.speed_rpm), m.map(p => p.high_mm_s), m.map(p => p.low_mm_s), m.map(p => p.shake_mm_s), m.map(p => p.seen ? p.shake_mm_s : null)]);
     past.setData([doc.past.map(p => p[0] - doc.clock_s), doc.past.map(p => p[1])]);
   };
+  // spectrum draws it, or nothing without data, and returns what is to be said of it.
+  draw.spectrum = s => {
+    if (!map) return '';
+    line = s && s.line_rpm;
+    const y = s ? s.shake_mm_s : [];
+    turns.setData([y.map((_, i) => s.first_rpm + i * s.step_rpm), y]);
+    if (!y.length) return 'No data.';
+    return (line ? 'The spindle turns ' + Math.round(line) + ' times a minute; what is on none of the marks is belt, motor or cutting.' : 'Which line is the spindle is not sure now.') +
+      ' A picture: a line may show up to 15 % low, and this is all axes together; the number above counts.';
+  };
+  return draw;
 })();
