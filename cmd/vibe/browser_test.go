@@ -220,17 +220,21 @@ func TestPageShowsMore(t *testing.T) {
 	t.Cleanup(s.End)
 	link, end := shownAt(t, viewOf(s, demoJob().lathe, true), t.TempDir(), "127.0.0.1:0")
 	defer end()
-	at := feel(s, 0, 8, 600, 2)
+	turning, stopped := context.WithCancel(t.Context())
+	var lathe sync.WaitGroup
+	lathe.Go(func() {
+		for at := feel(s, 0, 8, 600, 2); turning.Err() == nil; time.Sleep(50 * time.Millisecond) {
+			at = feel(s, at, 0.25, 600, 2)
+		}
+	})
+	defer lathe.Wait()
+	defer stopped()
 	require.NoError(t, chromedp.Do(b.ctx, chromedp.Navigate(link), chromedp.ScrollIntoView(chromedp.CSS("#turns"))))
-	for text := ""; !strings.Contains(text, "turns 600 times a minute"); text = b.text("turnssay") {
-		at = feel(s, at, 0.25, 600, 2)
-		time.Sleep(100 * time.Millisecond)
-	}
+	b.reads("turnssay", "turns 600 times a minute")
 	click := func(selector string) {
 		t.Helper()
 		require.NoError(t, chromedp.Do(b.ctx, chromedp.Click(chromedp.CSS(selector))))
 	}
-	at = feel(s, at, 0.25, 600, 2)
 	click("#hear")
 	b.reads("answer", "playing 4.0 s")
 	click(`[data-mark="comfortable"]`)
@@ -247,7 +251,6 @@ func TestPageShowsMore(t *testing.T) {
 		click("[data-balance=take]")
 		b.reads("lines", fmt.Sprintf("Run %d of 4 comes next.", run))
 	}
-	feel(s, at, 0.25, 600, 2)
 	b.look("balancing-light")
 	click("[data-balance=take]")
 	b.reads("lines", "HEAVY at")
