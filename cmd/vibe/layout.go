@@ -66,7 +66,7 @@ func (m *screen) View() tea.View {
 }
 
 // full is the whole screen. Rows: head 1, numbers, bar 2, advice, prompt or pictures the
-// rest, caution 1, answer 1, keys 1.
+// rest, caution 1, answer 1 to answerRows, keys 1.
 func (m *screen) full() []string {
 	dots := m.dots()
 	top := []string{m.head()}
@@ -75,7 +75,8 @@ func (m *screen) full() []string {
 	top = append(top, m.bar(m.width-2)...)
 	top = append(top, dimStyle.Render(" * edges: starting values; ISO 20816-1 does not cover wood lathes"))
 	top = append(top, m.advice(max(1, dots-1))...)
-	bottom := []string{m.caution(), m.answerLine(), m.keys()}
+	bottom := append([]string{m.caution()}, m.answerLines()...)
+	bottom = append(bottom, m.keys())
 	rest := m.height - len(top) - len(bottom)
 	var middle []string
 	if m.prompt != nil {
@@ -230,6 +231,22 @@ func sentence(s string) string {
 func (m *screen) caution() string {
 	all := assess.Cautions()
 	return " " + warnStyle.Render("! "+all[int(m.now.Clock/10)%len(all)])
+}
+
+// answerRows is the most rows that an answer takes: what a source has to say can be long.
+const answerRows = 2
+
+// answerLines is answerLine in as many rows as it needs.
+func (m *screen) answerLines() []string {
+	rows := strings.Split(plainStyle.Width(m.width-1).Render(m.answerLine()), "\n")
+	if len(rows) > answerRows {
+		rows = rows[:answerRows]
+		rows[answerRows-1] = strings.TrimRight(rows[answerRows-1], " ") + "…"
+	}
+	for i := 1; i < len(rows); i++ {
+		rows[i] = " " + rows[i]
+	}
+	return rows
 }
 
 // answerLine is what the last key did, or what the source said last.

@@ -239,9 +239,13 @@ func (r *record) summary() string {
 	if rec.RateHz != nil {
 		s += fmt.Sprintf(", %s samples a second", rateText(*rec.RateHz))
 	}
-	s += fmt.Sprintf(", %s", plural(rec.Axes, "axis", "axes"))
+	if rec.Axes == 0 {
+		s = rec.Name + ": no samples"
+	} else {
+		s += fmt.Sprintf(", %s", plural(rec.Axes, "axis", "axes"))
+	}
 	if rec.Skipped > 0 {
-		s += fmt.Sprintf(", %s left out", plural(rec.Skipped, "bad sample", "bad samples"))
+		s += fmt.Sprintf(", %s missing or bad", plural(rec.Skipped, "sample", "samples"))
 	}
 	return s
 }

@@ -78,6 +78,22 @@ func TestScreenFits(t *testing.T) {
 	}
 }
 
+// A long note is shown whole, on two rows, and the screen still fits.
+func TestScreenLongNote(t *testing.T) {
+	t.Parallel()
+	m, _ := watched(t)
+	b := block(10.5)
+	b.Notes = []string{"/dev/ttyUSB0: what comes is no samples: does the board run a program that sends x,y,z lines, and at which baud rate?"}
+	m.session.Block(b)
+	m.Update(news{})
+	assert.Contains(t, strings.Join(strings.Fields(shown(m)), " "), b.Notes[0])
+	lines := strings.Split(shown(m), "\n")
+	assert.Len(t, lines, m.height)
+	for _, l := range lines {
+		assert.LessOrEqual(t, lipgloss.Width(l), m.width, l)
+	}
+}
+
 // The words can be read from two metres: at 80 by 24 a digit of the speed is five rows high.
 func TestScreenDigits(t *testing.T) {
 	t.Parallel()

@@ -106,7 +106,7 @@ func TestSkippedRows(t *testing.T) {
 	}
 	code, out, msg := vibe(t, bad(), "read", "-", "--skip-bad")
 	require.Zero(t, code, msg)
-	assert.Contains(t, out, ", 2 bad samples left out\n")
+	assert.Contains(t, out, ", 2 samples missing or bad\n")
 	code, out, msg = vibe(t, bad(), "read", "-", "--skip-bad", "--json")
 	require.Zero(t, code, msg)
 	var doc struct{ Recording struct{ Skipped int } }

@@ -240,7 +240,7 @@ func (w *watching) run(cmd *cobra.Command, shows assess.RPM, asJSON bool) error 
 		return err
 	}
 	p := newPage(out)
-	p.farewell(w.record, w.session.Now().Marks)
+	p.farewell(w.record, w.session.Now())
 	return p.flush(out)
 }
 

@@ -137,7 +137,7 @@ func (s *source) run(wire tty.Port) {
 			return
 		}
 		s.tell(func(float64) {
-			s.stream.note("the board is gone (cable pulled, or switched off); waiting for it to come back")
+			s.stream.note("the board is gone (cable pulled, or switched off); waiting for it")
 			s.stream.forget()
 		})
 		wire = s.redial()

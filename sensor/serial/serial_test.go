@@ -118,7 +118,7 @@ func unplug(t *testing.T) (said time.Duration) {
 	note := next(t, s)
 	said = time.Since(pulled)
 	assert.Empty(t, note.T)
-	assert.Equal(t, []string{b.path + ": the board is gone (cable pulled, or switched off); waiting for it to come back"}, note.Notes)
+	assert.Equal(t, []string{b.path + ": the board is gone (cable pulled, or switched off); waiting for it"}, note.Notes)
 
 	b.us = 5000
 	plugged := time.Now()
@@ -190,7 +190,7 @@ func TestBabble(t *testing.T) {
 	assert.Empty(t, note.T)
 	assert.Equal(t, []string{b.path + ": what comes is no samples: does the board run a program that sends x,y,z lines, and at which baud rate?"}, note.Notes)
 	b.pull()
-	assert.Equal(t, []string{b.path + ": the board is gone (cable pulled, or switched off); waiting for it to come back"}, next(t, s).Notes)
+	assert.Equal(t, []string{b.path + ": the board is gone (cable pulled, or switched off); waiting for it"}, next(t, s).Notes)
 }
 
 // TestSlowConsumer: the source reads on when nobody takes its samples, keeps the newest, and
