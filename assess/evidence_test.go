@@ -106,7 +106,17 @@ func TestLearnedLimit(t *testing.T) {
 		d := hear(a, append(steady(0, 12, 300, 0.3), steady(4, 12, 500, shake)...)...)
 		assert.Equal(t, action, d.Action, "%v mm/s: %s", shake, d.Say)
 	}
+	readings := steady(0, 12, 400, 0.5)
+	readings[7].Shake = 1.52 // 1 s before the last
 	a := turning()
+	a.Comfort = 1.5
+	assert.Equal(t, assess.Hold, hear(a, readings...).Action, "above the limit within the last 2 s")
+	readings[7].Shake = 0.5
+	a = turning()
+	a.Comfort = 1.5
+	assert.Equal(t, assess.Raise, hear(a, readings...).Action)
+
+	a = turning()
 	d := hear(a, steady(0, 12, 400, 1.2)...)
 	require.Equal(t, assess.Raise, d.Action, d.Say)
 	a = turning()

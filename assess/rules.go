@@ -298,8 +298,8 @@ func (a *Adviser) byHand() Reason {
 
 // fastest is the fastest speed of the lathe up to high that is worth a raise from n and to
 // which the way is comfortable, with the most shake to expect on it; 0 if there is none.
-// What was said stands up to the comfort limit itself; a new speed must keep clear of it
-// with what is likely, and reach it at most with what a hidden resonance could do.
+// It must keep clear of the comfort limit with what is likely, and reach it at most with what a
+// hidden resonance could do. What was said stands while more is allowed.
 func (a *Adviser) fastest(n, high RPM) (to RPM, most float64) {
 	if high < leastGain*n {
 		return 0, 0
@@ -308,9 +308,8 @@ func (a *Adviser) fastest(n, high RPM) (to RPM, most float64) {
 	for s, done := n, false; !done; s = min(1.005*s, high) { // to high itself: it may be a step
 		done = s >= high
 		likely = max(likely, a.response.edge(s))
-		standing := a.said.Action == Raise && s <= a.said.Speed
 		last := max(likely, flank.highest(math.Log(float64(s/n))))
-		if last >= a.comfort() || likely >= backToCalm*a.comfort() && !standing {
+		if last >= a.comfort() || likely >= backToCalm*a.comfort() {
 			break
 		}
 		if f := a.Lathe.Fit(s); f > to && f >= leastGain*n {
