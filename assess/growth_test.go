@@ -70,11 +70,12 @@ func unsure(readings []assess.Reading, se float64) []assess.Reading {
 // lower speed: both together are one growth. Slower as the map expects it is none.
 func TestGrowthGoesOnSlower(t *testing.T) {
 	t.Parallel()
-	for share, stop := range map[float64]bool{1: false, 1.75: true} {
+	for share, stop := range map[float64]bool{1: false, 1.4: true} {
 		a, at := climbed(t)
 		hear(a, steady(at, 12, 500, 2.4)...)
 		hear(a, steady(at+3, 12, 500, 1.5*2.4)...)
-		d := hear(a, steady(at+6, 12, 440, 1.5*1.3*share)...)
+		expected := 2.4 * math.Pow(470.0/500, math.Log(2.4/1.3)/math.Log(500.0/440)) // a power of the speed from 440 to 500
+		d := hear(a, steady(at+6, 12, 470, 1.5*expected*share)...)
 		assert.Equal(t, stop, d.Action == assess.Stop, "%v of what was expected: %s", share, d.Say)
 	}
 }
