@@ -218,8 +218,11 @@ func (b Balancing) check() error {
 		}
 	}
 	if len(places) < 2 {
-		return &InputError{fmt.Sprintf("%d runs with the mass at %d places say nothing of the heavy side", max(0, len(b.Runs)-1), len(places)),
-			"one run without the mass, then one each at 0, 120 and 240 degrees"}
+		text := "without a run with the mass nothing is known of the heavy side"
+		if len(places) == 1 {
+			text = "runs with the mass at one place alone do not tell the heavy side"
+		}
+		return &InputError{text, "one run without the mass, then one each at 0, 120 and 240 degrees"}
 	}
 	return nil
 }

@@ -288,8 +288,8 @@ func TestBalancingRefuses(t *testing.T) {
 		"run 0: the first run must be without":     func(r []assess.Run) []assess.Run { r[0].Mass = 3; return r },
 		"runs 1 and 3 have the same mass at":       func(r []assess.Run) []assess.Run { r[3].Angle = 360; return r },
 		"run 0 turned at 400 rpm and run 2 at 450": func(r []assess.Run) []assess.Run { r[0].Speed, r[2].Speed = 400, 450; return r },
-		"1 runs with the mass at 1 places":         func(r []assess.Run) []assess.Run { return r[:2] },
-		"0 runs with the mass at 0 places":         func(r []assess.Run) []assess.Run { return nil },
+		"runs with the mass at one place alone":    func(r []assess.Run) []assess.Run { return r[:2] },
+		"without a run with the mass":              func(r []assess.Run) []assess.Run { return nil },
 		"run 2: an angle of 400 degrees":           func(r []assess.Run) []assess.Run { r[2].Angle = 400; return r },
 	} {
 		_, err := assess.Balancing{Runs: spoil(good())}.Solve()

@@ -174,16 +174,15 @@ func (b *balancing) needs() error {
 	return nil
 }
 
-// places are the angles of n runs: as told, or evenly around.
+// places are the angles of n runs with the mass: as told, or thirds of a turn. Of another
+// number nobody can guess them, and the last may well be a run with the fix on.
 func (b *balancing) places(n int) ([]float64, error) {
-	if len(b.angles) == 0 {
-		var even []float64
-		for i := range max(0, n) {
-			even = append(even, 360*float64(i)/float64(n))
-		}
-		return even, nil
-	}
-	if len(b.angles) != n {
+	switch {
+	case len(b.angles) == 0 && n > 1 && n != 3:
+		return nil, usage{hintf("say them, as in --angles 0,90,180,270; a run with the fix on is --check", "%s, and not where", plural(n, "run with the mass is given", "runs with the mass are given"))}
+	case len(b.angles) == 0:
+		return []float64{0, 120, 240}, nil
+	case len(b.angles) != n:
 		return nil, usage{hintf("one angle for each run with the mass; the first run has none", "%s and %s do not fit together", plural(n, "run with the mass", "runs with the mass"), plural(len(b.angles), "angle", "angles"))}
 	}
 	return b.angles, nil
