@@ -23,9 +23,9 @@ type ComfortLimit struct {
 	// Against counts the marks on the wrong side of Limit by more than 2 dB: said fine well
 	// above it, or too much well below.
 	Against int `json:"against"`
-	// Known reports whether the marks tell enough to act on, and Use is the limit to act
-	// on, mm/s rms. What is not known never makes it higher: until Known, Use is at most
-	// the edge of rough, and below it when even the upper edge is.
+	// Known reports whether the marks tell the limit well enough to speak of it, and Use is
+	// what to act on, mm/s rms: the limit once there are enough marks of both kinds, the
+	// upper edge before; never above the edge of rough, and no "too much" ever raises it.
 	Known bool    `json:"known"`
 	Use   float64 `json:"use_mm_s"`
 	Say   string  `json:"say"`
@@ -64,7 +64,7 @@ func (m Mark) chance(limit float64) float64 {
 //
 // (logistic regression on the logarithm, as people judge by ratios: Stevens,
 // Psychophysics, 1975), but for slips. L has the prior above; the limit is the median of
-// its posterior. As s is not fitted, one more "too much" never raises it. Marks that
+// its posterior. As s is not fitted, one more "too much" never raises it, nor any quantile. Marks that
 // contradict each other more than s has it widen the edges, by the root of their deviance
 // over the one to expect. Marks without a shake above zero are passed over.
 func LearnComfort(marks []Mark) ComfortLimit {
@@ -85,10 +85,11 @@ func LearnComfort(marks []Mark) ComfortLimit {
 			c.Against++
 		}
 	}
-	c.Known = c.Fine > 0 && c.TooMuch > 0 && len(marks) >= enoughMarks && c.High <= narrowLimit*c.Limit && c.Limit <= narrowLimit*c.Low
-	c.Use = min(DefaultEdges[1], c.High)
-	if c.Known {
-		c.Use = c.Limit
+	enough := c.Fine > 0 && c.TooMuch > 0 && len(marks) >= enoughMarks
+	c.Known = enough && c.High <= narrowLimit*c.Limit && c.Limit <= narrowLimit*c.Low
+	c.Use = min(DefaultEdges[1], q[2]) // not High: one more "too much" that contradicts would raise it
+	if enough {
+		c.Use = min(DefaultEdges[1], c.Limit)
 	}
 	c.Say = c.words()
 	return c

@@ -120,8 +120,8 @@ func TestContradictoryMarks(t *testing.T) {
 	assert.Contains(t, b.Say, "contradict")
 }
 
-// Whatever is marked, the limit stays below violent, the edges hold it, what is not known
-// raises nothing, and one more "too much" never raises it.
+// Whatever is marked, the limit stays below violent, the edges hold it, what is acted on stays
+// below rough, and one more "too much" never raises either.
 func TestComfortLaws(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(r *rapid.T) {
@@ -134,11 +134,10 @@ func TestComfortLaws(t *testing.T) {
 		require.LessOrEqual(r, c.Limit, c.High)
 		require.GreaterOrEqual(r, c.Limit, c.Low)
 		require.Greater(r, c.Use, 0.0)
-		if !c.Known {
-			require.LessOrEqual(r, c.Use, 4.5)
-		}
+		require.LessOrEqual(r, c.Use, 4.5)
 		more := assess.LearnComfort(append(all, assess.Mark{Shake: rapid.Float64Range(0.1, 30).Draw(r, "one more"), TooMuch: true}))
 		require.LessOrEqual(r, more.Limit, 1.000001*c.Limit)
+		require.LessOrEqual(r, more.Use, 1.000001*c.Use)
 	})
 }
 
