@@ -28,6 +28,7 @@ type balancing struct {
 	from     []string
 	again    bool
 	afresh   bool
+	played   bool // it is the simulated blank
 	asJSON   bool
 }
 

@@ -37,6 +37,7 @@ type balanceState struct {
 	Runs     []assess.Run     `json:"runs"`
 	Kept     []int64          `json:"kept"`  // the kept sessions among what the runs came from
 	Count    uint64           `json:"count"` // of the balancings so far; each has a simulated blank of its own
+	Play     bool             `json:"play"`  // of the simulated blank
 
 	path string
 }
@@ -140,7 +141,7 @@ func (b *balancing) begin(old *balanceState) (*balanceState, error) {
 		angles = []float64{0, 120, 240}
 	}
 	s := &balanceState{Version: balanceVersion, Lathe: b.job.lathe, Blank: b.job.blank, Task: b.job.task, Fastened: b.fastened,
-		Grams: 1000 * b.trial, Radius: b.radius, Angles: angles, Runs: []assess.Run{}, Count: 1, path: dataFile("balance.json")}
+		Grams: 1000 * b.trial, Radius: b.radius, Angles: angles, Runs: []assess.Run{}, Count: 1, Play: b.played, path: dataFile("balance.json")}
 	if old != nil {
 		s.Count = old.Count + 1
 	}
@@ -213,8 +214,23 @@ func (s *balanceState) next() (mass assess.Mass, heavy assess.HeavySide, err err
 	return heavy.Next, heavy, nil
 }
 
+// playing refuses a run of the simulated blank among those of a real one, and the other way round.
+func (s *balanceState) playing(simulated bool) error {
+	if simulated == s.Play {
+		return nil
+	}
+	under, run := "a real blank", "the simulated one"
+	if s.Play {
+		under, run = "the simulated blank", "a real one"
+	}
+	return hintf("begin another: vibe balance --new", "the balancing under way is of %s, and this is no run of it but of %s", under, run)
+}
+
 // take makes one run of a recording and keeps it.
 func (s *balanceState) take(cmd *cobra.Command, b *balancing, from string) error {
+	if err := s.playing(from == simulatedBlank); err != nil {
+		return err
+	}
 	mass, _, err := s.next()
 	if err != nil {
 		return err

@@ -14,7 +14,7 @@ const simulatedBlank = "simulated"
 
 // play describes the invented blank to play with.
 func (b *balancing) play() {
-	b.job = demoJob()
+	b.played, b.job = true, demoJob()
 	b.job.blank.Diameter, b.job.blank.Length = 250, 120
 	b.trial, b.radius, b.fastened, b.speed = 0.06, 100, assess.Screwed, 300
 }

@@ -136,6 +136,9 @@ func (v *balanceView) take() (string, error) {
 	if s == nil {
 		return "", hintf("begin one first", "no balancing is under way")
 	}
+	if err := s.playing(v.play); err != nil {
+		return "", err
+	}
 	mass, _, err := s.next()
 	if err != nil {
 		return "", err
