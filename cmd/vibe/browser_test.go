@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"net"
 	"net/netip"
 	"net/url"
 	"os"
@@ -150,7 +151,10 @@ func TestPageInABrowser(t *testing.T) {
 	s, _ := lookedAt(t)
 	dir := t.TempDir()
 	view := viewOf(s, demoJob().lathe, false)
-	link, end := shownAt(t, view, dir, "127.0.0.1:0")
+	l, err := net.Listen("tcp", "127.0.0.5:0") // a port that no other test takes meanwhile
+	require.NoError(t, err)
+	require.NoError(t, l.Close())
+	link, end := shownAt(t, view, dir, l.Addr().String())
 	require.NoError(t, chromedp.Do(b.ctx, chromedp.Navigate(link)))
 	b.reads("action", "WAIT")
 	assert.NotContains(t, b.eval("location.href"), "code")

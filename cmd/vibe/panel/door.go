@@ -9,6 +9,9 @@ import (
 const (
 	mostOpen = 128 // connections at once (chosen: twenty viewers with their browsers' six each)
 	mostEach = 16  // from one address
+	// unread is how much may lie there for one that reads nothing, bytes, so that it is dropped soon
+	// (chosen: a few words of the page).
+	unread = 64 << 10
 )
 
 // doors counts who is connected.
@@ -48,6 +51,7 @@ func (d *door) Accept() (net.Conn, error) {
 		if err != nil {
 			return nil, err
 		}
+		_ = c.(*net.TCPConn).SetWriteBuffer(unread) // what the system grants instead will do
 		from := c.RemoteAddr().(*net.TCPAddr).AddrPort().Addr()
 		if d.doors.count(from, 1) {
 			return &counted{Conn: c, leave: sync.OnceFunc(func() { d.doors.count(from, -1) })}, nil

@@ -2,6 +2,7 @@ package panel_test
 
 import (
 	"encoding/json"
+	"net"
 	"net/http"
 	"net/netip"
 	"net/url"
@@ -26,6 +27,15 @@ func openIn(t *testing.T, dir string, at netip.AddrPort, paired func(error)) *pa
 	return s
 }
 
+// free is an address of this test's own, which it can come back to: others take the usual port.
+func free(t *testing.T, ip string) netip.AddrPort {
+	t.Helper()
+	l, err := net.Listen("tcp", ip+":0")
+	require.NoError(t, err)
+	defer l.Close()
+	return netip.MustParseAddrPort(l.Addr().String())
+}
+
 // bare is a link without its code, and where it leads.
 func bare(t *testing.T, link string) (string, netip.AddrPort) {
 	u, err := url.Parse(link)
@@ -38,7 +48,7 @@ func bare(t *testing.T, link string) (string, netip.AddrPort) {
 func TestPassOutlivesServer(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
-	s := openIn(t, dir, loopback[0], func(err error) { assert.NoError(t, err) })
+	s := openIn(t, dir, free(t, "127.0.0.3"), func(err error) { assert.NoError(t, err) })
 	link, at := bare(t, s.Links("/page/")[0])
 	d := newDevice(t)
 	d.get(s.Links("/page/")[0])
@@ -76,7 +86,7 @@ func TestPassEnds(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
 	path := filepath.Join(dir, "passes.json")
-	s := openIn(t, dir, loopback[0], func(error) {})
+	s := openIn(t, dir, free(t, "127.0.0.4"), func(error) {})
 	link, at := bare(t, s.Links("/page/")[0])
 	d := newDevice(t)
 	d.get(s.Links("/page/")[0])
