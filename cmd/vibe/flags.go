@@ -37,6 +37,17 @@ func amount[T ~float64](k kind, target *T) *value {
 	}}
 }
 
+// whole is an amount that is a whole number.
+func whole(k kind, target *int) *value {
+	return &value{name: k.name, set: func(s string) error {
+		v, err := k.parse(s)
+		if *target = int(v); err == nil && float64(*target) != v {
+			err = hintf("as in "+k.example+", or leave it out", "%q is no whole number", s)
+		}
+		return err
+	}}
+}
+
 // length is an amount of millimetres; inches becomes true where it was said in inches.
 func length(target *assess.MM, inches *bool) *value {
 	return &value{name: lengthKind.name, set: func(s string) error {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"math"
 	"os"
 	"regexp"
 	"slices"
@@ -27,18 +26,11 @@ func (f *from) flags(fs *pflag.FlagSet) {
 		f.pace, err = parsePace(s)
 		return err
 	}}, "pace", "of a recording: 1 as it was (as when not said), 10 ten times as fast, max")
-	var baud float64
-	fs.Var(&value{name: "rate", set: func(s string) error {
-		err := amount(baudKind, &baud).Set(s)
-		if f.baud = int(baud); err == nil && baud != math.Trunc(baud) {
-			err = hintf("as in --baud 115200, or leave it out", "%q is no whole number", s)
-		}
-		return err
-	}}, "baud", "of a serial board that has no USB of its own: 115200 (else found)")
+	fs.Var(whole(baudKind, &f.baud), "baud", "of a serial board that has no USB of its own: 115200 (else found)")
 	fs.Var(freeText(&f.at), "address", "of this computer, that a phone comes to: 192.168.1.20 (else found)")
 }
 
-var baudKind = kind{name: "baud", units: []unit{{"baud", 1}}, bare: true, most: 1e7, example: "115200"}
+var baudKind = kind{name: "rate", units: []unit{{"baud", 1}}, bare: true, most: 1e7, example: "115200"}
 
 // portOf is the serial port that a source names, "" for the only one; wired is false for other
 // sources.

@@ -23,7 +23,7 @@ func newHand() *cobra.Command {
 		from   string
 		sounds string
 		shop   shopFile
-		rounds float64 = 8
+		rounds = 8
 		opts   sensor.Options
 	)
 	cmd := &cobra.Command{
@@ -55,15 +55,15 @@ kept.`,
 			port, wired := portOf(from)
 			switch {
 			case wired:
-				if err := t.onBoard(cmd, port, job{lathe: assess.Lathe{Name: who.lathe}, shop: shop}, opts, int(rounds), keep); err != nil {
+				if err := t.onBoard(cmd, port, job{lathe: assess.Lathe{Name: who.lathe}, shop: shop}, opts, rounds, keep); err != nil {
 					return err
 				}
 			case from != "":
-				if t.moments, err = momentsOf(cmd, shop, from, opts, int(rounds)); err != nil {
+				if t.moments, err = momentsOf(cmd, shop, from, opts, rounds); err != nil {
 					return err
 				}
 			default:
-				t.moments = inventedMoments(uint64(len(l.Guesses)), int(rounds))
+				t.moments = inventedMoments(uint64(len(l.Guesses)), rounds)
 			}
 			if err := t.run(keep); err != nil {
 				return err
@@ -78,7 +78,7 @@ kept.`,
 	who.flags(fs)
 	fs.StringVar(&from, "from", "", "whose moments to guess: a recording's `FILE`, a kept session's number, or a board as serial or serial:PORT")
 	fs.StringVar(&sounds, "sounds", "", "a new folder `DIR` for the sounds of the rounds")
-	fs.Var(amount(kind{name: "count", units: []unit{{"rounds", 1}}, bare: true, most: 1000, example: "8"}, &rounds), "rounds", "how many (8)")
+	fs.Var(whole(kind{name: "count", units: []unit{{"rounds", 1}}, bare: true, most: 1000, example: "8"}, &rounds), "rounds", "how many (8)")
 	shop.flag(fs)
 	recordingFlags(fs, &opts)
 	return cmd
