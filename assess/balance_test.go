@@ -360,7 +360,7 @@ func TestPlanTrial(t *testing.T) {
 func TestAllowsNeverAboveCeilings(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(r *rapid.T) {
-		b := assess.Balancing{Lathe: assess.Lathe{Low: 100, High: 3000}, Task: assess.Roughing, Fastened: assess.Screwed,
+		b := assess.Balancing{Lathe: assess.Lathe{Low: 100, High: 3000}, Task: assess.Roughing, Fastened: rapid.SampledFrom([]assess.Fastening{assess.Screwed, assess.Taped}).Draw(r, "fastened"),
 			Blank: assess.Blank{Diameter: assess.MM(rapid.Float64Range(100, 400).Draw(r, "mm")), Length: 80, Held: assess.Faceplate, Balance: assess.Sawn}}
 		n := assess.RPM(rapid.Float64Range(150, 1500).Draw(r, "rpm"))
 		size := math.Exp(rapid.Float64Range(-2, 2).Draw(r, "ln shake"))
@@ -372,7 +372,7 @@ func TestAllowsNeverAboveCeilings(t *testing.T) {
 		require.NoError(r, err)
 		top := assess.Ceilings(b.Lathe, b.Blank, b.Task)[0].RPM
 		require.LessOrEqual(r, h.Allows, top)
-		require.LessOrEqual(r, h.Fix.Throw(h.Allows), assess.Screwed.Hold()*1.001)
+		require.LessOrEqual(r, h.Fix.Throw(h.Allows), b.Fastened.Hold()*1.001)
 		if h.High >= 4.5 {
 			require.Zero(r, h.Allows)
 		}

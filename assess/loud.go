@@ -23,7 +23,7 @@ type loud struct {
 const longerThanACatch = 1
 
 func (l *loud) add(r Reading, follows bool) {
-	if !violentInAll(r) || r.Speed == 0 || r.Has(dsp.NoTurn) {
+	if !violentInAll(r) || r.Has(dsp.NoTurn) {
 		*l = loud{}
 		return
 	}

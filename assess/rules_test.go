@@ -266,6 +266,11 @@ func TestForeign(t *testing.T) {
 		assert.Equal(t, code == "foreign", d.Reasons[0].Code == "foreign", "%v: %s", n, d.Say)
 		assert.Equal(t, code == "foreign", d.Action == assess.Wait, "%v: %s", n, d.Say)
 	}
+	for n, foreign := range map[assess.RPM]bool{180: true, 190: false} {
+		a := turning()
+		a.Lathe = assess.Lathe{Low: 200, High: 3000}
+		assert.Equal(t, foreign, hear(a, steady(0, 12, n, 0.1)...).Reasons[0].Code == "foreign", "%v", n)
+	}
 }
 
 // TestUndescribed: without a diameter nothing is called safe, and no list of ceilings is

@@ -157,7 +157,7 @@ func TestBalanceKept(t *testing.T) {
 	code, out, msg = vibe(t, nil, "learn", "hear", "--from", "2", "--to", wav)
 	require.Zero(t, code, msg)
 	assert.Contains(t, out, "holds 4 s at 300 rpm")
-	code, out, msg = vibe(t, strings.NewReader("calm\nq\n"), "learn", "hand", "--from", "2")
+	code, out, msg = vibe(t, strings.NewReader("calm\nq\n"), "learn", "hand", "--from", "2", "--sounds", filepath.Join(t.TempDir(), "sounds"))
 	require.Zero(t, code, msg)
 	assert.Contains(t, out, "at 300 rpm")
 }

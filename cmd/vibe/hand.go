@@ -30,11 +30,10 @@ func newHand() *cobra.Command {
 		Use:   "hand",
 		Short: "say what the hand feels, then see the number; it keeps score",
 		Long: `Asks for one of the four words, calm, lively, rough or violent, then shows the
-number. With --sounds DIR each round writes a sound to listen to first (see
-vibe learn hear); with --from FILE the rounds are the steady moments of a
-recording or a kept session, with --from serial what the hand on the headstock
-feels now, else those of a simulated lathe. q ends it; what was answered is
-kept.`,
+number. Each round writes a sound into the folder --sounds, to listen to first
+(see vibe learn hear): of a simulated lathe, or with --from FILE of the steady
+moments of a recording or a kept session. With --from serial it is what the
+hand on the headstock feels now. q ends it; what was answered is kept.`,
 		Example: `  vibe learn hand --sounds sounds
   vibe learn hand --from roughing.csv --sounds sounds
   vibe learn hand --from serial --who anna`,
@@ -53,6 +52,9 @@ kept.`,
 				return f.save()
 			}
 			port, wired := portOf(from)
+			if !wired && sounds == "" {
+				return usage{hintf("say --sounds DIR, a new folder for what is to be heard first, or --from serial at the lathe", "there is nothing to feel or to hear: a guess would be luck")}
+			}
 			switch {
 			case wired:
 				if err := t.onBoard(cmd, port, job{lathe: assess.Lathe{Name: who.lathe}, shop: shop}, opts, rounds, keep); err != nil {
