@@ -106,7 +106,7 @@ func (t Trial) Faster(l Lathe, n RPM) RPM {
 // trusted with, by 2 % or more; nil where it does not.
 func (f Fastening) Refuse(m Mass, n RPM) error {
 	if throw := m.Throw(n); throw > f.Hold()*1.02 {
-		return &InputError{fmt.Sprintf("at %v %g g at %v throws with %s, and %s counts on %s at most", n, m.Grams, m.Radius, newtons(throw), f.word(), newtons(f.Hold())),
+		return &InputError{fmt.Sprintf("at %v %s at %v throws with %s, and %s counts on %s at most", n, gramsText(m.Grams), m.Radius, newtons(throw), f.word(), newtons(f.Hold())),
 			fmt.Sprintf("run at %.0f rpm or slower, or take a smaller mass%s", math.Floor(float64(m.fastest(f))), f.better())}
 	}
 	return nil

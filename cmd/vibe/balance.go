@@ -287,6 +287,9 @@ func pull(m assess.Mass, n assess.RPM) string {
 	if n == 0 {
 		return ""
 	}
+	if assess.Screwed.Refuse(m, n) != nil {
+		return fmt.Sprintf("; but it pulls with %.2g N at %v, too much for a screw: take wood off instead", m.Throw(n), n)
+	}
 	return fmt.Sprintf("; it pulls with %.2g N at %v, four times that at twice the speed: screw it on", m.Throw(n), n)
 }
 

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"math/cmplx"
 	"os"
 	"path/filepath"
 	"strings"
@@ -175,5 +176,36 @@ func board(w io.Writer, src sensor.Source) {
 				return
 			}
 		}
+	}
+}
+
+// The run with the fix on: a fix that tape should not be trusted with is to be screwed on, one that
+// no screw should be trusted with is no run to make, and what it may shake with is what the answer
+// says, not what any place of that mass could do.
+func TestBalanceFixHolds(t *testing.T) {
+	for name, c := range map[string]struct {
+		grams, ratio float64 // the trial; the imbalance over it
+		fastened     assess.Fastening
+		says, not    string
+	}{
+		"taped":       {20, 1.5, assess.Taped, "Start slow", "screw this one on"},
+		"too heavy":   {45, 2, assess.Taped, "That is too much for tape: screw this one on.", "It may shake"},
+		"far too":     {300, 2, assess.Screwed, "Do not make this run: at 300 rpm", "hands off, stand aside"},
+		"much larger": {10, 6, assess.Screwed, "Start slow", "violent"},
+	} {
+		t.Setenv("XDG_DATA_HOME", t.TempDir())
+		u := cmplx.Rect(100*c.grams*c.ratio, 1)
+		s := &balanceState{Version: balanceVersion, Lathe: assess.Lathe{Low: 60, High: 3000}, Blank: assess.Blank{Diameter: 250, Length: 120, Held: assess.Faceplate, Tailstock: true, Balance: assess.Sawn},
+			Fastened: c.fastened, Grams: c.grams, Radius: 100, Angles: []float64{0, 120, 240}, Speed: 300, Runs: []assess.Run{{Speed: 300, Shake: 2, ShakeSE: 0.01}}, path: dataFile("balance.json")}
+		for _, a := range s.Angles {
+			w := cmplx.Rect(100*c.grams, a*math.Pi/180)
+			s.Runs = append(s.Runs, assess.Run{Mass: c.grams, Radius: 100, Angle: a, Speed: 300, Shake: 2 * cmplx.Abs(u+w) / cmplx.Abs(u), ShakeSE: 0.01})
+		}
+		require.NoError(t, s.save())
+		code, out, msg := vibe(t, nil, "balance")
+		require.Zero(t, code, msg)
+		out = strings.Join(strings.Fields(out[strings.Index(out, "The next run"):]), " ")
+		assert.Contains(t, out, c.says, name)
+		assert.NotContains(t, out, c.not, name)
 	}
 }

@@ -47,9 +47,13 @@ func byCommand(turning string) handover {
 
 // balancing writes what is known and what comes next.
 func (p *page) balancing(s *balanceState, mass assess.Mass, heavy assess.HeavySide, t assess.Trial, by handover) {
+	most := s.solver().MostNext(mass.Grams)
+	if heavy.Known {
+		most = heavy.High
+	}
 	if heavy.Has(assess.Unfinished) {
 		p.wrap("", p.paint(bold, fmt.Sprintf("Run %d of %d comes next.", len(s.Runs)+1, len(s.Angles)+1)))
-		p.step(s, mass, t, by)
+		p.step(s, mass, most, t, by)
 		if len(s.Runs) > 0 {
 			p.runs(assess.HeavySide{}, s.solver())
 		}
@@ -62,7 +66,7 @@ func (p *page) balancing(s *balanceState, mass assess.Mass, heavy assess.HeavySi
 			p.wrap("  ", "That was it. vibe balance --new begins the next blank, or this one anew when wood has come off.")
 		case mass.Grams > 0:
 			p.head("The next run")
-			p.step(s, mass, t, by)
+			p.step(s, mass, most, t, by)
 		}
 	})
 }
@@ -79,22 +83,29 @@ func liveSource(from []string) string {
 	return ""
 }
 
-// step says what to do for a run.
-func (p *page) step(s *balanceState, mass assess.Mass, t assess.Trial, by handover) {
+// step says what to do for a run with mass on, which may shake with up to most mm/s; 0 is not known.
+func (p *page) step(s *balanceState, mass assess.Mass, most float64, t assess.Trial, by handover) {
 	n := assess.RPM(s.Speed)
-	if most := s.solver().MostNext(mass.Grams); most >= assess.DefaultEdges[2] {
+	if most >= assess.DefaultEdges[2] {
 		p.wrap("  ", p.paint(red, fmt.Sprintf("Do not make this run: with %s it may shake with up to %s, which is violent. Begin again with a third of the mass: vibe balance --new --trial %s", grams(mass.Grams), assess.ShakeText(most), strings.ReplaceAll(grams(mass.Grams/3), " ", ""))))
 		return
 	}
 	if mass.Grams == 0 {
 		p.wrap("  1. ", "Plug pulled. Draw a pencil mark from the centre to the rim on the face towards the tailstock: that is 0°. No mass yet.")
 	} else {
+		if err := assess.Screwed.Refuse(mass, n); err != nil {
+			p.wrap("  ", p.paint(red, fmt.Sprintf("Do not make this run: %s. Take wood off the heavy side instead, or begin again slower: vibe balance --new", err)))
+			return
+		}
 		throw := mass.Throw(n)
 		p.wrap("  1. ", fmt.Sprintf("Plug pulled. Any other mass off. Fasten %s at %.0f° (%s), %v from the axis; pull at it.", grams(mass.Grams), mass.Angle, assess.ClockPosition(mass.Angle), mass.Radius))
 		p.wrap("     ", fmt.Sprintf("At %v it throws with %.2g N, like a weight of %.2g kg; %s it is trusted with %.0f N.", n, throw, throw/9.80665, cmp.Or(s.Fastened, assess.Taped), t.Hold))
+		if s.Fastened.Refuse(mass, n) != nil {
+			p.wrap("     ", p.paint(red, "That is too much for tape: screw this one on."))
+		}
 	}
 	p.wrap("  2. ", fmt.Sprintf("Turn it by hand once round. Start slow, go to %v, hands off, stand aside. No tool.%s", n, by.while))
-	if most := s.solver().MostNext(mass.Grams); most >= assess.DefaultEdges[1] {
+	if most >= assess.DefaultEdges[1] {
 		p.wrap("     ", p.paint(yellow, fmt.Sprintf("It may shake with up to %s: stop at once if it feels wrong, and take a smaller mass.", assess.ShakeText(most))))
 	}
 	p.wrap("  3. ", by.after)
