@@ -77,11 +77,18 @@ func TestChange(t *testing.T) {
 	require.NoError(t, a.Change(b, a.Task))
 	assert.Empty(t, a.Map(), "held otherwise it is another blank")
 
-	a, _ = climbed(t)
-	b = a.Blank
-	b.Length = 120
-	require.NoError(t, a.Change(b, a.Task))
-	assert.Empty(t, a.Map(), "no cut makes it longer: it is another blank")
+	for name, change := range map[string]func(*assess.Blank){
+		"longer, which no cut makes it": func(b *assess.Blank) { b.Length = 120 },
+		"wider":                         func(b *assess.Blank) { b.Diameter = 320 },
+		"held otherwise":                func(b *assess.Blank) { b.Held = assess.Chuck },
+		"of other wood":                 func(b *assess.Blank) { b.Wood = "black cherry" },
+	} {
+		a, _ = climbed(t)
+		b = a.Blank
+		change(&b)
+		require.NoError(t, a.Change(b, a.Task), name)
+		assert.Empty(t, a.Map(), "%s: another blank", name)
+	}
 
 	a = &assess.Adviser{Lathe: workshop()}
 	hear(a, steady(0, 12, 300, 0.5)...)

@@ -36,6 +36,8 @@ func TestGrowthEdges(t *testing.T) {
 		"at 1 % more speed":  {append(steady(0, 12, 500, 1), steady(3, 6, 505, 1.63)...), false},
 		"errors of a tenth":  {unsure(append(steady(0, 12, 500, 1), steady(3, 6, 500, 1.63)...), 0.1), false},
 		"errors of 5 %":      {unsure(append(steady(0, 12, 500, 1), steady(3, 6, 500, 1.63)...), 0.05), true},
+		"after three":        {append(steady(0, 3, 500, 1), steady(0.75, 3, 500, 1.7)...), true},
+		"one reading of 0.6": {append(append(steady(0, 12, 500, 1), steady(3, 1, 500, 0.6)...), steady(3.25, 12, 500, 1)...), false},
 		"one reading of 1.8": {append(steady(0, 12, 500, 1), steady(3, 1, 500, 1.8)...), false},
 	} {
 		stopped := false

@@ -287,8 +287,18 @@ func TestUndescribed(t *testing.T) {
 	assert.Empty(t, d.Ceilings)
 	assert.Equal(t, assess.Stop, hear(blind(), steady(0, 1, 400, 12)...).Action)
 	assert.Equal(t, assess.Lower, hear(blind(), append(steady(0, 12, 300, 0.8), steady(4, 2, 500, 6.1)...)...).Action)
-	d = hear(blind(), steady(0, 1, 3500, 1)...)
-	assert.Equal(t, assess.Lower, d.Action, "over the chuck's own 3000 rpm: %s", d.Say)
+	for limit, change := range map[assess.RPM]func(*assess.Adviser){
+		3700: func(a *assess.Adviser) { a.Lathe.ChuckMax = 0 },
+		3000: func(*assess.Adviser) {},
+		1200: func(a *assess.Adviser) { a.Task = assess.Hollowing },
+		600:  func(a *assess.Adviser) { a.Blank.Held = assess.Vacuum },
+	} {
+		a := blind()
+		change(a)
+		d = hear(a, steady(0, 1, 1.05*limit, 1)...)
+		assert.Equal(t, assess.Lower, d.Action, "above %v: %s", limit, d.Say)
+		assert.LessOrEqual(t, d.Speed, limit)
+	}
 }
 
 // TestNotFound: where the lathe's range is not known, that nothing was found is no proof
