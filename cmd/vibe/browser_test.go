@@ -23,12 +23,13 @@ import (
 	"vibe/assess"
 	"vibe/cmd/vibe/live"
 	"vibe/cmd/vibe/panel"
+	"vibe/dsp"
 	"vibe/sensor"
 )
 
 // tab is a page in a headless Chromium, which takes any certificate.
 type tab struct {
-	*testing.T
+	testing.TB
 	ctx context.Context
 
 	mu         sync.Mutex
@@ -36,7 +37,7 @@ type tab struct {
 }
 
 // browse starts Chromium. A machine without one skips; where VIBE_CI is set that is a failure.
-func browse(t *testing.T) *tab {
+func browse(t testing.TB) *tab {
 	t.Helper()
 	if testing.Short() {
 		t.Skip("a browser in real time")
@@ -54,7 +55,7 @@ func browse(t *testing.T) *tab {
 	require.NoError(t, chromedp.Do(ctx)) // starts it
 	ctx, cancel = context.WithTimeout(ctx, time.Minute)
 	t.Cleanup(cancel)
-	b := &tab{T: t, ctx: ctx}
+	b := &tab{TB: t, ctx: ctx}
 	ready := make(chan struct{})
 	go func() {
 		close(ready)
@@ -135,7 +136,7 @@ func (b *tab) look(name string) {
 }
 
 // shownAt opens the page of v over HTTPS, its passes in dir; end closes the server.
-func shownAt(t *testing.T, v viewed, dir, at string) (link string, end func()) {
+func shownAt(t testing.TB, v viewed, dir, at string) (link string, end func()) {
 	t.Helper()
 	server, err := panel.Open(dir, []netip.AddrPort{netip.MustParseAddrPort(at)}, func(err error) { assert.NoError(t, err) })
 	require.NoError(t, err)
@@ -265,4 +266,53 @@ func TestPageShowsMore(t *testing.T) {
 	click("[data-balance=again]")
 	b.reads("lines", "Run 4 of 4 comes next.")
 	assert.Empty(t, b.complaints())
+}
+
+// BenchmarkPixels is how long a block takes from its newest sample to the pixels of a page in Chromium, over the
+// whole way: tracker, reading, advice, map, document, TLS, script, frame. The page counts a word as shown in the frame
+// after the one in which its text was changed.
+func BenchmarkPixels(b *testing.B) {
+	page := browse(b)
+	job := demoJob()
+	adviser := &assess.Adviser{Lathe: job.lathe, Blank: job.blank, Task: job.task, Checked: true}
+	s := live.New("test", adviser)
+	defer s.End()
+	link, end := shownAt(b, viewOf(s, job.lathe, false), b.TempDir(), "127.0.0.1:0")
+	defer end()
+	require.NoError(b, chromedp.Do(page.ctx, chromedp.Navigate(link)))
+	page.eval(`window.shownAt = {}; new MutationObserver(() => {
+		const word = document.getElementById("speed").textContent;
+		requestAnimationFrame(() => requestAnimationFrame(() => { shownAt[word] = performance.timeOrigin + performance.now(); }));
+	}).observe(document.getElementById("speed"), { childList: true, characterData: true, subtree: true }); ""`)
+	lathe, tracker := playLathe(), &dsp.Tracker{Low: 3}
+	lathe.SetDial(10)
+	sent := map[string]time.Time{}
+	for len(sent) < b.N {
+		block, err := lathe.Next()
+		require.NoError(b, err)
+		begun := time.Now()
+		s.Block(block)
+		for _, revolution := range tracker.Add(block.T, block.Axes) {
+			reading := assess.Read(revolution)
+			advice := adviser.See(reading)
+			reading.OK, reading.Speed, reading.Shake = true, assess.RPM(1000+len(sent)), 1 // a word of its own
+			s.See(reading, advice)
+			sent[speedText(reading)] = begun
+		}
+		time.Sleep(250 * time.Millisecond) // as fast as a board gives it
+	}
+	time.Sleep(time.Second)
+	var took []float64
+	for word, at := range sent {
+		if shown := page.eval(fmt.Sprintf("String(shownAt[%q] || 0)", word)); shown != "0" {
+			var ms float64
+			_, err := fmt.Sscan(shown, &ms)
+			require.NoError(b, err)
+			took = append(took, ms-float64(at.UnixMicro())/1000)
+		}
+	}
+	require.Greater(b, len(took), len(sent)*9/10, "words that were shown")
+	slices.Sort(took)
+	b.ReportMetric(took[len(took)/2], "ms_median")
+	b.ReportMetric(took[len(took)*95/100], "ms_p95")
 }

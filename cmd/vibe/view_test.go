@@ -1,15 +1,11 @@
 package main
 
 import (
-	"bufio"
-	"context"
 	"encoding/json"
 	"net/http"
 	"net/http/httptest"
-	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -88,9 +84,11 @@ func TestPageIsLight(t *testing.T) {
 
 // FuzzSay: whatever a page says, the answer is in words and the session stays whole.
 func FuzzSay(f *testing.F) {
-	for _, s := range []string{`{"diameter":"250 mm"}`, `{"task":"sanding"}`, `{"dial":"600"}`, `{"mark":"too much"}`, `{"diameter":"1e309 mm"}`, `{`, ``} {
+	for _, s := range []string{`{"diameter":"250 mm"}`, `{"task":"sanding"}`, `{"dial":"600"}`, `{"mark":"too much"}`, `{"diameter":"1e309 mm"}`, `{`,
+		`{"balance":"begin","trial":"20 g","radius":"60 mm","fastened":"screwed"}`, `{"balance":"take"}`, `{"balance":"again"}`, ``} {
 		f.Add(s)
 	}
+	f.Setenv("XDG_DATA_HOME", f.TempDir()) // a balancing is kept
 	job := demoJob()
 	session := live.New("test", &assess.Adviser{Lathe: job.lathe, Blank: job.blank, Task: job.task})
 	f.Cleanup(session.End)
@@ -107,51 +105,4 @@ func FuzzSay(f *testing.F) {
 		_, err := viewOf(session, job.lathe, false).Show()
 		require.NoError(t, err)
 	})
-}
-
-// BenchmarkTwentyViewers is the cost of one reading with twenty pages open, four readings a second: 12.5 ms
-// would be 5 % of a core.
-func BenchmarkTwentyViewers(b *testing.B) {
-	job := demoJob()
-	s := live.New("test", &assess.Adviser{Lathe: job.lathe, Blank: job.blank, Task: job.task})
-	defer s.End()
-	server := httptest.NewServer(viewOf(s, demoJob().lathe, false).page())
-	defer server.Close()
-	heard := make(chan struct{}, 1000)
-	ctx, cancel := context.WithCancel(b.Context())
-	defer cancel()
-	for range 20 {
-		r, err := http.NewRequestWithContext(ctx, http.MethodGet, server.URL+"/events", nil)
-		require.NoError(b, err)
-		answer, err := http.DefaultClient.Do(r)
-		require.NoError(b, err)
-		defer answer.Body.Close()
-		go func() {
-			for lines := bufio.NewScanner(answer.Body); lines.Scan(); {
-				if len(lines.Bytes()) > 0 {
-					heard <- struct{}{}
-				}
-			}
-		}()
-	}
-	at := 0.0
-	for range 480 {
-		at += 0.25
-		hears(s, at, 600, 1.2, assess.Advice{Action: assess.Hold, Say: "Hold 600 rpm."})
-	}
-	b.ResetTimer()
-	var took []time.Duration
-	for range b.N {
-		for len(heard) > 0 {
-			<-heard
-		}
-		at += 0.25
-		begun := time.Now()
-		hears(s, at, 600, 1.2, assess.Advice{Action: assess.Hold, Say: "Hold 600 rpm."})
-		<-heard
-		took = append(took, time.Since(begun))
-		time.Sleep(100 * time.Millisecond)
-	}
-	slices.Sort(took)
-	b.ReportMetric(float64(took[len(took)*95/100].Microseconds())/1000, "ms_p95_to_the_first_page")
 }

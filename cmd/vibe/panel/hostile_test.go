@@ -63,12 +63,17 @@ func (b *busy) run(ctx context.Context) {
 // that the goroutines it counts are its own.
 func TestHostile(t *testing.T) {
 	before := runtime.NumGoroutine()
-	for name, opened := range map[string]func() (*panel.Server, error){
-		"in the shop":      func() (*panel.Server, error) { return panel.Open(t.TempDir(), loopback, func(error) {}) },
-		"on this computer": panel.OpenHere,
-	} {
-		t.Run(name, func(t *testing.T) { hostile(t, opened) })
-	}
+	t.Run("all", func(t *testing.T) {
+		for name, opened := range map[string]func() (*panel.Server, error){
+			"in the shop":      func() (*panel.Server, error) { return panel.Open(t.TempDir(), loopback, func(error) {}) },
+			"on this computer": panel.OpenHere,
+		} {
+			t.Run(name, func(t *testing.T) {
+				t.Parallel()
+				hostile(t, opened)
+			})
+		}
+	})
 	assert.EventuallyWithT(t, func(c *assert.CollectT) {
 		assert.LessOrEqual(c, runtime.NumGoroutine(), before+1, "one is that of the asking")
 	}, 10*time.Second, 20*time.Millisecond)
