@@ -127,7 +127,9 @@ func TestWatchPhone(t *testing.T) {
 	}
 	stop()
 	assert.Zero(t, <-code)
-	assert.NotContains(t, <-notes, strings.Split(link, "code=")[1], "the code is told once")
+	told := <-notes
+	assert.NotContains(t, told, strings.Split(link, "code=")[1], "the code is told once")
+	assert.Contains(t, told, "a device came in by the link; another one by https://"+u.Host+"/phone/?code=")
 }
 
 // A phone's page never shows numbers of data that have stopped.

@@ -179,7 +179,7 @@ func TestBrowser(t *testing.T) {
 	span := func(s float64) func() bool { return func() bool { return last-first > s } }
 	until(span(2))
 	reads(t, ctx, "speed", "samples a second: up to 1")
-	reads(t, ctx, "step", "steps of 0.1 m/s²")
+	reads(t, ctx, "step", "steps of 0.1 m/s²: at 600 rpm they hide shakes below about 3 mm/s")
 	reads(t, ctx, "action", "LOWER 650")
 	reads(t, ctx, "say", "it shakes 4.9 mm/s")
 	look(t, ctx, "running")

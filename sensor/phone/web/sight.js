@@ -18,8 +18,9 @@ function stepText(recent) {
   const step = finest(recent);
   if (!step) return "Its values do not change: they may be stuck, or everything is still.";
   if (step < 0.005) return "Its steps are fine: they hide nothing that matters.";
-  const small = 1000 * (step / 2) / (2 * Math.PI * 10) / Math.SQRT2; // half a step of a sine at 10 Hz
-  return `It counts in steps of ${Number(step.toPrecision(1))} m/s²: at 600 rpm a shake below about ${Number(small.toPrecision(1))} mm/s may not show, and twice that at 300 rpm.`;
+  // Below two and a half steps what was rounded away cannot be told (the tracker's own limit): of a sine at 10 Hz.
+  const small = 1000 * 2.5 * step / (2 * Math.PI * 10) / Math.SQRT2;
+  return `It counts in steps of ${Number(step.toPrecision(1))} m/s²: at 600 rpm they hide shakes below about ${Number(small.toPrecision(1))} mm/s, and at 300 rpm twice that.`;
 }
 
 // finest is the smallest difference between two values of an axis, beyond the noise of
