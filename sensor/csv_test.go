@@ -160,7 +160,7 @@ func TestCSVErrors(t *testing.T) {
 		"no axis left":                {"y,clock\n0,1\n1,1\n", sensor.Options{Time: "y ms"}, `r.csv:1: no axis among the columns y, clock; call them x, y, z, or name them with --axes`},
 		"time, no header":             {"0,1\n1,1\n", sensor.Options{Time: "t"}, `r.csv:1: no header, so columns cannot be chosen by name; put one above the numbers, such as t_s,x_g,y_g,z_g`},
 		"time and rate":               {"", sensor.Options{Time: "clock", Rate: 100}, `a rate is for a file without times, and column "clock" is named as the time`},
-		"beyond the range":            {"t_s,x_g\n0,2.19\n1,-2.21\n", sensor.Options{Range: 2 * g}, `r.csv:3:3: x_g is -2.21 g, more than the 2 g that --range says` + mend},
+		"beyond the range":            {"t_s,x_g\n0,2.19\n1,-2.21\n", sensor.Options{Range: 2 * g}, `r.csv:3:3: x_g is -2.21 g, more than the 2 g that --range says; say what the sensor's data sheet has, or leave --range out`},
 		"range option":                {"", sensor.Options{Range: math.NaN()}, `range NaN m/s²: want a positive number up to 1e+06`},
 		"axes, no header":             {"0,1\n1,1\n", sensor.Options{Axes: []string{"x"}}, `r.csv:1: no header, so columns cannot be chosen by name; put one above the numbers, such as t_s,x_g,y_g,z_g`},
 		"five, no header":             {"0,1,2,3,4\n", sensor.Options{}, `r.csv:1: 5 columns and no header; put one above the numbers that names time and axes, such as t_s,x_g,y_g,z_g`},

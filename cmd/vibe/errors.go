@@ -79,13 +79,14 @@ func flagError(cmd *cobra.Command, err error) error {
 
 func unknownFlag(cmd *cobra.Command, err *pflag.NotExistError) error {
 	hint := "see " + cmd.CommandPath() + " --help"
-	if err.GetSpecifiedShortnames() != "" {
-		return hintf(hint, "there is no flag -%s", err.GetSpecifiedName())
+	dashes, name := "--", err.GetSpecifiedName()
+	if letters := err.GetSpecifiedShortnames(); letters != "" {
+		dashes, name = "-", letters
 	}
 	var names []string
 	cmd.Flags().VisitAll(func(f *pflag.Flag) { names = append(names, f.Name) })
-	if near := nearest(err.GetSpecifiedName(), names); near != "" {
+	if near := nearest(name, names); near != "" {
 		hint = "did you mean --" + near + "?"
 	}
-	return hintf(hint, "there is no flag --%s", err.GetSpecifiedName())
+	return hintf(hint, "there is no flag %s%s", dashes, name)
 }

@@ -120,6 +120,9 @@ func takes(names ...string) cobra.PositionalArgs {
 		case len(args) < len(names):
 			return usage{hintf(hint, "%s needs a %s", cmd.Name(), names[len(args)])}
 		case len(args) > len(names):
+			if _, err := lengthKind.parse(args[len(names)]); err == nil && cmd.Flags().Lookup("diameter") != nil {
+				hint = "a size is said as --diameter " + args[len(names)]
+			}
 			return usage{hintf(hint, "%s has no place for %q", cmd.Name(), args[len(names)])}
 		}
 		return nil
