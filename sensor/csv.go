@@ -61,7 +61,7 @@ func (c *csvFile) next() (Block, error) {
 }
 
 func (c *csvFile) block() (Block, error) {
-	b := Block{Axes: make([][]float64, c.axes), Range: c.file.o.Range}
+	b := Block{Axes: make([][]float64, c.axes), Range: nearRange * c.file.o.Range}
 	for len(b.T) < rows || c.midLine() {
 		if len(b.T) > 0 && c.r.Buffered() == 0 {
 			break // what has arrived
@@ -269,9 +269,13 @@ func (c *csvFile) scale(raw [4]float64) (row [4]float64, err error) {
 	return row, nil
 }
 
-// beyondRange is how far beyond its range a sensor may still show a value, as its scale and
-// its zero are not exact (chosen: a tenth).
-const beyondRange = 1.1
+// Scale and zero of a sensor are not exact, and the numbers in a file may be calibrated: the end
+// of its range is taken to be reached from nearRange of it on, where a true value is refused
+// rather than a clipped one taken, and shows no more than beyondRange of it (both chosen).
+const (
+	nearRange   = 0.95
+	beyondRange = 1.1
+)
 
 func (c *csvFile) tooMuch(k int, most string) *ParseError {
 	i := c.columnOf[k]

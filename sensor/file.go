@@ -34,7 +34,8 @@ type Options struct {
 	// option that the format has no use for is an error, as something else was meant.
 	FullScale float64
 	// Range is the largest magnitude in m/s² that the sensor behind a CSV file can show, for
-	// Block.Range; 0 is unknown. Values beyond it by more than a tenth are bad rows.
+	// Block.Range, which is a twentieth less; 0 is unknown. Values beyond it by more than a
+	// tenth are bad rows.
 	Range float64
 	// SkipBad leaves out bad rows and counts them in Block.Lost. Without it the first one
 	// is an error.

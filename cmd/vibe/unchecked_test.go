@@ -2,7 +2,9 @@ package main
 
 import (
 	"encoding/json"
+	"fmt"
 	"io"
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -173,4 +175,23 @@ func TestHole(t *testing.T) {
 	assert.InEpsilon(t, 400, *r.doc.Recording.RateHz, 0.01)
 	require.NotEmpty(t, r.doc.Recording.Notes)
 	assert.Equal(t, "no samples for 2.0 s from 4.0 s on", r.doc.Recording.Notes[0])
+}
+
+// A shake that reaches the end of the sensor gives no number, whether its range is said or not,
+// and also where the numbers in the file are calibrated and end a little before it.
+func TestClippedFile(t *testing.T) {
+	t.Parallel()
+	var file strings.Builder
+	file.WriteString("clock,pcb,ref,up\n")
+	for i := range 3200 {
+		turn := 2 * math.Pi * 10 * float64(i) / 400
+		fmt.Fprintf(&file, "%.1f,%.3f,%.3f,1\n", 2.5*float64(i), min(max(2.5*math.Sin(turn), -1.98), 1.98), 0.3*math.Cos(turn))
+	}
+	for _, said := range [][]string{nil, {"--range", "2g"}, {"--range", "1.98g"}} {
+		args := append([]string{"read", "-", "--json", "--time", "clock ms", "--axes", "pcb,ref,up", "--unit", "g", "--speed", "600", "--diameter", "100mm"}, said...)
+		code, out, msg := vibe(t, strings.NewReader(file.String()), args...)
+		require.Zero(t, code, msg)
+		assert.Contains(t, out, `"clipped"`, said)
+		assert.NotContains(t, out, `"ok":true`, said)
+	}
 }
