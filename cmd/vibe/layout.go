@@ -270,7 +270,7 @@ func (m *screen) answerLine() string {
 			return " " + shows + ", follows the advice; ↑ ↓ to turn it yourself"
 		}
 		return " " + shows + ", yours; ↑ ↓ turn it, f lets it follow the advice"
-	case !m.now.Checked && m.now.Reading.OK:
+	case !m.now.Checked && m.now.Reading.OK && m.now.Advice.Action != assess.Stop:
 		return " " + warnStyle.Render("what does the dial show? press s and say it: until then no raise is said outright")
 	}
 	return ""
