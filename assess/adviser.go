@@ -88,6 +88,7 @@ type Adviser struct {
 	alarm     *Advice // last stop or lower that nothing has proved over
 	alarmAt   RPM     // speed at which it was given
 	still     float64 // s, newest reading in which something turned, or that came late
+	stood     bool    // nothing turned for 2 s since the last settled reading
 	loud      loud    // the unbroken run of readings that are violent in all
 	said      Advice  // last one
 }
@@ -204,16 +205,34 @@ func (a *Adviser) note(r Reading) {
 	if broken {
 		a.anchor = 0
 	}
+	if r.Has(dsp.NoTurn) && !a.stood && a.last-a.still >= settledTime {
+		a.stood = a.response.refit()
+	}
 	if !r.OK {
 		return
 	}
 	if !near(r.Speed, a.anchor, sameSpeed) {
 		a.anchor, a.since = r.Speed, r.T
 	}
+	if a.stood && a.settled() {
+		a.another(r)
+	}
 	a.before = nil
 	a.watch.add(r, a.response, max(1, a.growth))
 	a.response.add(r)
 	a.growth = a.watch.growth()
+}
+
+// another forgets what was measured before the lathe stood still, where it shakes more now than
+// the map has for this speed: another blank may be on, or the same held otherwise, and no raise is
+// to rest on the one of before.
+func (a *Adviser) another(r Reading) {
+	a.stood = false
+	if r.Shake > a.response.edge(r.Speed) {
+		growing := a.watch // what came loose meanwhile has grown all the same
+		a.forget()
+		a.watch, a.since = growing, r.T
+	}
 }
 
 func near(a, b RPM, within float64) bool {

@@ -56,7 +56,7 @@ func told[T comparable](was, now T) bool {
 // forget drops the map with all that follows from it, and the growth watch.
 func (a *Adviser) forget() {
 	a.response, a.shown, a.avoided, a.before, a.tops = response{}, fit{}, nil, nil, nil
-	a.watch, a.growth = watch{}, 0
+	a.watch, a.growth, a.stood = watch{}, 0, false
 }
 
 // doubt makes all that was seen less certain.

@@ -78,6 +78,25 @@ func TestAnotherClock(t *testing.T) {
 	}
 }
 
+// TestStartedAnew: after standing still another blank may be on. One that shakes more than what was
+// measured says is none that this is true of: it is forgotten, nothing has grown, and 2 s of good
+// readings come first. One that shakes as before is as before.
+func TestStartedAnew(t *testing.T) {
+	t.Parallel()
+	for times, known := range map[float64]bool{0.9: true, 1: true, 1.5: false, 3: false} {
+		a, at := climbed(t)
+		for i := range 160 {
+			a.See(assess.Reading{T: at + 0.25*float64(i), Faults: []dsp.Fault{dsp.NoTurn}})
+		}
+		for i, r := range steady(at+40, 20, 440, 1.3*times) {
+			d := a.See(r)
+			assert.NotEqual(t, assess.Stop, d.Action)
+			assert.True(t, d.Action != assess.Raise || known && i >= 8 || i >= 16, "%v times, reading %d: %s", times, i, d.Say)
+		}
+		assert.Equal(t, known, slices.Contains(speedsSeen(a.Map()), 300), "%v times", times)
+	}
+}
+
 // TestComfortNeverAboveRough: a limit learned above the edge of rough changes no advice.
 func TestComfortNeverAboveRough(t *testing.T) {
 	t.Parallel()
