@@ -185,6 +185,7 @@ func TestPageInABrowser(t *testing.T) {
 	gone := time.Now()
 	b.reads("action", "NO CONNECTION")
 	assert.Less(t, time.Since(gone), 2*time.Second)
+	assert.Contains(t, b.text("say"), "do not go by it, look there")
 	assert.Equal(t, "–", b.text("speed"))
 	b.look("lost-light")
 	hears(s, 5, 640, 1.2, assess.Advice{Action: assess.Hold, Speed: 640, Say: "Hold 640 rpm."})
@@ -248,6 +249,7 @@ func TestPageShowsMore(t *testing.T) {
 	b.reads("answer", "playing 4.0 s")
 
 	b.reads("lines", "No balancing is under way")
+	assert.Equal(t, "0", b.eval(`String(document.querySelector("#balance .marks").clientHeight)`), "no step to take")
 	click("#balance summary")
 	click("#begin button")
 	b.reads("lines", "Run 1 of 4 comes next.")

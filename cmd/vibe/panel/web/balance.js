@@ -39,12 +39,16 @@ const balance = (() => {
     p.className = text.startsWith(' ') ? 'item' : 'head';
     return p;
   };
-  let seen = -1;
+  let seen = -1, underWay = false;
+  const buttons = taking => {
+    document.querySelector('[data-balance=take]').hidden = taking || !underWay;
+    document.querySelector('[data-balance=again]').hidden = taking || !underWay;
+    document.querySelector('[data-balance=leave]').hidden = !taking;
+  };
   // The document has words of its own; only when a step was taken are they fetched anew.
   return async d => {
     const b = d.balance;
-    document.querySelector('[data-balance=take]').hidden = b.taking !== '';
-    document.querySelector('[data-balance=leave]').hidden = b.taking === '';
+    buttons(b.taking !== '');
     const says = b.taking ? 'Taking this run: ' + b.taking + '. Hold the speed.' : b.said;
     if ($('balancesay').textContent !== says) $('balancesay').textContent = says;
     if (seen === b.steps) return;
@@ -55,8 +59,8 @@ const balance = (() => {
       if (asked !== seen) return;
       $('lines').replaceChildren(...doc.lines.filter(l => l).map(line));
       $('face').replaceChildren(...(doc.picture ? [draw(doc.picture)] : []));
-      document.querySelector('[data-balance=again]').hidden = !doc.picture;
-      if (!doc.picture) document.querySelector('[data-balance=take]').hidden = true;
+      underWay = doc.picture !== null;
+      buttons(b.taking !== '');
       document.querySelector('#balance summary').textContent = doc.picture ? 'Forget this one and begin another' : 'Begin a balancing';
     } catch (e) { $('lines').replaceChildren(line(e.message)); }
   };

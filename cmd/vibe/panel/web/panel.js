@@ -56,7 +56,7 @@ function show(d) {
 // Nothing old is shown as if it were new.
 setInterval(() => {
   if (performance.now() - heard < lostAfter) return;
-  act('lost', 'NO CONNECTION', '', 'This page hears nothing from the computer at the lathe: X');
+  act('lost', 'NO CONNECTION', '', 'This page hears nothing from the computer at the lathe: do not go by it, look there. It comes back by itself when vibe does; if not, open the link that vibe shows.');
   put('speed', '–'); put('shake', '–'); put('feel', '–');
 }, 100);
 
