@@ -10,6 +10,7 @@ import (
 	"vibe/assess"
 	"vibe/cmd/vibe/live"
 	"vibe/cmd/vibe/panel"
+	"vibe/dsp"
 )
 
 // balanceView is the guided balancing as the page has it: the very file that vibe balance goes on with, and a run
@@ -24,6 +25,7 @@ type balanceView struct {
 	of    *balanceState // what it is a run of
 	mass  assess.Mass   // what is on the blank meanwhile
 	most  assess.RPM    // how fast that may turn
+	on    bool          // the mass may still be on a blank that turns: until it stands after the run
 	said  string        // what came of the last step
 	steps int           // how many there were: the page asks again after each
 }
@@ -47,6 +49,28 @@ func (v *balanceView) see(r assess.Reading, a assess.Advice) {
 		}
 		v.end("the run is kept: switch off, plug pulled", err)
 	}
+}
+
+// temper is the advice while a run is taken, and until the lathe stands after it: a mass is on the blank then, of
+// which the ceilings know nothing, and so there is no faster, nor a hint at it. A nil view changes nothing.
+func (v *balanceView) temper(r assess.Reading, a assess.Advice) assess.Advice {
+	if v == nil {
+		return a
+	}
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	if v.run == nil && r.Has(dsp.NoTurn) {
+		v.on = false
+	}
+	if !v.on || a.Action != assess.Raise && a.Action != assess.Hold {
+		return a
+	}
+	a.Action, a.Speed, a.Say = assess.Hold, assess.RPM(v.of.Speed), fmt.Sprintf("Hold %.0f rpm: a run of the balancing.", v.of.Speed)
+	if v.run == nil {
+		a.Action, a.Speed, a.Say = assess.Wait, 0, "Wait: switch off, the run of the balancing is over."
+	}
+	a.Reasons = []assess.Reason{{Code: "balancing", Text: "no faster, and no tool, while a trial mass may be on the blank", Source: "common practice, no source"}}
+	return a
 }
 
 // end closes a step with what is to be said of it. The lock is held.
@@ -157,7 +181,7 @@ func (v *balanceView) take() (string, error) {
 	if err != nil {
 		return "", err
 	}
-	v.run, v.of, v.mass, v.most = s.gather(), s, mass, t.Most
+	v.run, v.of, v.mass, v.most, v.on = s.gather(), s, mass, t.Most, true
 	return "taken from now on: hold the speed until it is kept", nil
 }
 

@@ -15,6 +15,7 @@ import (
 	"vibe/assess"
 	"vibe/cmd/vibe/live"
 	"vibe/cmd/vibe/panel"
+	"vibe/dsp"
 )
 
 // balanced is a view of a real lathe with a blank of 250 mm; nothing is kept of it but for the test.
@@ -137,6 +138,38 @@ func TestBalanceRefusesOnThePage(t *testing.T) {
 	_, err = v.say(panel.Said{Balance: "take"})
 	assert.ErrorContains(t, err, "120 mm across, not 250 mm")
 	assert.Equal(t, 1, kept())
+}
+
+// With a trial mass on the blank nothing faster is advised, on no screen, until the lathe has stood; a danger is.
+func TestBalanceTempers(t *testing.T) {
+	_, v := balanced(t)
+	_, err := v.say(aScrew)
+	require.NoError(t, err)
+	s, err := loadBalance()
+	require.NoError(t, err)
+	turning := assess.Reading{T: 1, Span: 2, OK: true, Speed: assess.RPM(s.Speed), Shake: 2}
+	raise := assess.Advice{Action: assess.Raise, Speed: 900, Say: "Raise to 900 rpm."}
+	guess := assess.Advice{Action: assess.Hold, Speed: turning.Speed, Say: "Hold; to 900 rpm if the dial shows that."}
+	assert.Equal(t, raise, v.temper(turning, raise), "no run yet")
+	_, err = v.say(panel.Said{Balance: "take"})
+	require.NoError(t, err)
+	for range 2 { // while it is taken, and when it was left
+		for _, a := range []assess.Advice{raise, guess} {
+			got := v.temper(turning, a)
+			assert.Contains(t, []assess.Action{assess.Hold, assess.Wait}, got.Action)
+			assert.NotContains(t, got.Say, "900")
+			assert.LessOrEqual(t, got.Speed, turning.Speed)
+		}
+		for _, a := range []assess.Action{assess.Stop, assess.Lower, assess.Wait} {
+			danger := assess.Advice{Action: a, Say: "!"}
+			assert.Equal(t, danger, v.temper(turning, danger))
+		}
+		_, err = v.say(panel.Said{Balance: "leave"})
+		require.NoError(t, err)
+	}
+	v.temper(assess.Reading{T: 9, Faults: []dsp.Fault{dsp.NoTurn}}, assess.Advice{Action: assess.Wait})
+	assert.Equal(t, raise, v.temper(turning, raise), "it stood: the mass can be off")
+	assert.Equal(t, raise, (*balanceView)(nil).temper(turning, raise))
 }
 
 // What the page asks for only while somebody looks: the spectrum has the line where the spindle is, and the sound is

@@ -264,6 +264,7 @@ func (w *watching) loop(adviser *assess.Adviser, show func(assess.Reading, asses
 			note(n)
 		}
 	}, func(r assess.Reading, a assess.Advice) {
+		a = w.balance.temper(r, a)
 		w.in.session.see(r, a)
 		w.keepMarks()
 		w.heard = r.T + r.Span/2
