@@ -39,6 +39,7 @@ const (
 // Server lets in who may come. Open and OpenHere make one.
 type Server struct {
 	guard guard
+	doors *doors
 	mux   *http.ServeMux
 	http  *http.Server
 	at    []netip.AddrPort
@@ -85,12 +86,12 @@ func OpenHere() (*Server, error) {
 }
 
 func serverOf(listeners []net.Listener) *Server {
-	s := &Server{mux: http.NewServeMux(), ended: make(chan error, len(listeners))}
+	s := &Server{mux: http.NewServeMux(), doors: newDoors(), ended: make(chan error, len(listeners))}
 	for _, l := range listeners {
 		s.at = append(s.at, l.Addr().(*net.TCPAddr).AddrPort())
 	}
 	s.http = &http.Server{
-		Handler:           http.MaxBytesHandler(&s.guard, mostBody),
+		Handler:           http.MaxBytesHandler(s.doors.pace(&s.guard), mostBody),
 		ReadHeaderTimeout: header, ReadTimeout: body, WriteTimeout: answer, IdleTimeout: idle,
 		MaxHeaderBytes: mostHeader,
 		ErrorLog:       log.New(io.Discard, "", 0), // what strangers do to a port is no news
@@ -99,9 +100,8 @@ func serverOf(listeners []net.Listener) *Server {
 }
 
 func (s *Server) serve(listeners []net.Listener, by func(net.Listener) error) {
-	doors := newDoors()
 	for _, l := range listeners {
-		go func() { s.ended <- by(&door{l, doors}) }()
+		go func() { s.ended <- by(&door{l, s.doors}) }()
 	}
 }
 

@@ -189,6 +189,30 @@ func TestManyConnections(t *testing.T) {
 	assert.Equal(t, http.StatusSeeOther, response.StatusCode)
 }
 
+// A device that asks without end is told so, one at another address is not, and after a while it may again.
+func TestTooMuch(t *testing.T) {
+	t.Parallel()
+	s, _ := open(t)
+	link := s.Links("/page/")[0]
+	in, other := newDevice(t), newDevice(t)
+	in.get(link)
+	other.client.Transport.(*http.Transport).DialContext = (&net.Dialer{LocalAddr: &net.TCPAddr{IP: net.IPv4(127, 0, 0, 2)}}).DialContext
+	other.pass = in.pass
+	bare, _, _ := strings.Cut(link, "?")
+	served, status := 0, http.StatusOK
+	begun := time.Now()
+	for ; status == http.StatusOK && served < 5000; served++ {
+		response, _ := in.get(bare)
+		status = response.StatusCode
+	}
+	assert.Equal(t, http.StatusTooManyRequests, status)
+	assert.GreaterOrEqual(t, served, 300)
+	assert.LessOrEqual(t, float64(served), 301+30*time.Since(begun).Seconds())
+	response, _ := other.get(bare)
+	assert.Equal(t, http.StatusOK, response.StatusCode)
+	assert.Eventually(t, func() bool { r, _ := in.get(bare); return r.StatusCode == http.StatusOK }, 2*time.Second, 50*time.Millisecond)
+}
+
 // The certificate stays the same from one time to the next, is for its owner's eyes alone,
 // and another is made for another address or in the place of rubbish.
 func TestCertificate(t *testing.T) {
