@@ -90,6 +90,11 @@ func TestFewMarksMoveLittle(t *testing.T) {
 
 	few := []assess.Mark{{Shake: 1.8}, {Shake: 2.5, TooMuch: true}}
 	assert.Regexp(t, `not known yet.*; marks near 2\.\d mm/s tell most$`, assess.LearnComfort(few).Say)
+	odd := []assess.Mark{{Shake: 1}, {Shake: 1}, {Shake: 1.5, TooMuch: true}, {Shake: 1.75, TooMuch: true}}
+	before := assess.LearnComfort(odd)
+	after := assess.LearnComfort(append(odd, assess.Mark{Shake: 0.5, TooMuch: true}))
+	assert.Greater(t, after.High, before.High, "known the less")
+	assert.LessOrEqual(t, after.Use, before.Use, "one more too much raises nothing")
 	many := []assess.Mark{{Shake: 2.8}, {Shake: 2.9}, {Shake: 3}, {Shake: 3.2, TooMuch: true}, {Shake: 3.3, TooMuch: true}}
 	assert.False(t, assess.LearnComfort(many).Known, "five marks are few, however well they agree")
 	assert.True(t, assess.LearnComfort(append(many, assess.Mark{Shake: 3.4, TooMuch: true})).Known)
