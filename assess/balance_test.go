@@ -287,6 +287,7 @@ func TestBalancingRefuses(t *testing.T) {
 		"run 1: a number that is none":             func(r []assess.Run) []assess.Run { r[1].Shake = math.NaN(); return r },
 		"run 0: the first run must be without":     func(r []assess.Run) []assess.Run { r[0].Mass = 3; return r },
 		"runs 1 and 3 have the same mass at":       func(r []assess.Run) []assess.Run { r[3].Angle = 360; return r },
+		"runs 2 and 3 have the same mass at":       func(r []assess.Run) []assess.Run { r[3].Angle = r[2].Angle + 4; return r },
 		"run 0 turned at 400 rpm and run 2 at 450": func(r []assess.Run) []assess.Run { r[0].Speed, r[2].Speed = 400, 450; return r },
 		"runs with the mass at one place alone":    func(r []assess.Run) []assess.Run { return r[:2] },
 		"without a run with the mass":              func(r []assess.Run) []assess.Run { return nil },
@@ -298,6 +299,47 @@ func TestBalancingRefuses(t *testing.T) {
 		assert.Contains(t, input.Text, want)
 		assert.NotEmpty(t, input.Hint)
 	}
+}
+
+// Wherever a mass is put, it shakes with at most what was said before: |u + w| for all angles.
+func TestMostNext(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(r *rapid.T) {
+		u := cmplx.Rect(rapid.Float64Range(0.1, 10).Draw(r, "imbalance"), rapid.Float64Range(0, 6.28).Draw(r, "angle"))
+		b := assess.Balancing{Runs: typed(10, 100, []float64{cmplx.Abs(u), cmplx.Abs(u + 1)}, 0)}
+		times := rapid.Float64Range(0.2, 5).Draw(r, "mass over the trial")
+		require.GreaterOrEqual(r, b.MostNext(10*times), cmplx.Abs(u)+times-1e-9)
+	})
+	assert.Zero(t, assess.Balancing{Runs: []assess.Run{{Shake: 2}}}.MostNext(10))
+}
+
+// However well the runs agree, the fix is put to its place by eye: 3° leave 2·sin(1.5°) of the
+// imbalance, and 1.96 times that at the upper edge.
+func TestFixIsPlacedByEye(t *testing.T) {
+	t.Parallel()
+	var runs []assess.Run
+	for i := range 12 {
+		a := 30 * float64(i)
+		runs = append(runs, assess.Run{Mass: 20, Radius: 100, Angle: a, Shake: cmplx.Abs(1 + cmplx.Rect(1, a*math.Pi/180)), ShakeSE: 0.001})
+	}
+	runs[6].Shake = 0.05 // half a turn from the heavy side the two cancel, but for what is off its place
+	h, err := assess.Balancing{Runs: append([]assess.Run{{Shake: 1, ShakeSE: 0.001}}, runs...)}.Solve()
+	require.NoError(t, err)
+	require.True(t, h.Known, "%v", h.Warnings)
+	assert.GreaterOrEqual(t, h.High, 1.96*2*math.Sin(1.5*math.Pi/180)*h.Before)
+}
+
+// TestFirstMass: a tenth of the blank's weight as throw, or what its fastening holds.
+func TestFirstMass(t *testing.T) {
+	t.Parallel()
+	throw := func(kg float64, f assess.Fastening) float64 {
+		b := assess.Blank{Diameter: 300, Length: 300, Mass: kg}
+		return assess.Mass{Grams: assess.FirstMass(b, 100, 300, f), Radius: 100}.Throw(300)
+	}
+	assert.InEpsilon(t, 0.1*4*9.80665, throw(4, assess.Taped), 0.1) // to two digits
+	assert.LessOrEqual(t, throw(12, assess.Taped), assess.Taped.Hold())
+	assert.InEpsilon(t, 0.1*12*9.80665, throw(12, assess.Screwed), 0.1)
+	assert.Zero(t, assess.FirstMass(assess.Blank{}, 100, 300, assess.Taped), "nobody knows the blank's weight")
 }
 
 // 10 g at 100 mm and 1000 rpm throws with 10.966 N, by m·r·ω²; a fan maker's note has 20 g at

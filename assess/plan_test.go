@@ -214,6 +214,8 @@ func TestLower(t *testing.T) {
 		"rough":         func(b *assess.Blank) { b.Balance = assess.RoughBlank },
 		"burl":          func(b *assess.Blank) { b.Balance = assess.Burl },
 		"void":          func(b *assess.Blank) { b.Defects = []assess.Defect{assess.Void} },
+		"bark":          func(b *assess.Blank) { b.Defects = []assess.Defect{assess.Bark} },
+		"punky":         func(b *assess.Blank) { b.Defects = []assess.Defect{assess.Punky} },
 		"crack":         func(b *assess.Blank) { b.Defects = []assess.Defect{assess.Crack} },
 		"vacuum":        func(b *assess.Blank) { b.Held = assess.Vacuum },
 	} {
