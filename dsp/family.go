@@ -77,7 +77,12 @@ func (tr *Tracker) peaks(looks []*look, low, high float64) []peak {
 			if gone(looks, p) {
 				continue
 			}
-			same := slices.IndexFunc(found, func(q peak) bool { return math.Abs(q.f-p.f) < 2.5/l.seconds })
+			same, near := -1, 2.5/l.seconds
+			for i, q := range found {
+				if d := math.Abs(q.f - p.f); d < near {
+					same, near = i, d
+				}
+			}
 			switch {
 			case same < 0:
 				found = append(found, p)
@@ -126,6 +131,9 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 		return best, f
 	}
 	if tr.Hint > 0 {
+		if best.doubt > 0 {
+			return best, best.doubt
+		}
 		if rival = tr.outside(looks, best.f); rival > 0 {
 			return best, rival
 		}
@@ -141,7 +149,23 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 			return best, expected
 		}
 	}
-	return best, tr.rivalOf(best, all, looks[0].seconds)
+	return best, tr.contested(tr.rivalOf(best, all, looks[0].seconds), now)
+}
+
+// contested returns rival, and where there is none, the one of a moment ago within the dial's reach: a speed that changes
+// blurs its line, and leaves another's as the only one.
+func (tr *Tracker) contested(rival, now float64) float64 {
+	const held = 1.0 // s. Chosen: four readings
+	if tr.Hint == 0 {
+		return rival
+	}
+	if rival > 0 {
+		tr.contest.f, tr.contest.at = rival, now
+	}
+	if now-tr.contest.at < held {
+		return tr.contest.f
+	}
+	return 0
 }
 
 // worth is a hypothesis' score, less for being slower (m/s) than the fastest line, top.
@@ -204,9 +228,12 @@ func (tr *Tracker) rivalOf(best hypothesis, all []hypothesis, seconds float64) f
 	if seconds < blurred {
 		lead *= 3
 	}
-	top := fastest(all)
+	top, weighs := fastest(all), 1.0 // a line of the mains
+	if tr.Hint > 0 {
+		weighs = singles
+	}
 	for _, h := range all {
-		if h.f == best.f || h.lines == 0 && h.speed <= best.speed || tr.belongs(peak{f: h.f, look: h.look}, best) {
+		if h.f == best.f || h.lines == 0 && h.speed <= weighs*best.speed || tr.belongs(peak{f: h.f, look: h.look}, best) && !tr.swallows(best, peak{f: h.f, look: h.look}) {
 			continue
 		}
 		// What would be its multiple has been asked for its parts by an exact fit.
@@ -214,7 +241,7 @@ func (tr *Tracker) rivalOf(best hypothesis, all []hypothesis, seconds float64) f
 			continue
 		}
 		single := h.lines == 1 && best.lines == 1 && h.speed > singles*best.speed || tr.Hint > 0 && h.speed > within*best.speed
-		if h.speed > best.speed || !h.beside && (single || h.worth(top) > best.worth(top)-lead) {
+		if h.speed > weighs*best.speed && h.lines == 0 || h.speed > best.speed || !h.beside && (single || h.worth(top) > best.worth(top)-lead) {
 			return h.f
 		}
 	}
@@ -288,7 +315,7 @@ func (tr *Tracker) groups(looks []*look, now float64) []hypothesis {
 		}
 		beside, proven := tr.bystander(p.f, 0.7*p.look.df)
 		owner := slices.IndexFunc(all, func(h hypothesis) bool { return tr.belongs(p, h) })
-		if owner >= 0 && tr.Hint == 0 && p.f <= high && tr.swallows(all[owner], p) {
+		if owner >= 0 && p.f <= high && tr.swallows(all[owner], p) {
 			all[owner].doubt = p.f
 		}
 		if proven || owner >= 0 {

@@ -73,7 +73,7 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	add(Weak, tr.weak(rev, best))
 	add(Coarse, coarse)
 	quiet := tr.Hint == 0 && rev.Amp < quietest*2*math.Pi*rev.Freq*math.Sqrt2 && best.lines == 1
-	add(Doubtful, quiet || isMains(rev.Freq, 0) || rev.Rival > 0 || s.disputed || s.dying() || tr.young() && (s.beating() || s.misfit > 3 && rev.AmpSE > blended*rev.Amp))
+	add(Doubtful, quiet || tr.strayed(rev) || isMains(rev.Freq, 0) || rev.Rival > 0 || s.disputed || s.dying() || tr.young() && (s.beating() || s.misfit > 3 && rev.AmpSE > blended*rev.Amp))
 	// With no word of the dial a line counts when it was there a reading ago as well.
 	fresh := tr.Hint == 0 && !tr.track.agrees(rev)
 	add(Changing, fresh || math.Abs(rev.Drift) > settled*rev.Freq && math.Abs(rev.Drift) > 4*math.Sqrt(s.driftVar))
@@ -81,6 +81,12 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	// Seen only through its image, but the dial says which: a number, with a mark.
 	add(Folded, tr.Hint > 0 && rev.Freq > 0.5*rev.Rate)
 	rev.Warnings = tr.reservations(rev)
+}
+
+// strayed reports whether rev is not where the dial says at all: the side of a stronger line looked like one that is.
+func (tr *Tracker) strayed(rev *Revolution) bool {
+	low, high := tr.bounds()
+	return rev.Freq < low-3*rev.FreqSE || rev.Freq > high+3*rev.FreqSE
 }
 
 // coarse reports whether the sensor's steps leave no number: the line is small beside them, or rounding may have bent

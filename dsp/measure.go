@@ -56,7 +56,7 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 		}
 		s.disputed = s.disputed || tr.overlooked(s)
 	}
-	s.disputed = s.disputed || tr.twin(c, now)
+	s.disputed = s.disputed || tr.twin(c, now) || tr.beneath(c, now)
 	tr.report(rev, s)
 	return true
 }

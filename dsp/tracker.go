@@ -38,8 +38,11 @@ type state struct {
 	asked      int      // parts looked for in this reading
 	other      sighting // of a line so close to the spindle's that the two look like one
 
+	contest sighting // of the last rival within the dial's reach
+
 	spectrum   spectrum
 	looks      [3]look
+	under      look      // of what the line leaves
 	lengths    []float64 // s, of the looks
 	shown      []*look   // those of the reading at hand, longest first
 	latest     *look     // the shortest of them
@@ -132,7 +135,7 @@ func (tr *Tracker) row(u float64, x [3]float64) (rev Revolution, ok bool) {
 		return Revolution{}, false
 	}
 	if !tr.begun {
-		tr.begun, tr.next, tr.topped, tr.other.at = true, u+shortest, math.Inf(-1), math.Inf(-1)
+		tr.begun, tr.next, tr.topped, tr.other.at, tr.contest.at = true, u+shortest, math.Inf(-1), math.Inf(-1), math.Inf(-1)
 	}
 	tr.push(u, x)
 	if u < tr.next {

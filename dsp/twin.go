@@ -10,6 +10,7 @@ import (
 const (
 	twinNear  = 4.0  // a line closer than this may hide in the spindle's in every look
 	twinFar   = 0.8  // and one closer than this cannot be told from a change of the line itself
+	twinFirst = 2.5  // s: a shorter look shows the window's shape and little else
 	twinReach = 4    // what is left over is looked at so far on either side
 	twinTells = 0.95 // share of what is left over that a twin explains, and nothing that swells or wanders does
 	twinSwung = 0.75 // share of what is left over that is more than a twin's, half of which swings the phase and half the size
@@ -40,7 +41,7 @@ func (tr *Tracker) twin(c hypothesis, now float64) bool {
 	if tr.other.near(s.f, now) && tr.other.proven() {
 		return true
 	}
-	if tr.young() || !l.broadened(tr.fold(s.f)) {
+	if l.seconds < twinFirst || !l.broadened(tr.fold(s.f)) {
 		return false
 	}
 	share := singles
@@ -60,6 +61,9 @@ func (tr *Tracker) twin(c hypothesis, now float64) bool {
 	low, high := tr.bounds()
 	if apart < twinFar || apart > twinNear || g < low || g > high || p.strength(len(p.ks)+len(p.foreign)-1) < share*p.strength(0) {
 		return false
+	}
+	if tr.young() { // nobody knows yet what was before
+		return true
 	}
 	if !tr.other.near(p.f, now) {
 		tr.other.first = now
