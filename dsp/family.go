@@ -50,6 +50,8 @@ const (
 	// mostAsked parts are looked for in one reading; what was not asked stays a doubt. Chosen: knocks
 	// show dozens of lines, and each fit of them costs more than all else.
 	mostAsked = 8
+	// contest: seconds for which a rival within the dial's reach stays one when it is not seen. Chosen: four readings.
+	contest = 1.0
 	// steady readings in a row make a track that is only checked, not questioned, each time.
 	steady = 4
 )
@@ -86,8 +88,11 @@ func (tr *Tracker) peaks(looks []*look, low, high float64) []peak {
 			switch {
 			case same < 0:
 				found = append(found, p)
-			case found[same].look == l && found[same].z < p.z, found[same].look != l && found[same].smeared(p):
+			case found[same].look == l && found[same].z < p.z:
 				found[same] = p
+			case found[same].look != l && found[same].smeared(p): // and what lies around are its pieces
+				found = slices.DeleteFunc(found, func(q peak) bool { return q.look != l && math.Abs(q.f-p.f) < 2.5/l.seconds && q.smeared(p) })
+				found = append(found, p)
 			}
 		}
 	}
@@ -149,23 +154,21 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 			return best, expected
 		}
 	}
-	return best, tr.contested(tr.rivalOf(best, all, looks[0].seconds), now)
+	return best, tr.contested(best, tr.rivalOf(best, all, looks[0].seconds), now)
 }
 
-// contested returns rival, and where there is none, the one of a moment ago within the dial's reach: a speed that changes
-// blurs its line, and leaves another's as the only one.
-func (tr *Tracker) contested(rival, now float64) float64 {
-	const held = 1.0 // s. Chosen: four readings
-	if tr.Hint == 0 {
-		return rival
-	}
+// contested returns rival, and where there is none, the one that a line that had held its speed had within the dial's
+// reach a moment ago: a speed that changes blurs its line, and leaves another's as the only one.
+func (tr *Tracker) contested(best hypothesis, rival, now float64) float64 {
 	if rival > 0 {
 		tr.contest.f, tr.contest.at = rival, now
 	}
-	if now-tr.contest.at < held {
+	k := &tr.track
+	held := tr.contest.at-k.since > contest && math.Abs(best.f-k.home)*longest < 1
+	if tr.Hint > 0 && held && now-tr.contest.at < contest {
 		return tr.contest.f
 	}
-	return 0
+	return rival
 }
 
 // worth is a hypothesis' score, less for being slower (m/s) than the fastest line, top.
