@@ -300,6 +300,9 @@ func TestNear(t *testing.T) {
 		t.Logf("dial known: %v; %d settled readings, %d ok, %d of them with the speed more than 0.4 %% off, %d with the shake more than 5 %%; wrong speeds %d",
 			hint, c.settled, c.ok, c.off, c.shakeOf, c.wrong)
 		assert.Zero(t, c.wrong, "wrong speeds given as ok")
+		if testing.Short() {
+			continue // too few for shares
+		}
 		assert.NotZero(t, c.ok)
 		assert.Less(t, c.shakeOf*20, c.ok)
 	}
