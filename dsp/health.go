@@ -116,7 +116,7 @@ func stepOf(x [][]float64, sort *[]float64) float64 {
 	return found
 }
 
-// pressed reports whether v stands against an end of the range: two samples at limit, or
+// pressed reports whether v stands against an end of the range: two samples at limit, if that is known, or
 // a pile at its own extreme. The top 1 % of the span of a sine holds 1.4 times as many
 // samples as the next 2 % (arcsine law), a clipped one many times as many; three times and
 // runs of equal extremes are taken as clipped, or, where a fast tone leaves no runs, three times as many equal
@@ -133,7 +133,9 @@ func pressed(v []float64, limit, step float64) bool {
 				n++
 			}
 		}
-		return n >= 2
+		if n >= 2 {
+			return true
+		}
 	}
 	lo, hi, _ := extremes(v)
 	span := hi - lo

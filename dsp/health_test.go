@@ -38,11 +38,12 @@ func TestHealth(t *testing.T) {
 		"whine": {x: func(i int, _ float64) float64 {
 			return 0.5 * math.Round(40*math.Sin(2*math.Pi*0.406*float64(i))+r.NormFloat64())
 		}, step: 0.5},
-		"clipped above":   {x: func(_ int, u float64) float64 { return min(15, sine(u)) }, clipped: true},
-		"at known range":  {x: func(_ int, u float64) float64 { return max(-15, min(15, sine(u))) }, limit: 15, clipped: true},
-		"below the range": {x: func(_ int, u float64) float64 { return sine(u) }, limit: 40},
-		"stuck":           {x: func(i int, u float64) float64 { return sine(min(u, 2) + max(0, u-2.3)) }, stuck: true},
-		"all the same":    {x: func(int, float64) float64 { return 9.81 }, stuck: true},
+		"clipped above":    {x: func(_ int, u float64) float64 { return min(15, sine(u)) }, clipped: true},
+		"at known range":   {x: func(_ int, u float64) float64 { return max(-15, min(15, sine(u))) }, limit: 15, clipped: true},
+		"before its range": {x: func(_ int, u float64) float64 { return max(-15, min(15, sine(u))) }, limit: 15.2, clipped: true},
+		"below the range":  {x: func(_ int, u float64) float64 { return sine(u) }, limit: 40},
+		"stuck":            {x: func(i int, u float64) float64 { return sine(min(u, 2) + max(0, u-2.3)) }, stuck: true},
+		"all the same":     {x: func(int, float64) float64 { return 9.81 }, stuck: true},
 	} {
 		t.Run(name, func(t *testing.T) {
 			times, x := made(c.x)

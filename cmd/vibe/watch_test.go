@@ -54,6 +54,9 @@ func TestWatchJSON(t *testing.T) {
 	var readings []any
 	for line := range strings.Lines(out) {
 		d := one(t, line).(map[string]any)
+		if d["reading"] == nil { // silence, on a machine that is busy elsewhere
+			continue
+		}
 		checker{t}.has("", map[string]shape{"reading": readShape["readings"].([]shape)[0], "advice": readShape["advice"]}, d)
 		readings = append(readings, d["reading"])
 	}

@@ -298,7 +298,7 @@ func outdated(a, instead assess.Advice) assess.Advice {
 func justTold() assess.Advice { return wait("told", "the next reading counts what you said") }
 
 func wait(code, why string) assess.Advice {
-	return assess.Advice{Action: assess.Wait, Say: "Wait: " + why + ".",
+	return assess.Advice{Action: assess.Wait, Say: "Wait: " + why + ".", Ceilings: []assess.Ceiling{}, Avoid: [][2]assess.RPM{},
 		Reasons: []assess.Reason{{Code: code, Text: why, Source: "this session's own clock"}}}
 }
 
