@@ -33,7 +33,9 @@ func TestDiskFull(t *testing.T) {
 	}
 	t.Cleanup(func() { assert.NoError(t, syscall.Unmount(disk, 0)) })
 	ballast := filepath.Join(disk, "ballast")
-	require.NoError(t, os.WriteFile(ballast, make([]byte, 500_000), 0o644))
+	require.NoError(t, os.WriteFile(ballast, make([]byte, 400_000), 0o644))
+	spare := filepath.Join(disk, "spare")
+	require.NoError(t, os.WriteFile(spare, make([]byte, 100_000), 0o644))
 
 	s, err := recordings.Open(filepath.Join(disk, "shop"))
 	require.NoError(t, err)
@@ -66,6 +68,15 @@ func TestDiskFull(t *testing.T) {
 	}
 	require.ErrorIs(t, err, recordings.ErrFull)
 	assert.ErrorIs(t, w.Close(), recordings.ErrFull)
+	assert.InDelta(t, 0.25*float64(i), kept(t, s, w.Number()), mayBeLost)
+	assert.Empty(t, troubles(t, s))
+
+	// To remove takes a little room, but not as much as to make the file anew.
+	require.ErrorIs(t, s.Prune(1), recordings.ErrFull)
+	require.NoError(t, os.Remove(spare))
+	require.NoError(t, s.Prune(1))
+	_, err = s.Session(1)
+	require.ErrorIs(t, err, recordings.ErrNoSession)
 	assert.InDelta(t, 0.25*float64(i), kept(t, s, w.Number()), mayBeLost)
 	assert.Empty(t, troubles(t, s))
 	assert.NoError(t, s.Close())

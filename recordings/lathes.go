@@ -5,15 +5,25 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
+	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"vibe/assess"
 )
+
+// longestName is what fits a line of the screen beside the rest, in characters (chosen).
+const longestName = 40
 
 // SaveLathe keeps a lathe under its name, over what was known by that name. A lathe without
 // one, or one that cannot be, is an *assess.InputError.
 func (s *Shop) SaveLathe(l assess.Lathe) error {
 	if l.Name == "" {
 		return &assess.InputError{Text: "the lathe has no name", Hint: "give it one that tells it from the others of the shop"}
+	}
+	if utf8.RuneCountInString(l.Name) > longestName || strings.ContainsFunc(l.Name, unicode.IsControl) {
+		return &assess.InputError{Text: "the lathe's name is too long, or has characters that cannot be shown", Hint: "some words in one line will do, as in mini or long bed"}
 	}
 	if err := l.Validate(); err != nil {
 		return err
@@ -24,6 +34,27 @@ func (s *Shop) SaveLathe(l assess.Lathe) error {
 	}
 	_, err = s.db.Exec("INSERT INTO lathe (name, said) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET said = excluded.said", l.Name, string(text))
 	return word(err)
+}
+
+// Lathe returns the lathe of that name, in any case; ok is false where there is none.
+func (s *Shop) Lathe(name string) (l assess.Lathe, ok bool, err error) {
+	all, err := s.Lathes()
+	at := slices.IndexFunc(all, func(l assess.Lathe) bool { return strings.EqualFold(l.Name, name) })
+	if err != nil || at < 0 {
+		return l, false, err
+	}
+	return all[at], true, nil
+}
+
+// RemoveLathe forgets the lathe of that name, in any case; its sessions stay. ok is false
+// where there is none.
+func (s *Shop) RemoveLathe(name string) (ok bool, err error) {
+	done, err := s.db.Exec("DELETE FROM lathe WHERE name = ? COLLATE NOCASE", name)
+	if err != nil {
+		return false, word(err)
+	}
+	n, err := done.RowsAffected()
+	return n > 0, err
 }
 
 // Lathes lists the lathes by name.

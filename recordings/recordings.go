@@ -39,6 +39,7 @@ var (
 	ErrReadOnly  = errors.New("the file cannot be written to")
 	ErrBusy      = errors.New("another program holds the file")
 	ErrNoSession = errors.New("no such session")
+	ErrRunning   = errors.New("it is being written, or was broken off just now")
 )
 
 // Shop is one shop file. It may be used by several goroutines, and the file by several

@@ -20,7 +20,7 @@ func (s *Shop) rescue(to string) (err error) {
 	}
 	defer func() { err = errors.Join(err, sound.Close()) }()
 	all, err := s.Sessions(Filter{})
-	if err != nil {
+	if nothing(err) != nil {
 		return err
 	}
 	for _, k := range all {
@@ -63,6 +63,9 @@ func (k *Session) rescue(tx *sql.Tx) error {
 		}
 		if err != nil {
 			return err
+		}
+		if k.torn && part == k.parts-1 {
+			b.Notes = append(b.Notes, torn)
 		}
 		r := chunkRow(chunkID(k.Number, part), b, said)
 		if _, err := tx.Exec(r.into, r.values...); err != nil {

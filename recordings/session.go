@@ -37,6 +37,16 @@ type Session struct {
 	err   error
 }
 
+// Running reports whether a writer is at work on the session: it has not ended, and was
+// written to a short while ago.
+func (k *Session) Running() bool {
+	return !k.Ended && time.Since(k.Summary.Written).Abs() < stillRunning
+}
+
+// stillRunning is how long a writer may write nothing, for a sensor that is silent (chosen: a
+// cable is found in less).
+const stillRunning = 10 * time.Minute
+
 // Filter chooses sessions; its zero value all of them.
 type Filter struct {
 	Text  string      // words, each in label, lathe, wood, source, task, mount or balance, in any case
@@ -49,8 +59,8 @@ type Filter struct {
 
 const selectSession = "SELECT id, setup, ended, parts, summary FROM session JOIN progress ON progress.session = session.id"
 
-// Sessions lists the sessions that f chooses, the newest first. Rows that cannot be read
-// are left out; Check tells of them.
+// Sessions lists the sessions that f chooses, the newest first. Of a damaged file it lists
+// those that can be found, and returns ErrDamaged as well.
 func (s *Shop) Sessions(f Filter) ([]*Session, error) {
 	query := selectSession + " WHERE 1"
 	var args []any
@@ -69,7 +79,7 @@ func (s *Shop) Sessions(f Filter) ([]*Session, error) {
 	}
 	all, err := s.list(query+" ORDER BY started DESC, id DESC", args)
 	if errors.Is(err, ErrDamaged) {
-		all, err = s.salvaged(f), nil
+		all = s.salvaged(f)
 	}
 	return slices.DeleteFunc(all, func(k *Session) bool { return !k.has(f.Text, f.Sizes) }), err
 }

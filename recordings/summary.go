@@ -3,6 +3,7 @@ package recordings
 import (
 	"math"
 	"slices"
+	"time"
 
 	"vibe/assess"
 	"vibe/sensor"
@@ -26,6 +27,8 @@ type Summary struct {
 	// Last is the newest advice that was more than to wait; its Action is "" where there
 	// was none.
 	Last assess.Advice `json:"last"`
+	// Written is when it was stored.
+	Written time.Time `json:"written"`
 }
 
 // Cell is what the readings that may be used say of one stretch of time; nothing where N is 0.

@@ -87,19 +87,22 @@ func (k *Session) Size() (int64, error) {
 }
 
 // Prune removes sessions for good, all or none of them, and gives their room back to the
-// disk. ErrNoSession names the first that is not there. A session that is being written
-// ends with an error.
+// disk, or keeps it for sessions that follow where there is too little to make the file
+// anew. On a disk with no room at all it returns ErrFull. ErrNoSession and ErrRunning name
+// the first that is not there, or is being written.
 func (s *Shop) Prune(numbers ...int64) error {
+	for _, n := range numbers {
+		k, err := s.Session(n)
+		if err != nil {
+			return err
+		}
+		if k.Running() {
+			return fmt.Errorf("session %d: %w", n, ErrRunning)
+		}
+	}
 	err := transact(s.db, func(tx *sql.Tx) error {
 		for _, n := range numbers {
-			done, err := tx.Exec("DELETE FROM session WHERE id = ?", n)
-			if err != nil {
-				return err
-			}
-			if gone, err := done.RowsAffected(); err != nil || gone == 0 {
-				return cmp.Or(err, fmt.Errorf("%w: %d", ErrNoSession, n))
-			}
-			if _, err := tx.Exec("DELETE FROM chunk WHERE id >= ? AND id < ?", chunkID(n, 0), chunkID(n+1, 0)); err != nil {
+			if err := remove(tx, n); err != nil {
 				return err
 			}
 		}
@@ -109,33 +112,49 @@ func (s *Shop) Prune(numbers ...int64) error {
 		return err
 	}
 	_, err = s.db.Exec("VACUUM; PRAGMA wal_checkpoint(TRUNCATE)")
-	return word(err)
+	return ignore(word(err), ErrFull)
+}
+
+// remove takes a session out of its tables; ErrNoSession where there is none.
+func remove(tx *sql.Tx, number int64) error {
+	done, err := tx.Exec("DELETE FROM session WHERE id = ?", number)
+	if err != nil {
+		return err
+	}
+	if gone, err := done.RowsAffected(); err != nil || gone == 0 {
+		return cmp.Or(err, fmt.Errorf("%w: %d", ErrNoSession, number))
+	}
+	_, err = tx.Exec("DELETE FROM chunk WHERE id >= ? AND id < ?", chunkID(number, 0), chunkID(number+1, 0))
+	return err
 }
 
 // Backup writes a copy of the shop as it is now to a new file, whole or not at all. Others
-// may go on writing to the shop. The error satisfies errors.Is(err, fs.ErrExist) where
-// there is a file already.
-func (s *Shop) Backup(to string) (err error) {
+// may go on writing to the shop. Of a file whose structure is damaged the copy, sound
+// itself, holds what can still be reached, and missing is what Check says. The error
+// satisfies errors.Is(err, fs.ErrExist) where there is a file already.
+func (s *Shop) Backup(to string) (missing []Trouble, err error) {
 	if _, err := os.Lstat(to); err == nil {
-		return &fs.PathError{Op: "backup", Path: to, Err: fs.ErrExist}
+		return nil, &fs.PathError{Op: "backup", Path: to, Err: fs.ErrExist}
 	}
 	folder, err := os.MkdirTemp(filepath.Dir(to), ".vibe-*")
 	if err != nil {
-		return err
+		return nil, err
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(folder)) }()
 	temp := filepath.Join(folder, "shop")
 	_, err = s.db.Exec("VACUUM INTO ?", temp)
 	if err = word(err); errors.Is(err, ErrDamaged) {
-		err = errors.Join(ignore(os.Remove(temp), fs.ErrNotExist), s.rescue(temp))
+		if missing, err = s.Check(); err == nil {
+			err = errors.Join(ignore(os.Remove(temp), fs.ErrNotExist), s.rescue(temp))
+		}
 	}
 	if err != nil {
-		return err
+		return nil, err
 	}
 	if err := flush(temp); err != nil {
-		return err
+		return nil, err
 	}
-	return os.Rename(temp, to)
+	return missing, os.Rename(temp, to)
 }
 
 // flush waits until a file is on the disk.

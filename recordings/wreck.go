@@ -19,6 +19,7 @@ type wreck struct {
 	pages    int                // whole ones in the file
 	chunks   map[int64]span     // by id
 	sessions map[int64]*Session // by number
+	first    map[int64]float64  // s, of the earliest chunk, by session
 }
 
 // span is where a record lies: page from 1, byte within.
@@ -50,7 +51,7 @@ func search(path string) (*wreck, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := &wreck{file: f, size: int(binary.BigEndian.Uint16(head[16:])), chunks: map[int64]span{}, sessions: map[int64]*Session{}}
+	w := &wreck{file: f, size: int(binary.BigEndian.Uint16(head[16:])), chunks: map[int64]span{}, sessions: map[int64]*Session{}, first: map[int64]float64{}}
 	if w.size == 1 {
 		w.size = 65536
 	}
@@ -94,6 +95,9 @@ func (w *wreck) look(page int) {
 		switch values, err := columns(record); {
 		case err != nil:
 		case len(values) == chunkColumns:
+			if _, twice := w.chunks[id]; !twice {
+				w.extend(id>>24, values)
+			}
 			w.chunks[id] = span{page, at}
 			w.setup(id>>24, values[7])
 		case len(values) == sessionColumns:
@@ -116,6 +120,30 @@ func (w *wreck) setup(number int64, value any) {
 	var u Setup
 	if text, ok := value.([]byte); ok && json.Unmarshal(text, &u) == nil {
 		w.session(number).Setup = u
+	}
+}
+
+// extend adds a chunk to what is known of a session whose summary was not found.
+func (w *wreck) extend(number int64, v []any) {
+	k := w.session(number)
+	from, ok1 := real64(v[1])
+	to, ok2 := real64(v[2])
+	samples, ok3 := v[3].(int64)
+	lost, ok4 := v[4].(int64)
+	data, ok5 := v[8].([]byte)
+	if !k.torn || !ok1 || !ok2 || !ok3 || !ok4 || !ok5 {
+		return
+	}
+	s := &k.Summary
+	if s.Samples == 0 {
+		w.first[number] = from
+	}
+	end := max(w.first[number]+s.Seconds, to)
+	w.first[number] = min(w.first[number], from)
+	s.Seconds, s.Samples, s.Lost = end-w.first[number], s.Samples+int(samples), s.Lost+int(lost)
+	if s.Axes == 0 && samples > 0 {
+		b, _ := decode(data) // what cannot be decoded has none
+		s.Axes = len(b.Axes)
 	}
 }
 
@@ -253,6 +281,15 @@ func value(kind uint64, b []byte) any {
 		v = v<<8 | int64(c)
 	}
 	return v
+}
+
+// real64 is a REAL, which SQLite stores as a whole number where it is one.
+func real64(v any) (float64, bool) {
+	if n, ok := v.(int64); ok {
+		return float64(n), true
+	}
+	f, ok := v.(float64)
+	return f, ok
 }
 
 // varint reads one of SQLite's, of up to nine bytes, the highest first.

@@ -122,7 +122,7 @@ func (s *Shop) Begin(setup Setup) (*Writer, error) {
 		return nil, err
 	}
 	w := &Writer{shop: s, setup: string(text), tried: time.Now()}
-	glance, err := json.Marshal(w.summary)
+	glance, err := w.glance()
 	if err != nil {
 		return nil, err
 	}
@@ -135,7 +135,7 @@ func (s *Shop) Begin(setup Setup) (*Writer, error) {
 		if w.number, err = result.LastInsertId(); err != nil {
 			return err
 		}
-		_, err = tx.Exec("INSERT INTO progress VALUES (?,0,0,?)", w.number, string(glance))
+		_, err = tx.Exec("INSERT INTO progress VALUES (?,0,0,?)", w.number, glance)
 		return err
 	})
 	if err != nil {
@@ -278,11 +278,25 @@ func (w *Writer) Close() error {
 	return w.write(true)
 }
 
+// Discard ends the session and takes what was kept of it out of the shop. It does not close
+// the shop.
+func (w *Writer) Discard() error {
+	w.closed = true
+	return transact(w.shop.db, func(tx *sql.Tx) error { return remove(tx, w.number) })
+}
+
+// glance is the summary as the table has it now.
+func (w *Writer) glance() (string, error) {
+	w.summary.Written = time.Now().UTC().Round(0)
+	text, err := json.Marshal(w.summary)
+	return string(text), err
+}
+
 // write commits all that waits. What fails waits on, the oldest dropped and counted when it
 // is too much.
 func (w *Writer) write(last bool) error {
 	w.tried = time.Now()
-	glance, err := json.Marshal(w.summary)
+	glance, err := w.glance()
 	if err != nil {
 		return err
 	}
@@ -292,7 +306,7 @@ func (w *Writer) write(last bool) error {
 				return err
 			}
 		}
-		done, err := tx.Exec("UPDATE progress SET parts = ?, summary = ?, ended = ? WHERE session = ?", w.parts, string(glance), last, w.number)
+		done, err := tx.Exec("UPDATE progress SET parts = ?, summary = ?, ended = ? WHERE session = ?", w.parts, glance, last, w.number)
 		if err != nil {
 			return err
 		}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"unicode"
 
 	"vibe/assess"
 )
@@ -69,6 +70,9 @@ func word[T ~string](target *T, known ...T) *value {
 func freeText(target *string) *value {
 	return &value{name: "name", set: func(s string) error {
 		*target = strings.TrimSpace(s)
+		if strings.ContainsFunc(*target, unicode.IsControl) {
+			return hintf("some words in one line will do", "%q has characters that cannot be shown", *target)
+		}
 		return notEmpty(*target)
 	}}
 }

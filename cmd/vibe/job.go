@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
-	"slices"
 	"strings"
 
 	"github.com/spf13/pflag"
@@ -83,7 +82,7 @@ func checkRange(l assess.Lathe) error {
 }
 
 // pick takes what the shop knows of the lathe that was named. What was said beside the name
-// wins, the range of speeds as a whole. A name that the shop does not know is no error:
+// wins. A name that the shop does not know is no error:
 // then nothing is known of the lathe.
 func (j *job) pick() error {
 	said := j.lathe
@@ -98,23 +97,24 @@ func (j *job) pick() error {
 		return err
 	}
 	defer shop.Close()
-	all, err := shop.Lathes()
-	if err != nil {
+	known, ok, err := shop.Lathe(said.Name)
+	if err != nil || !ok {
 		return j.shop.explain(err)
 	}
-	at := slices.IndexFunc(all, func(l assess.Lathe) bool { return strings.EqualFold(l.Name, said.Name) })
-	if at < 0 {
-		return nil
-	}
-	j.lathe, j.kept = over(said, all[at]), true
+	j.lathe, j.kept = over(said, known), true
 	j.empty, _, err = shop.Baseline(j.lathe.Name, 0)
 	return j.shop.explain(err)
 }
 
-// over is what was said of a lathe, and else what was known.
+// over is what was said of a lathe, and else what was known: an end of its range that was not
+// said stays, so that saying the other one makes nothing faster.
 func over(said, known assess.Lathe) assess.Lathe {
-	if said.Low > 0 || said.High > 0 || len(said.Steps) > 0 {
-		known.Low, known.High, known.Steps = said.Low, said.High, said.Steps
+	low, high := known.Range()
+	switch {
+	case len(said.Steps) > 0:
+		known.Low, known.High, known.Steps = 0, 0, said.Steps
+	case said.Low > 0 || said.High > 0:
+		known.Low, known.High, known.Steps = cmp.Or(said.Low, low), cmp.Or(said.High, high), nil
 	}
 	known.ChuckMax, known.Mass = cmp.Or(said.ChuckMax, known.ChuckMax), cmp.Or(said.Mass, known.Mass)
 	return known

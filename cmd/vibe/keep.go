@@ -77,7 +77,7 @@ func (k *keeper) drop() error {
 	if k == nil {
 		return nil
 	}
-	return cmp.Or(k.to.Close(), k.shop.Prune(k.to.Number()), k.shop.Close())
+	return cmp.Or(k.to.Discard(), k.shop.Close())
 }
 
 // close ends the session and says where it is.
@@ -102,7 +102,10 @@ func (k *keeper) finish(samples int) (said []string, err error) {
 		return nil, k.drop()
 	}
 	text, err := k.close()
-	if err != nil {
+	switch {
+	case errors.Is(err, recordings.ErrNoSession):
+		return []string{fmt.Sprintf("session %d was taken out of the shop while it ran: nothing of it is kept", k.to.Number())}, err
+	case err != nil:
 		return []string{fmt.Sprintf("session %d is kept up to where the trouble began: vibe log show %d", k.to.Number(), k.to.Number())}, err
 	}
 	return []string{text}, nil

@@ -3,6 +3,7 @@ package main
 import (
 	"cmp"
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -24,7 +25,7 @@ mounted.`,
 		RunE: func(cmd *cobra.Command, _ []string) error { return listLathes(cmd, file) },
 	}
 	file.flag(cmd.PersistentFlags())
-	cmd.AddCommand(newLatheAdd(&file), newLatheBaseline(&file))
+	cmd.AddCommand(newLatheAdd(&file), newLatheBaseline(&file), newLatheRemove(&file))
 	return cmd
 }
 
@@ -49,10 +50,10 @@ func listLathes(cmd *cobra.Command, file shopFile) error {
 			return file.explain(err)
 		}
 		if number == 0 {
-			p.wrap("  ", "its own shake is not known: vibe lathe baseline "+l.Name+" FILE, a recording with nothing mounted")
+			p.wrap("  ", "its own shake is not known: vibe lathe baseline "+shellWord(l.Name)+" FILE, a recording with nothing mounted")
 			continue
 		}
-		p.wrap("  ", fmt.Sprintf("nothing mounted: session %d, %s; vibe log trend --lathe %s", number, plural(len(points), "speed", "speeds"), l.Name))
+		p.wrap("  ", fmt.Sprintf("nothing mounted: session %d, %s; vibe log trend --lathe %s", number, plural(len(points), "speed", "speeds"), shellWord(l.Name)))
 	}
 	return p.flush(cmd.OutOrStdout())
 }
@@ -61,10 +62,12 @@ func newLatheAdd(file *shopFile) *cobra.Command {
 	var l assess.Lathe
 	cmd := &cobra.Command{
 		Use:   "add NAME",
-		Short: "keep what is known of a lathe; said again, what is new wins",
-		Args:  takes("NAME"),
+		Short: "keep what is known of a lathe, or something more of it",
+		Long: `Keeps what is known of a lathe under a name. For a lathe that is kept already,
+what is said now wins, and what is not said stays. vibe lathe remove forgets it.`,
+		Args: takes("NAME"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			l.Name = args[0]
+			l.Name = strings.TrimSpace(args[0])
 			if err := checkRange(l); err != nil {
 				return err
 			}
@@ -72,18 +75,60 @@ func newLatheAdd(file *shopFile) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			err = inputError(shop.SaveLathe(l))
-			if err := cmp.Or(file.explain(err), shop.Close()); err != nil {
-				return err
+			defer shop.Close()
+			known, kept, err := shop.Lathe(l.Name)
+			if kept {
+				l = over(l, known)
+			}
+			if err := cmp.Or(err, shop.SaveLathe(l)); err != nil {
+				return file.explain(inputError(err))
 			}
 			p := newPage(cmd.OutOrStdout())
-			p.wrap("", "Kept: "+latheText(l)+". From now on --lathe "+l.Name+" says so.")
+			p.wrap("", "Kept: "+latheText(l)+". From now on --lathe "+shellWord(l.Name)+" says so.")
 			return p.flush(cmd.OutOrStdout())
 		},
 	}
 	cmd.Flags().SortFlags = false
 	latheFlags(cmd.Flags(), &l)
 	return cmd
+}
+
+func newLatheRemove(file *shopFile) *cobra.Command {
+	return &cobra.Command{
+		Use:   "remove NAME",
+		Short: "forget a lathe; its sessions stay",
+		Args:  takes("NAME"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			shop, err := file.open()
+			if err != nil {
+				return err
+			}
+			defer shop.Close()
+			switch there, err := shop.RemoveLathe(args[0]); {
+			case err != nil:
+				return file.explain(err)
+			case !there:
+				return hintf("vibe lathe lists them", "no lathe %s is kept", args[0])
+			}
+			p := newPage(cmd.OutOrStdout())
+			p.line("Removed: %s. Its sessions stay in vibe log.", args[0])
+			return p.flush(cmd.OutOrStdout())
+		},
+	}
+}
+
+// tooMuchForEmpty asks whether a run was one with nothing mounted.
+func tooMuchForEmpty(all []stretch) []string {
+	most := 0.0
+	for _, s := range all {
+		if s.ok {
+			most = max(most, s.most.Shake)
+		}
+	}
+	if most < assess.DefaultEdges[0] {
+		return nil
+	}
+	return []string{fmt.Sprintf("up to %s is much for a lathe with nothing mounted: was something? Then take it out again (vibe log prune), for the blank's shake will be taken for the lathe's", assess.ShakeText(most))}
 }
 
 func newLatheBaseline(file *shopFile) *cobra.Command {
@@ -102,7 +147,7 @@ it, and vibe log trend how it changes over the months.`,
 				return err
 			}
 			if !j.kept {
-				return hintf("vibe lathe add "+args[0]+" --lowest 250 --highest 3000", "no lathe %s is kept", args[0])
+				return hintf("vibe lathe add "+shellWord(args[0])+" --lowest 250 --highest 3000", "no lathe %s is kept", args[0])
 			}
 			src, err := open(cmd, args[1], opts)
 			if err != nil {
@@ -127,7 +172,7 @@ it, and vibe log trend how it changes over the months.`,
 			p.line("")
 			p.wrap("", "The lathe's own shake, "+kept)
 			err = p.flush(cmd.OutOrStdout())
-			say(cmd.ErrOrStderr(), r.doc.Recording.Notes)
+			say(cmd.ErrOrStderr(), append(r.doc.Recording.Notes, tooMuchForEmpty(r.stretches)...))
 			return err
 		},
 	}

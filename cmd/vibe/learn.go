@@ -5,6 +5,7 @@ import (
 	"io"
 	"math"
 	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -23,8 +24,11 @@ func (p *person) flags(fs *pflag.FlagSet) {
 
 // learnt says that the advice kept to a limit of this person's own.
 func (in input) learnt() []string {
-	if in.comfort == 0 {
+	switch in.comfort {
+	case 0:
 		return nil
+	case assess.DefaultEdges[1]:
+		return []string{"comfort limit " + assess.ShakeText(in.comfort) + ", the starting value: your own marks do not settle it yet, or lie above: see vibe learn"}
 	}
 	return []string{"comfort limit " + assess.ShakeText(in.comfort) + ", from your own marks: see vibe learn"}
 }
@@ -140,6 +144,8 @@ that shake most, or those about --at.`,
 			switch {
 			case to == "":
 				return usage{hintf("as in --to rough.wav", "--to, the file to write, is missing")}
+			case !strings.EqualFold(filepath.Ext(to), ".wav"):
+				return usage{hintf("as in --to rough.wav", "%s does not end in .wav, and it will be such a file", to)}
 			case from != "" && (shake > 0 || speed > 0):
 				return usage{hintf("leave one of them out", "--from and --shake or --speed do not go together")}
 			case from != "":

@@ -1,11 +1,14 @@
 package main
 
 import (
+	"cmp"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 
@@ -60,12 +63,12 @@ as 310mm or 12in is the blank's diameter or length.`,
 				}
 			}
 			all, err := shop.Sessions(filter)
-			if err != nil {
+			if err != nil && !errors.Is(err, recordings.ErrDamaged) {
 				return file.explain(err)
 			}
 			p := newPage(cmd.OutOrStdout())
 			p.sessions(all)
-			return p.flush(cmd.OutOrStdout())
+			return cmp.Or(p.flush(cmd.OutOrStdout()), file.explain(err))
 		},
 	}
 	cmd.Flags().SortFlags = false
@@ -92,19 +95,27 @@ func (p *page) sessions(all []*recordings.Session) {
 		p.line("No such session. vibe log lists them all.")
 		return
 	}
-	p.line("%s", p.paint(dim, fmt.Sprintf("%5s  %-16s %8s  %-*s  %-*s %s", "", "began", "length", nameWidth(p), "what", sparkWidth, "shake over time", "most")))
+	over, drawn := "shake over time", 16
+	if p.width < 72 {
+		over, drawn = "shake", 6
+	}
+	const besides = 5 + 2 + 16 + 1 + 8 + 1 + 1 + 2 + 1 + 5 // columns of a row
+	what := p.width - besides - drawn
+	p.line("%s", p.paint(dim, fmt.Sprintf("%5s  %-16s %8s  %-*s  %-*s %s", "", "began", "length", what, "what", drawn, over, "most")))
+	broken := ""
 	for _, k := range all {
-		most := 0.0
+		most, mark := 0.0, " "
 		for _, c := range k.Summary.Trace {
 			most = max(most, c.High)
 		}
-		p.line("%5d  %-16s %8s  %-*s  %s %s", k.Number, k.Setup.Started.Local().Format("2006-01-02 15:04"), clock(k.Summary.Seconds),
-			nameWidth(p), shorten(title(k), nameWidth(p)), spark(k.Summary, sparkWidth), number(most))
+		if !k.Ended {
+			mark, broken = "…", "… not ended in order: it runs still, or was broken off; "
+		}
+		p.line("%5d  %-16s %8s%s %s  %s %s", k.Number, k.Setup.Started.Local().Format("2006-01-02 15:04"), clock(k.Summary.Seconds), mark,
+			fit(title(k), what), spark(k.Summary, drawn), number(most))
 	}
-	p.wrap("  ", "shake, mm/s: ▁▂▃ calm, ▄▅ lively, ▆▇ rough, █ violent, · no reading that may be used; edges: "+assess.EdgesSource)
+	p.wrap("  ", broken+"shake, mm/s: ▁▂▃ calm, ▄▅ lively, ▆▇ rough, █ violent, · no reading that may be used; edges: "+assess.EdgesSource)
 }
-
-func nameWidth(p *page) int { return p.width - 5 - 2 - 16 - 1 - 8 - 2 - 2 - sparkWidth - 1 - 5 }
 
 // title is a session in a few words.
 func title(k *recordings.Session) string {
@@ -131,14 +142,18 @@ func title(k *recordings.Session) string {
 	return strings.Join(parts, ", ")
 }
 
-func shorten(s string, width int) string {
-	if r := []rune(s); len(r) > width {
-		return string(r[:max(width-1, 0)]) + "…"
+// fit makes s as many columns wide as told, in one line.
+func fit(s string, width int) string {
+	s = strings.Join(strings.Fields(s), " ")
+	if visible(s) > width {
+		for visible(s) >= width {
+			_, n := utf8.DecodeLastRuneInString(s)
+			s = s[:len(s)-n]
+		}
+		s += "…"
 	}
-	return s
+	return s + strings.Repeat(" ", width-visible(s))
 }
-
-const sparkWidth = 16
 
 // sparkEdges are the shakes in mm/s at which the next higher sign begins: the edges of the
 // words, and parts of the way between them.

@@ -110,7 +110,7 @@ func exporter(name string) (func(io.Writer, *recordings.Session) (string, error)
 }
 
 func exported(name string, k *recordings.Session, flags string) string {
-	return fmt.Sprintf("%s holds session %d, %s of it. To read it: vibe read %s%s", name, k.Number, clock(k.Summary.Seconds), name, flags)
+	return fmt.Sprintf("%s holds session %d, %s of it. To read it: vibe read %s%s", name, k.Number, clock(k.Summary.Seconds), shellWord(name), flags)
 }
 
 // waveWords says what a WAV file could not hold.

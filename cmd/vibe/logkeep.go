@@ -28,29 +28,28 @@ func newLogCheck(file *shopFile) *cobra.Command {
 			if err != nil {
 				return file.explain(err)
 			}
+			p := newPage(cmd.OutOrStdout())
+			if len(found) > 0 {
+				p.troubles(found)
+				return cmp.Or(p.flush(cmd.OutOrStdout()), hintf("vibe log backup FILE saves what can still be read into a sound file; then go on with that", "%s is damaged", shop.Path()))
+			}
 			all, err := shop.Sessions(recordings.Filter{})
 			if err != nil {
 				return file.explain(err)
 			}
-			p := newPage(cmd.OutOrStdout())
-			for _, t := range found {
-				where := "the file: "
-				if t.Session > 0 {
-					where = fmt.Sprintf("session %d: ", t.Session)
-				}
-				p.wrap("", where+t.Text)
-			}
-			if len(found) == 0 {
-				p.line("%s: all is well, %s.", shop.Path(), plural(len(all), "session", "sessions"))
-			}
-			if err := p.flush(cmd.OutOrStdout()); err != nil {
-				return err
-			}
-			if len(found) > 0 {
-				return hintf("vibe log backup FILE saves what can still be read into a sound file; then go on with that", "%s is damaged", shop.Path())
-			}
-			return nil
+			p.line("%s: all is well, %s.", shop.Path(), plural(len(all), "session", "sessions"))
+			return p.flush(cmd.OutOrStdout())
 		},
+	}
+}
+
+func (p *page) troubles(found []recordings.Trouble) {
+	for _, t := range found {
+		where := "the file: "
+		if t.Session > 0 {
+			where = fmt.Sprintf("session %d: ", t.Session)
+		}
+		p.wrap("", where+t.Text)
 	}
 }
 
@@ -65,7 +64,7 @@ func newLogBackup(file *shopFile) *cobra.Command {
 				return err
 			}
 			defer shop.Close()
-			err = shop.Backup(args[0])
+			missing, err := shop.Backup(args[0])
 			switch {
 			case errors.Is(err, fs.ErrExist):
 				return hintf("choose another name", "%s is there already", args[0])
@@ -73,7 +72,12 @@ func newLogBackup(file *shopFile) *cobra.Command {
 				return file.explain(err)
 			}
 			p := newPage(cmd.OutOrStdout())
-			p.wrap("", fmt.Sprintf("%s holds the whole shop. Keep it on another disk. To look into it: vibe log --shop %s", args[0], args[0]))
+			if len(missing) > 0 {
+				p.troubles(missing)
+				p.wrap("", fmt.Sprintf("%s holds what could still be read, and not the whole shop. Compare: vibe log --shop %s", args[0], shellWord(args[0])))
+				return cmp.Or(p.flush(cmd.OutOrStdout()), hintf("go on with the copy, by --shop, or with an older backup if that has more", "%s is damaged", shop.Path()))
+			}
+			p.wrap("", fmt.Sprintf("%s holds the whole shop, as it is. Keep it on another disk. To look into it: vibe log --shop %s", args[0], shellWord(args[0])))
 			return p.flush(cmd.OutOrStdout())
 		},
 	}
@@ -90,11 +94,14 @@ func newLogPrune(file *shopFile) *cobra.Command {
 			if len(args) == 0 && before.IsZero() {
 				return usage{hintf("vibe log prune 12 13, or vibe log prune --before 2025-01-01", "nothing was chosen to be removed")}
 			}
-			chosen, size, err := chosenForPruning(file, args, before)
+			chosen, spared, size, err := chosenForPruning(file, args, before)
 			if err != nil {
 				return err
 			}
 			p := newPage(cmd.OutOrStdout())
+			for _, k := range spared {
+				p.line("Session %d stays: %v.", k.Number, recordings.ErrRunning)
+			}
 			if len(chosen) == 0 {
 				p.line("No such session.")
 				return p.flush(cmd.OutOrStdout())
@@ -126,34 +133,46 @@ func newLogPrune(file *shopFile) *cobra.Command {
 	return cmd
 }
 
-// chosenForPruning returns the sessions of those numbers and those before that day, and the
-// bytes of their samples.
-func chosenForPruning(file *shopFile, args []string, before time.Time) (chosen []*recordings.Session, size int64, err error) {
+// chosenForPruning returns the sessions of those numbers and those before that day, the
+// newest first, and the bytes of their samples. Those that run are spared, but refused
+// where they were named.
+func chosenForPruning(file *shopFile, args []string, before time.Time) (chosen, spared []*recordings.Session, size int64, err error) {
 	shop, err := file.view()
 	if err != nil {
-		return nil, 0, err
+		return nil, nil, 0, err
 	}
 	defer shop.Close()
-	var numbers []int64
 	for _, a := range args {
 		k, err := file.session(shop, a)
-		if err != nil {
-			return nil, 0, err
+		if err == nil && k.Running() {
+			err = file.explain(fmt.Errorf("session %d stays: %w", k.Number, recordings.ErrRunning))
 		}
-		numbers = append(numbers, k.Number)
+		if err != nil {
+			return nil, nil, 0, err
+		}
+		chosen = append(chosen, k)
 	}
-	all, err := shop.Sessions(recordings.Filter{})
+	all, err := shop.Sessions(recordings.Filter{Until: before})
 	if err != nil {
-		return nil, 0, file.explain(err)
+		return nil, nil, 0, file.explain(err)
 	}
 	for _, k := range all {
-		if slices.Contains(numbers, k.Number) || k.Setup.Started.Before(before) {
-			n, err := k.Size()
-			if err != nil {
-				return nil, 0, file.explain(err)
-			}
-			chosen, size = append(chosen, k), size+n
+		switch {
+		case before.IsZero():
+		case k.Running():
+			spared = append(spared, k)
+		default:
+			chosen = append(chosen, k)
 		}
 	}
-	return chosen, size, nil
+	slices.SortFunc(chosen, func(a, b *recordings.Session) int { return cmp.Compare(b.Number, a.Number) })
+	chosen = slices.CompactFunc(chosen, func(a, b *recordings.Session) bool { return a.Number == b.Number })
+	for _, k := range chosen {
+		n, err := k.Size()
+		if err != nil {
+			return nil, nil, 0, file.explain(err)
+		}
+		size += n
+	}
+	return chosen, spared, size, nil
 }

@@ -17,6 +17,8 @@ import (
 	"syscall"
 
 	"github.com/spf13/cobra"
+
+	"vibe/sensor"
 )
 
 func main() {
@@ -38,11 +40,10 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	if err == nil {
 		return 0
 	}
-	if ctx.Err() != nil {
+	if ctx.Err() != nil && (errors.Is(err, sensor.ErrClosed) || errors.Is(err, context.Canceled)) {
 		err = hintf("start it again when you like", "interrupted, nothing was written")
 	}
-	fmt.Fprintf(stderr, "vibe: %v\n", err)
-	fmt.Fprintf(stderr, "hint: %s\n", hintOf(err))
+	fmt.Fprint(stderr, harmless(fmt.Sprintf("vibe: %v\nhint: %s\n", err, hintOf(err))))
 	if errors.As(err, new(usage)) {
 		return 2
 	}

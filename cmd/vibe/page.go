@@ -7,8 +7,8 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
-	"unicode/utf8"
 
+	"charm.land/lipgloss/v2"
 	"golang.org/x/term"
 )
 
@@ -56,8 +56,33 @@ func newPage(out io.Writer) *page {
 
 // flush writes the page.
 func (p *page) flush(out io.Writer) error {
-	_, err := io.WriteString(out, p.text.String())
+	_, err := io.WriteString(out, harmless(p.text.String()))
 	return err
+}
+
+// harmless is s without what could steer a terminal, but for line ends and colours: names
+// and labels come from files and from other people.
+func harmless(s string) string {
+	return control.ReplaceAllStringFunc(s, func(found string) string {
+		if strings.HasPrefix(found, "\x1b[") && strings.HasSuffix(found, "m") {
+			return found
+		}
+		return ""
+	})
+}
+
+// control is a control sequence, or a control character but a line end (ECMA-48).
+var control = regexp.MustCompile("\x1b\\[[0-?]*[ -/]*[@-~]|[\x00-\x09\x0b-\x1f\x7f\u0080-\u009f]")
+
+// shellWord is s as it is typed into a shell: as one word, and no flag.
+func shellWord(s string) string {
+	if strings.HasPrefix(s, "-") {
+		s = "./" + s
+	}
+	if s != "" && !strings.ContainsFunc(s, func(r rune) bool { return strings.ContainsRune(" '\"$`\\!*?&|;<>()[]{}#~\t\n", r) }) {
+		return s
+	}
+	return "'" + strings.ReplaceAll(s, "'", `'\''`) + "'"
 }
 
 func (p *page) line(format string, args ...any) { fmt.Fprintf(&p.text, format+"\n", args...) }
@@ -99,10 +124,8 @@ func (p *page) wrap(first, words string) {
 	p.text.WriteByte('\n')
 }
 
-var escape = regexp.MustCompile("\x1b\\[[0-9;]*m")
-
 // visible is the number of columns that s takes on the screen.
-func visible(s string) int { return utf8.RuneCountInString(escape.ReplaceAllString(s, "")) }
+func visible(s string) int { return lipgloss.Width(s) }
 
 // list writes one item a paragraph.
 func (p *page) list(items []string) {

@@ -147,5 +147,5 @@ func say(stderr io.Writer, notes []string) {
 	for _, n := range notes {
 		p.wrap("note: ", n)
 	}
-	fmt.Fprint(stderr, p.text.String())
+	_ = p.flush(stderr) // there is nowhere else to say it
 }

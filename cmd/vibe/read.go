@@ -42,6 +42,9 @@ with that.`,
   vibe read roughing.wav --full-scale 2g --speed 600 --json`,
 		Args: takes("FILE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if label != "" && !keep {
+				return usage{hintf("say --keep too, or leave --label out", "--label names a session that is kept")}
+			}
 			src, err := j.source(cmd, args[0], opts, &dial)
 			if err != nil {
 				return err
@@ -64,17 +67,11 @@ with that.`,
 			if err != nil {
 				return cmp.Or(err, in.session.drop())
 			}
-			said, err := in.session.close()
-			if err != nil {
-				return err
-			}
-			if keep {
-				r.doc.Recording.Notes = append(r.doc.Recording.Notes, said)
-			}
-			r.doc.Recording.Notes = slices.Concat(r.doc.Recording.Notes, left, j.notes(), j.sizeless(), r.tryNext(dial), in.learnt())
+			said, unkept := in.session.finish(r.samples)
+			r.doc.Recording.Notes = append(r.doc.Recording.Notes, slices.Concat(said, left, j.notes(), j.sizeless(), r.tryNext(dial), in.learnt())...)
 			err = answer(cmd, asJSON, r.doc, func(p *page) { p.report(r) })
 			say(cmd.ErrOrStderr(), r.doc.Recording.Notes)
-			return err
+			return cmp.Or(err, unkept)
 		},
 	}
 	fs := cmd.Flags()

@@ -61,7 +61,9 @@ func (f shopFile) explain(err error) error {
 	case errors.Is(err, recordings.ErrReadOnly):
 		hint = "make it writable, or name another file with --shop"
 	case errors.Is(err, recordings.ErrFull):
-		hint = "make room: vibe log prune shows what old sessions take"
+		hint = "make room on that disk; then vibe log prune takes out old sessions"
+	case errors.Is(err, recordings.ErrRunning):
+		hint = "end its vibe watch first, or wait ten minutes"
 	case errors.Is(err, recordings.ErrBusy):
 		hint = "wait until the other program is done"
 	case errors.Is(err, recordings.ErrNoSession):

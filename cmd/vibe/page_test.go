@@ -1,0 +1,60 @@
+package main
+
+import (
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"vibe/assess"
+	"vibe/recordings"
+)
+
+// Names come from files and from other people: nothing of them steers the terminal, and none
+// is wider than its column.
+func TestHostileNames(t *testing.T) {
+	t.Parallel()
+	assert.Equal(t, "a\nb\x1b[1mcd", harmless("a\r\n\x07b\x1b[1mc\x1b[2Jd\u009b"))
+	for _, label := range []string{"two\nlines\x1b[2J\x07", "日本語のとても長いラベル日本語のとても長い", "ordinary", ""} {
+		for width := 60; width <= 100; width += 20 {
+			p := &page{width: width}
+			p.sessions([]*recordings.Session{{Number: 12, Ended: true, Setup: recordings.Setup{Label: label}}})
+			text := harmless(p.text.String())
+			assert.NotContains(t, text, "\x1b")
+			rows := strings.Split(text, "\n")
+			require.Greater(t, len(rows), 2)
+			assert.Equal(t, width, visible(rows[0])+1, "%q: %s", label, rows[0])
+			assert.Equal(t, width-4, visible(rows[1]), "%q: %s", label, rows[1])
+		}
+	}
+	code, _, msg := vibe(t, nil, "read", "-", "--keep", "--label", "two\nlines")
+	assert.Equal(t, 2, code, msg)
+}
+
+func TestShellWord(t *testing.T) {
+	t.Parallel()
+	for typed, want := range map[string]string{
+		"bowl.csv": "bowl.csv", "-x.csv": "./-x.csv", "long bed": "'long bed'", "it's": `'it'\''s'`, "": "''", "bürl": "bürl",
+	} {
+		assert.Equal(t, want, shellWord(typed))
+	}
+}
+
+// What is said of a lathe wins over what was known, and what is not said stays: no end of its
+// range is forgotten by naming the other.
+func TestOver(t *testing.T) {
+	t.Parallel()
+	known := assess.Lathe{Name: "mini", Low: 200, High: 1200, ChuckMax: 2000, Mass: 40}
+	pulleys := assess.Lathe{Name: "mini", Steps: []assess.RPM{500, 800, 1250}}
+	for _, c := range []struct{ said, known, want assess.Lathe }{
+		{assess.Lathe{}, known, known},
+		{assess.Lathe{Low: 250}, known, assess.Lathe{Name: "mini", Low: 250, High: 1200, ChuckMax: 2000, Mass: 40}},
+		{assess.Lathe{High: 900, Mass: 50}, known, assess.Lathe{Name: "mini", Low: 200, High: 900, ChuckMax: 2000, Mass: 50}},
+		{assess.Lathe{Steps: pulleys.Steps}, known, assess.Lathe{Name: "mini", Steps: pulleys.Steps, ChuckMax: 2000, Mass: 40}},
+		{assess.Lathe{Low: 300}, pulleys, assess.Lathe{Name: "mini", Low: 300, High: 1250}},
+		{assess.Lathe{}, pulleys, pulleys},
+	} {
+		assert.Equal(t, c.want, over(c.said, c.known))
+	}
+}
