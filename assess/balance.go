@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"math/cmplx"
@@ -171,7 +172,7 @@ func (b Balancing) Solve() (HeavySide, error) {
 func (b Balancing) Refuse(r Run) error {
 	b.Runs = append(slices.Clone(b.Runs), r)
 	i := len(b.Runs) - 1
-	if err := r.check(i); err != nil {
+	if err := r.check(i, b.Blank); err != nil {
 		return err
 	}
 	return b.against(i)
@@ -207,7 +208,7 @@ func (b Balancing) check() error {
 	}
 	var places []float64
 	for i, r := range b.Runs {
-		if err := r.check(i); err != nil {
+		if err := r.check(i, b.Blank); err != nil {
 			return err
 		}
 		if err := b.against(i); err != nil {
@@ -227,10 +228,10 @@ func (b Balancing) check() error {
 	return nil
 }
 
-// check refuses a run that cannot be; i is its place in the order.
-func (r Run) check(i int) error {
+// check refuses a run of that blank that cannot be; i is its place in the order.
+func (r Run) check(i int, of Blank) error {
 	fail := func(hint, format string, args ...any) error {
-		return &InputError{fmt.Sprintf("run %d: ", i) + fmt.Sprintf(format, args...), hint}
+		return &InputError{fmt.Sprintf("run %d: ", i+1) + fmt.Sprintf(format, args...), hint}
 	}
 	for _, v := range []float64{r.Mass, float64(r.Radius), r.Angle, float64(r.Speed), r.Shake, r.ShakeSE, r.Steepness, r.SteepnessSE} {
 		if !finite(v) {
@@ -244,12 +245,11 @@ func (r Run) check(i int) error {
 		return fail("measure it again", "an error or a speed below zero cannot be")
 	case i == 0 && r.Mass != 0:
 		return fail("take the mass off, and make the first run again", "the first run must be without a mass")
-	case i > 0 && r.Mass <= 0:
-		return fail("weigh the trial mass, as in --trial 20g", "a trial mass of %g g cannot be", r.Mass)
-	case i > 0 && (r.Radius < 1 || r.Radius > largestDiameter/2):
-		return fail("measure from the axis to the middle of the mass, as in --radius 90mm", "a radius of %g mm cannot be", float64(r.Radius))
 	case math.Abs(r.Angle) > 360:
 		return fail("count degrees from the mark, 0 to 360", "an angle of %g degrees cannot be", r.Angle)
+	}
+	if err := new(InputError); i > 0 && errors.As(Mass{r.Mass, r.Radius, r.Angle}.check(of), &err) {
+		return fail(err.Hint, "%s", err.Text)
 	}
 	return nil
 }
@@ -259,11 +259,11 @@ func (b Balancing) against(i int) error {
 	r := b.Runs[i]
 	for j, other := range b.Runs[:i] {
 		if j > 0 && apart(other.Angle, r.Angle) < samePlace && math.Abs(r.Mass*float64(r.Radius)/(other.Mass*float64(other.Radius))-1) < 0.05 {
-			return &InputError{fmt.Sprintf("runs %d and %d have the same mass at the same place", j, i),
+			return &InputError{fmt.Sprintf("runs %d and %d have the same mass at the same place", j+1, i+1),
 				fmt.Sprintf("give each run a place of its own, at least %g degrees apart", samePlace)}
 		}
 		if r.Speed > 0 && other.Speed > 0 && math.Abs(float64(r.Speed/other.Speed)-1) > sameRuns {
-			return &InputError{fmt.Sprintf("run %d turned at %.0f rpm and run %d at %.0f", j, float64(other.Speed), i, float64(r.Speed)),
+			return &InputError{fmt.Sprintf("run %d turned at %.0f rpm and run %d at %.0f", j+1, float64(other.Speed), i+1, float64(r.Speed)),
 				"leave the dial alone between the runs, and make the odd one again"}
 		}
 	}

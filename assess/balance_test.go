@@ -239,6 +239,31 @@ func TestTrialOfTheWrongSize(t *testing.T) {
 	assert.Greater(t, h.Next.Grams, 10.0)
 }
 
+// A mass that changes nothing at all says nothing of the side, and no number beyond what was
+// searched. Where no larger one is safe that is said, and no smaller one named.
+func TestTrialThatChangesNothing(t *testing.T) {
+	t.Parallel()
+	for fastened, speed := range map[assess.Fastening]assess.RPM{assess.Screwed: 300, assess.Taped: 400} {
+		b := assess.Balancing{Runs: typed(50, 100, []float64{3, 3, 3, 3}, 0, 120, 240), Fastened: fastened}
+		for i := range b.Runs {
+			b.Runs[i].Speed = speed
+		}
+		h, err := b.Solve()
+		require.NoError(t, err)
+		assert.False(t, h.Known)
+		require.Len(t, h.Answers, 1)
+		assert.Greater(t, h.Answers[0].Within, 90.0)
+		assert.LessOrEqual(t, h.Answers[0].Imbalance, 50*50*100.0)
+		assert.Equal(t, []assess.BalanceFault{assess.TooSmall, assess.Vague}, h.Faults)
+		if fastened == assess.Screwed {
+			assert.Contains(t, h.Warnings[0], "with 150 g at 100 mm")
+		} else {
+			assert.Contains(t, h.Warnings[0], "none that is larger is safe")
+		}
+		assert.GreaterOrEqual(t, h.Next.Grams, 50.0)
+	}
+}
+
 // A run with the fix put on tells whether it worked, and does the answer no harm: random
 // imbalances, every mass up to 5° off its place. (It can tell little more: the fix is no
 // better placed than the trials were.)
@@ -280,20 +305,21 @@ func TestBalancingRefuses(t *testing.T) {
 	t.Parallel()
 	good := func() []assess.Run { return typed(20, 90, []float64{4.8, 3.1, 6, 6.6}, 0, 120, 240) }
 	for want, spoil := range map[string]func(r []assess.Run) []assess.Run{
-		"run 2: a trial mass of 0 g":               func(r []assess.Run) []assess.Run { r[2].Mass = 0; return r },
-		"run 1: a radius of 0 mm":                  func(r []assess.Run) []assess.Run { r[1].Radius = 0; return r },
-		"run 3: a shake of -2 mm/s":                func(r []assess.Run) []assess.Run { r[3].Shake = -2; return r },
-		"run 0: a shake of 0 mm/s":                 func(r []assess.Run) []assess.Run { r[0].Shake = 0; return r },
-		"run 1: a number that is none":             func(r []assess.Run) []assess.Run { r[1].Shake = math.NaN(); return r },
-		"run 0: the first run must be without":     func(r []assess.Run) []assess.Run { r[0].Mass = 3; return r },
-		"runs 1 and 3 have the same mass at":       func(r []assess.Run) []assess.Run { r[3].Angle = 360; return r },
-		"runs 2 and 3 have the same mass at":       func(r []assess.Run) []assess.Run { r[3].Angle = r[2].Angle + 4; return r },
-		"run 0 turned at 400 rpm and run 2 at 450": func(r []assess.Run) []assess.Run { r[0].Speed, r[2].Speed = 400, 450; return r },
+		"run 3: a trial mass of 0 g":               func(r []assess.Run) []assess.Run { r[2].Mass = 0; return r },
+		"run 2: a radius of 0 mm":                  func(r []assess.Run) []assess.Run { r[1].Radius = 0; return r },
+		"run 4: a shake of -2 mm/s":                func(r []assess.Run) []assess.Run { r[3].Shake = -2; return r },
+		"run 1: a shake of 0 mm/s":                 func(r []assess.Run) []assess.Run { r[0].Shake = 0; return r },
+		"run 2: a number that is none":             func(r []assess.Run) []assess.Run { r[1].Shake = math.NaN(); return r },
+		"run 1: the first run must be without":     func(r []assess.Run) []assess.Run { r[0].Mass = 3; return r },
+		"runs 2 and 4 have the same mass at":       func(r []assess.Run) []assess.Run { r[3].Angle = 360; return r },
+		"runs 3 and 4 have the same mass at":       func(r []assess.Run) []assess.Run { r[3].Angle = r[2].Angle + 4; return r },
+		"run 1 turned at 400 rpm and run 3 at 450": func(r []assess.Run) []assess.Run { r[0].Speed, r[2].Speed = 400, 450; return r },
 		"runs with the mass at one place alone":    func(r []assess.Run) []assess.Run { return r[:2] },
 		"without a run with the mass":              func(r []assess.Run) []assess.Run { return nil },
-		"run 2: an angle of 400 degrees":           func(r []assess.Run) []assess.Run { r[2].Angle = 400; return r },
+		"run 4: a radius of 151 mm does not lie":   func(r []assess.Run) []assess.Run { r[3].Radius = 151; return r },
+		"run 3: an angle of 400 degrees":           func(r []assess.Run) []assess.Run { r[2].Angle = 400; return r },
 	} {
-		_, err := assess.Balancing{Runs: spoil(good())}.Solve()
+		_, err := assess.Balancing{Runs: spoil(good()), Blank: assess.Blank{Diameter: 300}}.Solve()
 		var input *assess.InputError
 		require.ErrorAs(t, err, &input, want)
 		assert.Contains(t, input.Text, want)

@@ -209,14 +209,16 @@ func (m model) around(p point) (f found, higher *point) {
 	return m.grid(p, [2]float64{-lowA, highA}, [2]float64{-lowS, highS}), nil
 }
 
+// boxParts is into how many parts a box is cut each way.
+const boxParts = 48
+
 // grid samples a box about p, each point with its probability.
 func (m model) grid(p point, a, s [2]float64) found {
-	const parts = 48
 	var f found
 	sum := 0.0
-	for i := range parts {
-		for j := range parts {
-			x, y := (float64(i)+0.5)/parts, (float64(j)+0.5)/parts
+	for i := range boxParts {
+		for j := range boxParts {
+			x, y := (float64(i)+0.5)/boxParts, (float64(j)+0.5)/boxParts
 			q := m.at(p.angle+a[0]+x*(a[1]-a[0]), p.size+s[0]+y*(s[1]-s[0]), 0)
 			// h integrated out, with ln h flat beforehand; 1/u flat, see centre.
 			q.weight = math.Exp(q.fit-p.fit-2*q.size) * q.rel
@@ -248,22 +250,25 @@ func (m model) all(modes []found) found {
 
 // centre is the mean of the points, taken of 1/u: that is what the squares of the shakes are
 // linear in (see Circles), so the mean agrees with the closed form where the errors are
-// small, and wanders least where they are not.
+// small, and wanders least where they are not. Where they lie all round the mean means
+// nothing, and its size is kept to theirs.
 func (m model) centre(points []point) point {
 	var x complex128
-	sum := 0.0
+	sum, low, high := 0.0, math.Inf(1), math.Inf(-1)
 	for _, p := range points {
 		x, sum = x+complex(p.weight, 0)/cmplx.Conj(p.u), sum+p.weight
+		low, high = min(low, p.size), max(high, p.size)
 	}
 	u := complex(sum, 0) / cmplx.Conj(x)
-	return m.at(cmplx.Phase(u), math.Log(cmplx.Abs(u)/m.unit), 0)
+	return m.at(cmplx.Phase(u), min(max(math.Log(cmplx.Abs(u)/m.unit), low), high), 0)
 }
 
 // holds reports whether p is within what f already covers: the same mode.
 func (f found) holds(p point) bool {
 	first, last := f.points[0], f.points[len(f.points)-1]
-	middle := (first.angle + last.angle) / 2
-	return math.Abs(math.Remainder(p.angle-middle, 2*math.Pi)) <= (last.angle-first.angle)/2 && p.size >= first.size && p.size <= last.size
+	angle, size := (first.angle+last.angle)/2, (first.size+last.size)/2
+	const whole = 1 + 1.0/(boxParts-1) // to the ends of the box
+	return math.Abs(math.Remainder(p.angle-angle, 2*math.Pi)) <= whole*(last.angle-first.angle)/2 && math.Abs(p.size-size) <= whole*(last.size-first.size)/2
 }
 
 // answer is f in shop words.

@@ -34,7 +34,12 @@ func (b Balancing) judge(out *HeavySide, m model, modes []found, all found, cont
 		fault(Ambiguous, "%d answers explain the runs: heavy at %.0f° or at %.0f°. Make one more run with the mass at %.0f°", len(modes), first.Heavy, out.Answers[1].Heavy, out.Next.Angle)
 	case open || !out.Known && ratio > 2 || ratio > 8:
 		out.Next = b.next(m, first, open)
-		fault(TooSmall, "the trial mass changes too little: make the runs with it again, with %s at %v", gramsText(out.Next.Grams), out.Next.Radius)
+		if out.Next.Grams > b.Runs[1].Mass {
+			fault(TooSmall, "the trial mass changes too little: make the runs with it again, with %s at %v", gramsText(out.Next.Grams), out.Next.Radius)
+			break
+		}
+		out.Next = b.part(m, all.best, all.best)
+		fault(TooSmall, "the trial mass changes too little, and so fastened none that is larger is safe at this speed: screw it on, or put it further out, and begin anew")
 	case ratio < 0.25:
 		out.Next = b.next(m, first, false)
 		fault(TooLarge, "the trial mass is %.0f times the blank's own imbalance: make the runs with it again, with %s at %v", 1/ratio, gramsText(out.Next.Grams), out.Next.Radius)
@@ -43,7 +48,11 @@ func (b Balancing) judge(out *HeavySide, m model, modes []found, all found, cont
 	}
 	if !out.Known {
 		if len(modes) == 1 {
-			fault(Vague, "what the runs say is too vague for a fix that helps: heavy at %.0f° ± %.0f°", first.Heavy, first.Within)
+			where := ""
+			if first.Within < 90 {
+				where = fmt.Sprintf(": heavy at %.0f° ± %.0f°", first.Heavy, first.Within)
+			}
+			fault(Vague, "what the runs say is too vague for a fix that helps%s", where)
 		}
 		return
 	}

@@ -83,13 +83,13 @@ func PlanTrial(l Lathe, b Blank, t Task, m Mass, f Fastening) (Trial, error) {
 	if out.Speed == 0 {
 		low, _ := l.ends()
 		out.Say = fmt.Sprintf("Do not run: at the lathe's slowest, %v, %g g at %v throws with %s, and %s counts on %s at most. Take a smaller mass or nearer to the axis%s.",
-			low, m.Grams, m.Radius, newtons(m.Throw(low)), f.word(), newtons(f.Hold()), f.better())
+			low, m.Grams, m.Radius, Newtons(m.Throw(low)), f.word(), Newtons(f.Hold()), f.better())
 		return out, nil
 	}
 	out.Most = l.Fit(min(plan.Window.High, held))
 	out.Throw = m.Throw(out.Speed)
 	out.Weight = out.Throw / gravity
-	out.Say = fmt.Sprintf("Run at %v: %g g at %v throws there with %s, like a weight of %.2g kg pulling at it.", out.Speed, m.Grams, m.Radius, newtons(out.Throw), out.Weight)
+	out.Say = fmt.Sprintf("Run at %v: %g g at %v throws there with %s, like a weight of %.2g kg pulling at it.", out.Speed, m.Grams, m.Radius, Newtons(out.Throw), out.Weight)
 	return out, nil
 }
 
@@ -106,7 +106,7 @@ func (t Trial) Faster(l Lathe, n RPM) RPM {
 // trusted with, by 2 % or more; nil where it does not.
 func (f Fastening) Refuse(m Mass, n RPM) error {
 	if throw := m.Throw(n); throw > f.Hold()*1.02 {
-		return &InputError{fmt.Sprintf("at %v %s at %v throws with %s, and %s counts on %s at most", n, gramsText(m.Grams), m.Radius, newtons(throw), f.word(), newtons(f.Hold())),
+		return &InputError{fmt.Sprintf("at %v %s at %v throws with %s, and %s counts on %s at most", n, gramsText(m.Grams), m.Radius, Newtons(throw), f.word(), Newtons(f.Hold())),
 			fmt.Sprintf("run at %.0f rpm or slower, or take a smaller mass%s", math.Floor(float64(m.fastest(f))), f.better())}
 	}
 	return nil
@@ -126,7 +126,13 @@ func (f Fastening) better() string {
 	return ", or screw it on"
 }
 
-func newtons(n float64) string { return fmt.Sprintf("%.2g N", n) }
+// Newtons writes a force to two digits.
+func Newtons(n float64) string {
+	if n >= 100 {
+		return fmt.Sprintf("%.0f N", round2(n))
+	}
+	return fmt.Sprintf("%.2g N", n)
+}
 
 // check refuses a mass that cannot be on the blank.
 func (m Mass) check(b Blank) error {

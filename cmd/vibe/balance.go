@@ -288,9 +288,9 @@ func pull(m assess.Mass, n assess.RPM) string {
 		return ""
 	}
 	if assess.Screwed.Refuse(m, n) != nil {
-		return fmt.Sprintf("; but it pulls with %.2g N at %v, too much for a screw: take wood off instead", m.Throw(n), n)
+		return fmt.Sprintf("; but it pulls with %s at %v, too much for a screw: take wood off instead", assess.Newtons(m.Throw(n)), n)
 	}
-	return fmt.Sprintf("; it pulls with %.2g N at %v, four times that at twice the speed: screw it on", m.Throw(n), n)
+	return fmt.Sprintf("; it pulls with %s at %v, four times that at twice the speed: screw it on", assess.Newtons(m.Throw(n)), n)
 }
 
 // gains are what the fix is good for.
@@ -332,6 +332,10 @@ func (p *page) runs(h assess.HeavySide, in assess.Balancing) {
 	p.list(h.Warnings)
 	if len(h.Answers) > 1 {
 		for _, a := range h.Answers {
+			if a.Within >= 90 {
+				p.wrap("  - ", fmt.Sprintf("possible: heavy on one side or another, %.3g g·mm or more, %.0f %% likely", a.Edges[0], 100*a.Share))
+				continue
+			}
 			p.wrap("  - ", fmt.Sprintf("possible: heavy at %.0f° ± %.0f° (%s), %.0f g·mm, %.0f %% likely", a.Heavy, a.Within, assess.ClockPosition(a.Heavy), a.Imbalance, 100*a.Share))
 		}
 	}

@@ -82,7 +82,19 @@ func (b *balancing) guided(cmd *cobra.Command) error {
 			return err
 		}
 	}
-	return s.report(cmd, b)
+	err = s.report(cmd, b)
+	say(cmd.ErrOrStderr(), append(b.job.notes(), s.little()...))
+	return err
+}
+
+// little says before the first run that the mass is hardly felt: a tenth of what would suit
+// (chosen).
+func (s *balanceState) little() []string {
+	suits := assess.FirstMass(s.Blank, s.Radius, assess.RPM(s.Speed), s.Fastened)
+	if len(s.Runs) > 0 || s.Grams > suits/10 {
+		return nil
+	}
+	return []string{fmt.Sprintf("%s at %v is little for this blank: about %s, or further out, would be felt better", grams(s.Grams), s.Radius, grams(suits))}
 }
 
 // forget takes the newest run back.
@@ -175,6 +187,9 @@ func (s *balanceState) aim(at assess.RPM) error {
 	t, err := s.trial()
 	if err != nil {
 		return err
+	}
+	if at > 0 && s.Lathe.Fit(at) == 0 {
+		return usage{hintf(fmt.Sprintf("without --speed %v is taken", t.Speed), "%v is slower than this lathe turns, or than can be felt", at)}
 	}
 	if at > t.Most {
 		return usage{hintf(fmt.Sprintf("at most %v; without --speed %v is taken", t.Most, t.Speed), "%v is too fast for this blank with %s at %v on it", at, grams(s.Grams), s.Radius)}

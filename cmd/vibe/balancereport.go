@@ -99,7 +99,7 @@ func (p *page) step(s *balanceState, mass assess.Mass, most float64, t assess.Tr
 		}
 		throw := mass.Throw(n)
 		p.wrap("  1. ", fmt.Sprintf("Plug pulled. Any other mass off. Fasten %s at %.0f° (%s), %v from the axis; pull at it.", grams(mass.Grams), mass.Angle, assess.ClockPosition(mass.Angle), mass.Radius))
-		p.wrap("     ", fmt.Sprintf("At %v it throws with %.2g N, like a weight of %.2g kg; %s it is trusted with %.0f N.", n, throw, throw/9.80665, cmp.Or(s.Fastened, assess.Taped), t.Hold))
+		p.wrap("     ", fmt.Sprintf("At %v it throws with %s, like a weight of %.2g kg; %s it is trusted with %.0f N.", n, assess.Newtons(throw), throw/9.80665, cmp.Or(s.Fastened, assess.Taped), t.Hold))
 		if s.Fastened.Refuse(mass, n) != nil {
 			p.wrap("     ", p.paint(red, "That is too much for tape: screw this one on."))
 		}
