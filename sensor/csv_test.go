@@ -294,7 +294,7 @@ func TestCSVSaysWhatItFound(t *testing.T) {
 			"no unit given: 1 g of gravity found (mean 9.8), so the values are in m/s2"}},
 		"milliseconds, named": {"t_ms,x_g\n" + ramp(200, 1, 1), sensor.Options{}, g, 1000, nil},
 		"milliseconds, 800 Hz": {"t,x_g\n0,1\n1,1\n2,1\n3,1\n5,1\n6,1\n7,1\n8,1\n10,1\n", sensor.Options{}, g, 1000, []string{
-			"no unit of time given: steps of 1 fit ms, about 1000 samples a second"}},
+			"no unit of time given: steps of 1.25 fit ms, about 800 samples a second"}},
 		"cut off": {"t_s,x_g\n0,1\n1,1\n2", sensor.Options{}, g, 1, []string{"the last line is cut off and was left out"}},
 	} {
 		t.Run(name, func(t *testing.T) {

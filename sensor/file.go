@@ -156,6 +156,9 @@ func Open(path string, o Options) (Source, error) {
 // that of time from the rate, which has to lie between 20 Hz and 20 kHz; but steps of 1 may be
 // milliseconds or the numbers of the rows, so that they need a unit or Options.Rate.
 //
+// Gravity that is neither 1 g nor next to none in three axes, or more than 1 g in fewer, is an
+// error of either format: the unit or the full scale is wrong, and every shake with it.
+//
 // WAV is RIFF with PCM of 16, 24 or 32 bits or 32-bit float, plain or extensible. The length
 // in its header may be wrong, as a recorder leaves it that was switched off.
 func Decode(name string, r io.Reader, o Options) (Source, error) {
@@ -176,7 +179,8 @@ type file struct {
 	r    io.Reader
 	o    Options
 
-	dec decoder // used by Next alone
+	dec    decoder // used by Next alone, as scales
+	scales scales
 
 	mu     sync.Mutex
 	err    error
@@ -194,6 +198,9 @@ func (f *file) Next() (Block, error) {
 	var b Block
 	if err == nil {
 		b, err = f.dec.next()
+		if shown := f.scales.add(b, err != nil); shown > 0 && (err == nil || err == io.EOF) {
+			err = f.outOfScale(shown)
+		}
 	}
 	err = f.ended(err)
 	switch {
@@ -203,6 +210,15 @@ func (f *file) Next() (Block, error) {
 		return Block{Lost: b.Lost, Notes: append(b.Notes, "the end of the recording is bad and was left out")}, nil
 	}
 	return Block{}, err
+}
+
+// outOfScale is the error of a recording in which gravity shows as no sensor shows it, in g.
+func (f *file) outOfScale(shown float64) error {
+	try := "is the unit right? What a sensor counts must be divided by its counts a g (its data sheet) first"
+	if f.o.FullScale > 0 {
+		try = "is --full-scale right? It is the end of the sensor's range"
+	}
+	return wrong(try, "gravity shows as %.3g g, where it is 1 g, or none if the recorder took it out, and so the shake would be wrong", shown).at(f.name, 0)
 }
 
 // ended keeps the first error and returns it. Whatever a read says after Close is Close.

@@ -186,22 +186,21 @@ func (p *probed) settle(c *csvFile) error {
 // settleUnit checks the unit of acceleration against gravity, or finds it by that, or returns
 // why it cannot.
 func (p *probed) settleUnit(c *csvFile) *ParseError {
-	const try = "give --unit m/s2, g or mg"
+	try := "give --unit m/s2, g or mg"
 	u, mean := p.gravity(c.axes)
 	length := p.seconds(c, c.unit[0])
 	switch named := c.unit[1]; {
 	case named.name != "" && (c.axes < 3 || u.name == "" || u == named || !(length >= 0.5)):
 	case named.name != "":
-		what := fmt.Sprintf("the unit is said to be %s, but gravity shows as %.3g, as it does in %s", named.name, mean, u.name)
-		if c.file.o.Unit == "" {
-			return wrong("give --unit "+u.name+", or --unit "+named.name+" if the header is right", "%s", what)
-		}
-		c.notes = append(c.notes, what+"; taken as said")
+		return wrong("give --unit "+u.name, "the unit is said to be %s, but gravity shows as %.3g, as it does in %s", named.name, mean, u.name)
 	case !(length > 0) && len(p.t) > 1:
 		return wrong(try+", and mend the times", "no unit of acceleration given, and times that do not rise")
 	case !(length >= 0.5):
 		return wrong(try, "no unit of acceleration given, and %.2g s are too short to find it from gravity", max(0, length))
 	case u.name == "":
+		if mean > 20 { // in m/s² that is 2 g
+			try += "; what a sensor counts must be divided by its counts a g (its data sheet) first"
+		}
 		return wrong(try, "no unit of acceleration given, and no clear gravity in the data (mean %.3g)", mean)
 	default:
 		c.notes = append(c.notes, fmt.Sprintf("no unit given: 1 g of gravity found (mean %.4g), so the values are in %s", mean, u.name))
@@ -220,7 +219,8 @@ func (p *probed) settleTime(c *csvFile) *ParseError {
 		return c.mayCount()
 	case u.name != "":
 		c.unit[0] = u
-		c.notes = append(c.notes, fmt.Sprintf("no unit of time given: steps of %.4g fit %s, about %.4g samples a second", step, u.name, 1/u.si(step)))
+		mean := (p.t[len(p.t)-1] - p.t[0]) / float64(len(p.t)-1) // whole milliseconds have a median of their own
+		c.notes = append(c.notes, fmt.Sprintf("no unit of time given: steps of %.4g fit %s, about %.4g samples a second", mean, u.name, 1/u.si(mean)))
 	case step > 0:
 		return wrong("name it in the header, such as t_ms", "no unit of time given, and steps of %.4g fit none", step)
 	default:
