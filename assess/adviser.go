@@ -116,6 +116,9 @@ func (a *Adviser) See(r Reading) Advice {
 	}
 	a.said = d
 	d.Reasons = slices.Clone(d.Reasons)
+	if d.Action == Raise && r.Unseen > 0 {
+		d = a.partly(d, r, ceilings[0])
+	}
 	if r.OK && !a.Checked {
 		d = a.unchecked(d, r, ceilings[0])
 	}

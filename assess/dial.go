@@ -21,3 +21,12 @@ func (a *Adviser) unchecked(d Advice, r Reading, top Ceiling) Advice {
 	}
 	return d
 }
+
+// partly is the raise d at reading r of a sensor that does not measure every direction: the
+// lathe may shake more where it does not look, and so it is a hold.
+func (a *Adviser) partly(d Advice, r Reading, top Ceiling) Advice {
+	d.Action, d.Speed = Hold, a.present(r.Speed, top.RPM)
+	d.Say = fmt.Sprintf("Hold %v: %s, %s, as far as %d of 3 axes show.", d.Speed, ShakeText(r.Shake), FeelOf(r.Shake), 3-r.Unseen)
+	d.Reasons = []Reason{{"axes", "the lathe may shake more in a direction that is not measured: only with three axes can a higher speed be told to be safe", ownReadings}}
+	return d
+}

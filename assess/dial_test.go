@@ -1,12 +1,14 @@
 package assess_test
 
 import (
+	"fmt"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"vibe/assess"
+	"vibe/dsp"
 )
 
 // TestUnchecked: a speed that nobody compared with the dial is raised only with an if, and
@@ -44,4 +46,24 @@ func TestTotal(t *testing.T) {
 	assert.Equal(t, "Hold 400 rpm: 0.40 mm/s once per turn, but 6.2 mm/s in all, rough.", d.Say)
 	require.Len(t, d.Reasons, 1)
 	assert.Equal(t, "total", d.Reasons[0].Code)
+}
+
+// TestPartly: what shakes in a direction that no axis measures may be anything, so that no
+// speed above is known to be safe.
+func TestPartly(t *testing.T) {
+	t.Parallel()
+	for axes := range 4 {
+		readings := steady(0, 12, 400, 0.1)
+		for i := range readings {
+			readings[i].Unseen = assess.Read(dsp.Revolution{Axes: axes}).Unseen
+		}
+		d := hear(turning(), readings...)
+		if axes == 3 {
+			assert.Equal(t, assess.Raise, d.Action)
+			continue
+		}
+		assert.Equal(t, fmt.Sprintf("Hold 400 rpm: 0.10 mm/s, calm, as far as %d of 3 axes show.", axes), d.Say)
+		assert.EqualValues(t, 400, d.Speed)
+		assert.Equal(t, "axes", d.Reasons[0].Code)
+	}
 }

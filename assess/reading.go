@@ -49,9 +49,12 @@ type Reading struct {
 	Orbit float64 `json:"orbit"`
 	// Multiples holds the acceleration of 2, 3, … times per turn over that of once per
 	// turn, as many as were seen.
-	Multiples []float64   `json:"multiples"`
-	Faults    []dsp.Fault `json:"faults"`
-	Warnings  []string    `json:"warnings"`
+	Multiples []float64 `json:"multiples"`
+	// Unseen is how many of the three directions the sensor does not measure: Shake is then
+	// that of the others, and may be more.
+	Unseen   int         `json:"-"`
+	Faults   []dsp.Fault `json:"faults"`
+	Warnings []string    `json:"warnings"`
 }
 
 // forbids reports whether a reading with this fault has no number to act on. A gap, or a
@@ -68,7 +71,7 @@ func forbids(f dsp.Fault) bool { return f != dsp.Gap && f != dsp.Folded }
 // below zero become unknown. A shake below 0.03 mm/s, or known to no better than 5 %, is
 // weak, and so is one without a standard error. The slices of the result are its own.
 func Read(rev dsp.Revolution) Reading {
-	r := Reading{T: number0(rev.Time), Span: positive(rev.Span), OK: rev.OK,
+	r := Reading{T: number0(rev.Time), Span: positive(rev.Span), OK: rev.OK, Unseen: 3 - rev.Axes,
 		Faults: append([]dsp.Fault{}, rev.Faults...), Warnings: append([]string{}, rev.Warnings...)}
 	r.Total = positive(1000 * rev.Total)
 	if band := [2]float64{positive(rev.Band[0]), positive(rev.Band[1])}; r.Total > 0 && band[0] < band[1] {

@@ -138,6 +138,7 @@ func TestCSVErrors(t *testing.T) {
 		"equal, skipped":              {"t,x_g\n7,1\n7,2\n7,3\n", sensor.Options{SkipBad: true}, `r.csv: 2 of 3 rows are bad, the first in r.csv:3:1: t repeats 7; too many to leave out: mend the file, or give --rate if only its times are wrong`},
 		"text, skipped":               {"x_g\n1\na\nb\n", sensor.Options{SkipBad: true, Rate: 100}, `r.csv: 2 of 3 rows are bad, the first in r.csv:3:1: x_g is "a", not a finite number; too many to leave out: mend the file`},
 		"broken row below the header": {"t_s,x_g,y_g\nabc,g,g\n0,1,2\n", sensor.Options{}, `r.csv:2:1: t_s is "abc", not a finite number` + mend},
+		"a clock":                     {"t_s,x_g\n12:00:00.000,1\n12:00:00.010,1\n", sensor.Options{}, `r.csv:2:1: t_s is "12:00:00.000", a time in no form that is known; write times as numbers, or like 2026-11-25T10:00:00.125Z; or give --rate`},
 		"half a row below the header": {"t_s,x_g,y_g\ns,g\n0,1,2\n", sensor.Options{}, `r.csv:2:4: 2 cells where 3 belong` + mend},
 		"axis twice":                  {"t_s,x_g\n0,1\n", sensor.Options{Axes: []string{"x", "X_g"}}, `r.csv:1: column "X_g" is named twice as an axis; name each once`},
 		"time as axis":                {"t_s,x_g\n0,1\n", sensor.Options{Axes: []string{"x", "t_s"}}, `r.csv:1: column "t_s" is the time, which is no axis; name the axes alone`},

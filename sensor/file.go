@@ -108,17 +108,10 @@ func Open(path string, o Options) (Source, error) {
 		return nil, err
 	}
 	if path == "-" {
-		// A blocked read of standard input cannot be ended. Through the pipe Close ends
-		// Next at once; the goroutine ends with standard input, or with the process.
-		r, w := io.Pipe()
-		s, err := Decode("standard input", r, o)
-		if err == nil {
-			go func() {
-				_, err := io.Copy(w, os.Stdin)
-				w.CloseWithError(err)
-			}()
-		}
-		return s, err
+		return later("standard input", func() (io.Reader, error) { return os.Stdin, nil }, o)
+	}
+	if info, err := os.Stat(path); err == nil && info.Mode()&fs.ModeNamedPipe != 0 { // opens when somebody writes
+		return later(path, func() (io.Reader, error) { return os.Open(path) }, o)
 	}
 	f, err := os.Open(path)
 	if err != nil {
@@ -136,6 +129,23 @@ func Open(path string, o Options) (Source, error) {
 		return nil, cmp.Or(err, f.Close())
 	}
 	return s, nil
+}
+
+// later is a source of what open gives, where it may block, and the reads of it, for good.
+// Through the pipe Close ends Next at once; the goroutine ends with open's reader, or with the process.
+func later(name string, open func() (io.Reader, error), o Options) (Source, error) {
+	r, w := io.Pipe()
+	s, err := Decode(name, r, o)
+	if err == nil {
+		go func() {
+			from, err := open()
+			if err == nil {
+				_, err = io.Copy(w, from)
+			}
+			w.CloseWithError(err)
+		}()
+	}
+	return s, err
 }
 
 // Decode returns the recording that r holds: CSV (also tab or semicolon separated) or WAV,

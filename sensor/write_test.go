@@ -21,13 +21,16 @@ func TestCSVRoundTrip(t *testing.T) {
 		for _, step := range steps {
 			b.T = append(b.T, b.T[len(b.T)-1]+step)
 		}
+		most := 1e6
+		if b.T[len(steps)] >= 0.5 { // long enough for gravity to be judged: then there is none
+			most = 0.28
+		}
 		for i := range b.Axes {
-			b.Axes[i] = rapid.SliceOfN(rapid.Float64Range(-1e6, 1e6), len(b.T), len(b.T)).Draw(t, "values")
+			b.Axes[i] = rapid.SliceOfN(rapid.Float64Range(-most, most), len(b.T), len(b.T)).Draw(t, "values")
 		}
 		var text bytes.Buffer
 		require.NoError(t, sensor.WriteCSV(&text, &canned{b}))
-		// The unit is said again: numbers at random may look like gravity in another one.
-		got, err := read(text.String(), sensor.Options{Unit: "m/s2"})
+		got, err := read(text.String(), sensor.Options{})
 		require.NoError(t, err)
 		require.Equal(t, b.T, got.t)
 		require.Equal(t, b.Axes, got.axes)

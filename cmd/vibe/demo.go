@@ -106,6 +106,9 @@ func (p *page) demo(r *record) {
 
 // saveDemo writes the recording as CSV.
 func saveDemo(stdout io.Writer, name string) error {
+	if err := named(name, ".csv"); err != nil {
+		return err
+	}
 	if err := saveNew(name, func(w io.Writer) error { return sensor.WriteCSV(w, demoLathe()) }); err != nil {
 		return err
 	}

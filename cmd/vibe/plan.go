@@ -78,6 +78,9 @@ func (j *job) card(cmd *cobra.Command, to string) error {
 		p.cautions(assess.Cautions())
 		return p.flush(cmd.OutOrStdout())
 	}
+	if err := named(to, ".svg"); err != nil {
+		return err
+	}
 	if err := saveNew(to, func(w io.Writer) error { _, err := io.WriteString(w, card.SVG()); return err }); err != nil {
 		return err
 	}
@@ -98,8 +101,8 @@ func (p *page) plan(plan assess.Plan) {
 	if f := plan.Figures; plan.Window.High > 0 {
 		p.head(fmt.Sprintf("What %v means, the fastest this blank may go", plan.Window.High))
 		p.figure(f.RimSpeed > 0, "rim speed %.1f m/s (%.0f km/h, %.0f mph)", f.RimSpeed, f.RimSpeed*3.6, f.RimSpeed/mph)
-		p.figure(f.Energy > 0, "energy of the turning blank %.0f J; 10 %% slower saves %.0f J of it", f.Energy, f.Slower)
-		p.figure(f.Drop > 0, "a piece that leaves the rim hits like one dropped from %.1f m", f.Drop)
+		p.figure(f.Energy > 0, "energy of the turning blank %s J; 10 %% slower saves %s J of it", rounded(f.Energy), rounded(f.Slower))
+		p.figure(f.Drop > 0, "a piece that leaves the rim hits like one dropped from %s m", rounded(f.Drop))
 		p.figure(f.Whirl > 0, "a blank this long begins to whip at about %.0f rpm", float64(f.Whirl))
 	}
 	if len(plan.Assumed) > 0 {
@@ -111,6 +114,17 @@ func (p *page) plan(plan assess.Plan) {
 		p.line("")
 		p.wrap("", p.paint(bold, plan.Say))
 	}
+}
+
+// rounded is v to two digits, or to all before the point: a small one is not 0.
+func rounded(v float64) string {
+	switch {
+	case v >= 10:
+		return fmt.Sprintf("%.0f", v)
+	case v < 0.01:
+		return "less than 0.01"
+	}
+	return fmt.Sprintf("%.2g", v)
 }
 
 // figure writes one line, or none when the number is not known.

@@ -68,7 +68,7 @@ with that.`,
 				return cmp.Or(err, in.session.drop())
 			}
 			said, unkept := in.session.finish(r.samples)
-			r.doc.Recording.Notes = append(r.doc.Recording.Notes, slices.Concat(said, left, j.notes(), j.sizeless(), r.tryNext(dial), in.learnt())...)
+			r.doc.Recording.Notes = append(r.doc.Recording.Notes, slices.Concat(said, left, j.notes(), j.sizeless(), r.partly(), r.tryNext(dial), in.learnt())...)
 			err = answer(cmd, asJSON, r.doc, func(p *page) { p.report(r) })
 			say(cmd.ErrOrStderr(), r.doc.Recording.Notes)
 			return cmp.Or(err, unkept)

@@ -121,7 +121,7 @@ func (in input) follow(ctx context.Context) (*record, error) {
 	known := slices.ContainsFunc(r.stretches, func(s stretch) bool { return s.ok })
 	if len(r.stretches) == 0 || !known && r.doc.Recording.Seconds < shortest {
 		return nil, hintf("record ten seconds or more at one speed",
-			"%s: %d samples in %.3g s are too few to tell a speed", in.name, r.samples, r.doc.Recording.Seconds)
+			"%s: %s in %.3g s: too little to tell a speed", in.name, plural(r.samples, "sample", "samples"), r.doc.Recording.Seconds)
 	}
 	r.doc.Recording.Notes = append(r.doc.Recording.Notes, r.apart...)
 	r.doc.Advice = r.closing.Advice(clock)
@@ -217,6 +217,14 @@ func (r *record) tryNext(dial assess.RPM) []string {
 		return []string{"pass what the dial showed with --speed, about right is enough: it settles which line is the spindle"}
 	case r.doc.Recording.Seconds < longEnough:
 		return []string{fmt.Sprintf("%s is short: record ten seconds or more at one speed", clock(r.doc.Recording.Seconds))}
+	}
+	return nil
+}
+
+// partly says what a sensor of fewer than three axes leaves out.
+func (r *record) partly() []string {
+	if n := r.doc.Recording.Axes; n < 3 {
+		return []string{fmt.Sprintf("only %s of three: what shakes in another direction is not seen, and may be more", plural(n, "axis", "axes"))}
 	}
 	return nil
 }

@@ -8,10 +8,19 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 )
 
 // saveNew writes a new file, whole or not at all, and over no other one.
 func saveNew(name string, write func(io.Writer) error) error { return save(name, false, write) }
+
+// named refuses a name that promises another format than what is to be written.
+func named(name, ending string) error {
+	if name != "" && !strings.EqualFold(filepath.Ext(name), ending) {
+		return usage{hintf("give it a name that ends in "+ending, "%s would hold %s, which its name does not say", name, strings.ToUpper(ending[1:]))}
+	}
+	return nil
+}
 
 // save writes a file, whole or not at all. Where there is one it takes force to replace it,
 // and only a regular file is.

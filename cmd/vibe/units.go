@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -65,7 +66,7 @@ func (k kind) parse(s string) (float64, error) {
 	if err != nil {
 		return 0, err
 	}
-	v, err := parseNumber(number)
+	v, err := parseNumber(cmp.Or(number, s)) // of a unit alone, the unit
 	if err != nil {
 		return 0, hintf("write it as "+k.example, "%w", err)
 	}
@@ -131,7 +132,7 @@ func parseNumber(s string) (float64, error) {
 		return 0, fmt.Errorf("%q is not a number", s)
 	}
 	b, err := strconv.ParseUint(bottom, 10, 16)
-	if err != nil || b == 0 {
+	if err != nil || b == 0 || whole > 0 && a >= b { // of 1-3/2 nobody knows what it was to be
 		return 0, fmt.Errorf("%q is not a number", s)
 	}
 	return whole + float64(a)/float64(b), nil
