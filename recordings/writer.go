@@ -29,6 +29,9 @@ type Setup struct {
 	Comfort float64      `json:"comfort_mm_s"` // the limit of this person, mm/s rms
 	// Empty says that nothing is mounted: a run of the lathe alone, its baseline.
 	Empty bool `json:"empty"`
+	// Undated says that the samples were taken some time before Started: a recording that
+	// does not say when.
+	Undated bool `json:"undated"`
 }
 
 // Mark is what a person said while a session ran.
@@ -66,7 +69,7 @@ type Change struct {
 type Writer struct {
 	shop    *Shop
 	number  int64
-	setup   any // its JSON, until the first chunk carries it
+	setup   Setup
 	summary Summary
 	first   float64 // s, time of the first sample
 	begun   bool    // there was one
@@ -121,7 +124,7 @@ func (s *Shop) Begin(setup Setup) (*Writer, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := &Writer{shop: s, setup: string(text), tried: time.Now()}
+	w := &Writer{shop: s, setup: setup, tried: time.Now()}
 	glance, err := w.glance()
 	if err != nil {
 		return nil, err
@@ -142,6 +145,18 @@ func (s *Shop) Begin(setup Setup) (*Writer, error) {
 		return nil, fmt.Errorf("begin a session: %w", err)
 	}
 	return w, nil
+}
+
+// Dated says when the samples began, where the source knows it only once it has read some:
+// before the first Append.
+func (w *Writer) Dated(at time.Time) error {
+	w.setup.Started, w.setup.Undated = at.UTC().Round(0), false
+	text, err := json.Marshal(w.setup)
+	if err != nil {
+		return err
+	}
+	_, err = w.shop.db.Exec("UPDATE session SET started = ?, setup = ? WHERE id = ?", stamp(w.setup.Started), string(text), w.number)
+	return word(err)
 }
 
 // Number is that of the session in its shop.
@@ -197,8 +212,12 @@ func (w *Writer) close() {
 	if o.Lost = lost; n == 0 {
 		o.T = []float64{w.first + w.summary.Seconds} // when it was said
 	}
-	w.chunks = append(w.chunks, chunkRow(chunkID(w.number, w.parts), o, w.setup))
-	w.setup = nil
+	var said any
+	if w.parts == 0 {
+		text, _ := json.Marshal(w.setup) // Begin could
+		said = string(text)
+	}
+	w.chunks = append(w.chunks, chunkRow(chunkID(w.number, w.parts), o, said))
 	w.parts++
 }
 

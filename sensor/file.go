@@ -13,6 +13,7 @@ import (
 	"os"
 	"path/filepath"
 	"sync"
+	"time"
 )
 
 // Options say what a recording itself does not. The zero value is right for a CSV file whose
@@ -195,6 +196,16 @@ type file struct {
 	mu     sync.Mutex
 	err    error
 	closed bool
+}
+
+// Began is when the recording's first sample was taken, if its times are dates; not known
+// before the first block, nor from files without dates.
+func (f *file) Began() (at time.Time, known bool) {
+	c, ok := f.dec.(*csvFile)
+	if !ok || c.zero.IsZero() {
+		return at, false
+	}
+	return c.zero, true
 }
 
 func (f *file) Next() (Block, error) {

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"time"
 
 	"github.com/spf13/pflag"
 
@@ -53,6 +54,16 @@ func (k *keeper) see(r assess.Reading, a assess.Advice) {
 func (k *keeper) mark(m recordings.Mark) {
 	if k != nil {
 		k.note(k.to.Mark(m))
+	}
+}
+
+// dated tells the session when its samples began, if their source knows: after its first
+// block, before that is kept.
+func (k *keeper) dated(src sensor.Source) {
+	if file, ok := src.(interface{ Began() (time.Time, bool) }); ok && k != nil {
+		if at, known := file.Began(); known {
+			k.note(k.to.Dated(at))
+		}
 	}
 }
 
@@ -132,11 +143,15 @@ func (k *keeping) flags(fs *pflag.FlagSet) {
 // keep begins the kept session. A shop that cannot be written to ends no watching: what is
 // wrong with it is returned to be said.
 func (w *watching) keep(how keeping) []string {
-	if how.not {
+	switch {
+	case how.not:
 		return nil
+	case w.again:
+		return []string{w.in.name + " is kept already, and its replay is not"}
 	}
 	setup := w.in.setup()
 	setup.Label, setup.Empty = how.label, how.empty
+	setup.Undated = !w.real && w.dial == nil
 	setup.Checked = w.dial != nil
 	w.told = recordings.Change{Comfort: setup.Comfort, Checked: setup.Checked}
 	var err error

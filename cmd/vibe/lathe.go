@@ -155,7 +155,7 @@ it, and vibe log trend how it changes over the months.`,
 			}
 			in := input{src: src, name: nameOf(args[1]), job: j, dial: dial, progress: progressOn(cmd.ErrOrStderr())}
 			setup := in.setup()
-			setup.Empty = true
+			setup.Empty, setup.Undated = true, true
 			if in.session, err = file.keep(setup); err != nil {
 				return cmp.Or(err, src.Close())
 			}

@@ -101,7 +101,7 @@ func (p *page) sessions(all []*recordings.Session) {
 	}
 	const besides = 5 + 2 + 16 + 1 + 8 + 1 + 1 + 2 + 1 + 5 // columns of a row
 	what := p.width - besides - drawn
-	p.line("%s", p.paint(dim, fmt.Sprintf("%5s  %-16s %8s  %-*s  %-*s %s", "", "began", "length", what, "what", drawn, over, "most")))
+	p.line("%s", p.paint(dim, fmt.Sprintf("%5s  %-16s %8s  %-*s  %-*s %s", "", "began or kept", "length", what, "what", drawn, over, "most")))
 	broken := ""
 	for _, k := range all {
 		most, mark := 0.0, " "
@@ -259,8 +259,10 @@ func changes(said []recordings.Said) []recordings.Said {
 // facts are the lines that say what a session was.
 func facts(k *recordings.Session) []string {
 	u, s := k.Setup, k.Summary
-	out := []string{fmt.Sprintf("began %s, %s long, %d samples (%.4g a second, %s), %d lost",
-		u.Started.Local().Format("2006-01-02 15:04:05"), clock(s.Seconds), s.Samples, s.Rate(), plural(s.Axes, "axis", "axes"), s.Lost)}
+	out := []string{fmt.Sprintf("%s, %s long, %d samples (%.4g a second, %s), %d lost", when(u), clock(s.Seconds), s.Samples, s.Rate(), plural(s.Axes, "axis", "axes"), s.Lost)}
+	if u.Undated {
+		out = append(out, "the recording does not say when it was taken")
+	}
 	if !k.Ended {
 		out = append(out, "not ended in order: it runs still, or was broken off; what came before is whole")
 	}
@@ -282,6 +284,15 @@ func facts(k *recordings.Session) []string {
 		out = append(out, fmt.Sprintf("dial: %v", u.Dial))
 	}
 	return append(out, fmt.Sprintf("%d readings, %d of them may be used", s.Readings, s.OK))
+}
+
+// when a session began, or was kept where that is not known.
+func when(u recordings.Setup) string {
+	word := "began "
+	if u.Undated {
+		word = "kept "
+	}
+	return word + u.Started.Local().Format("2006-01-02 15:04")
 }
 
 func latheText(l assess.Lathe) string {

@@ -38,7 +38,7 @@ func (p *page) comparison(a, b *recordings.Session) {
 	c := recordings.Compare(a.Summary, b.Summary)
 	p.wrap("", p.paint(bold, c.Say))
 	for i, k := range []*recordings.Session{a, b} {
-		p.wrap([]string{"  first:  ", "  second: "}[i], fmt.Sprintf("session %d, %s, %s", k.Number, k.Setup.Started.Local().Format("2006-01-02 15:04"), title(k)))
+		p.wrap([]string{"  first:  ", "  second: "}[i], fmt.Sprintf("session %d, %s, %s", k.Number, when(k.Setup), title(k)))
 	}
 	p.head("Shake against speed, mm/s")
 	p.line("%s", p.paint(dim, "       rpm       first      second      second/first"))

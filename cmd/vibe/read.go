@@ -58,7 +58,7 @@ with that.`,
 			left := in.again(cmd)
 			if keep {
 				setup := in.setup()
-				setup.Label = label
+				setup.Label, setup.Undated = label, true
 				if in.session, err = j.shop.keep(setup); err != nil {
 					return err
 				}

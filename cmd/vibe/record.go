@@ -91,10 +91,11 @@ func (in input) follow(ctx context.Context) (*record, error) {
 		}
 	}
 	err := loop(in.src, in.tracker(), adviser, func(b sensor.Block) {
-		in.session.block(b)
 		if r.samples == 0 && len(b.T) > 0 {
+			in.session.dated(in.src)
 			changed(b.T[0])
 		}
+		in.session.block(b)
 		r.block(b)
 		if in.progress != nil && time.Since(told) > time.Second/2 {
 			told = time.Now()

@@ -71,11 +71,11 @@ something changed. Every session is kept: see vibe log.`,
 				defer speaker.close()
 			}
 			in := input{name: nameOf(f.name), job: j, comfort: people.of(j.lathe.Name, who).comfort()}
-			w, err := newWatching(cmd, in, f, opts)
+			w, err := newWatching(cmd, in, f, opts, &speed)
 			if err != nil {
 				return err
 			}
-			notes := slices.Concat(j.notes(), j.sizeless(), w.in.learnt(), w.keep(k))
+			notes := slices.Concat(w.in.job.notes(), w.in.job.sizeless(), w.in.learnt(), w.keep(k))
 			if w.phone != nil {
 				notes = append(notes, phoneNotes(speed)...)
 			}
@@ -125,6 +125,7 @@ type watching struct {
 	balance *balanceView  // of the page, else nil
 	entered entries       // devices that came by a link
 	real    bool          // a turner stands at the lathe now
+	again   bool          // it is a kept session
 
 	// What of the live session the kept one has already, and s, the end of the window of
 	// the newest reading.
@@ -134,8 +135,9 @@ type watching struct {
 	heard  float64
 }
 
-// newWatching opens the source. Whoever gets it must close it.
-func newWatching(cmd *cobra.Command, in input, f from, opts sensor.Options) (*watching, error) {
+// newWatching opens the source. Whoever gets it must close it. With a kept session come the
+// job and the dial that were said then.
+func newWatching(cmd *cobra.Command, in input, f from, opts sensor.Options, dial *assess.RPM) (*watching, error) {
 	w := &watching{in: in, entered: make(entries, 1)}
 	port, wired := portOf(f.name)
 	switch {
@@ -160,11 +162,12 @@ func newWatching(cmd *cobra.Command, in input, f from, opts sensor.Options) (*wa
 		w.in.name, w.in.src = "simulated lathe", lathe
 		w.dial = newDial(lathe, in.job.lathe, plan.Start)
 	default:
-		src, err := recordingOf(cmd, in.job.shop, f.name, opts)
+		src, err := w.in.job.source(cmd, f.name, opts, dial)
 		if err != nil {
 			return nil, err
 		}
 		w.in.src = src
+		_, w.again = src.(keptSource)
 	}
 	if f.pace > 0 && !wired && w.phone == nil && f.name != "-" { // a pipe has a pace of its own
 		w.in.src = newPaced(w.in.src, f.pace)
