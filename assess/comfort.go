@@ -69,6 +69,13 @@ func (m Mark) chance(limit float64) float64 {
 // over the one to expect. Marks without a shake above zero are passed over.
 func LearnComfort(marks []Mark) ComfortLimit {
 	marks = slices.DeleteFunc(slices.Clone(marks), func(m Mark) bool { return positive(m.Shake) == 0 || m.Shake > hardestShake })
+	for i, m := range marks { // beyond what may be learned a mark says no more than its end does
+		if m.TooMuch {
+			marks[i].Shake = max(m.Shake, lowestLimit)
+		} else {
+			marks[i].Shake = min(m.Shake, DefaultEdges[2])
+		}
+	}
 	var c ComfortLimit
 	q := limitQuantiles(marks, 0.025, 0.5, 0.975)
 	wider := dispersion(marks, q[1])

@@ -111,7 +111,10 @@ func (s *Score) sitting(g Guess) {
 
 // words says what to work on. A bias counts from two standard errors on.
 func (s Score) words() string {
-	out := fmt.Sprintf("%.0f %% of %d right, by luck it would be %.0f %%", 100*s.Right, s.Guesses, 100*s.Expect)
+	out := fmt.Sprintf("%.0f %% of %d right", 100*s.Right, s.Guesses)
+	if s.Guesses >= 4 { // fewer tell nothing of luck; chosen
+		out += fmt.Sprintf(", by luck it would be %.0f %%", 100*s.Expect)
+	}
 	switch {
 	case s.Bias > 2*s.BiasSE:
 		out += "; you call it rougher than it is"

@@ -66,6 +66,9 @@ func edges(log, variance float64) (ratio, low, high float64, real bool) {
 	return math.Exp(log), math.Exp(log - e), math.Exp(log + e), math.Abs(log) > e
 }
 
+// SameSpeed reports whether two speeds count as one: within 2 %.
+func SameSpeed(a, b assess.RPM) bool { return math.Abs(float64(b/a)-1) <= oneSpeed }
+
 // nearest returns the speed of all that is n, within 2 %.
 func nearest(all []Speed, n assess.RPM) (best Speed, ok bool) {
 	off := oneSpeed

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 
@@ -26,6 +27,9 @@ func newLogCompare(file *shopFile) *cobra.Command {
 				if both[i], err = file.session(shop, args[i]); err != nil {
 					return err
 				}
+			}
+			if both[0].Number == both[1].Number {
+				return usage{hintf("name two: vibe log lists them", "session %d is the same as itself", both[0].Number)}
 			}
 			p := newPage(cmd.OutOrStdout())
 			p.comparison(both[0], both[1])
@@ -83,7 +87,11 @@ func newLogTrend(file *shopFile) *cobra.Command {
 				return file.explain(err)
 			}
 			if len(runs) == 0 {
-				return hintf("vibe lathe baseline NAME FILE keeps one; take one every month", "no run of %s with nothing mounted was kept", lathe)
+				hint := "vibe lathe baseline " + shellWord(lathe) + " FILE keeps one; take one every month"
+				if _, known, err := shop.Lathe(lathe); err == nil && !known {
+					hint = "no lathe of that name is kept: vibe lathe lists them"
+				}
+				return hintf(hint, "no run of %s with nothing mounted was kept", lathe)
 			}
 			slices.Reverse(runs)
 			p := newPage(cmd.OutOrStdout())
@@ -93,6 +101,31 @@ func newLogTrend(file *shopFile) *cobra.Command {
 	}
 	cmd.Flags().Var(freeText(&lathe), "lathe", "its name")
 	return cmd
+}
+
+// columnsOf are the speeds that most of the runs have, by rising speed, as many as fit.
+func columnsOf(runs []*recordings.Session, most int) []assess.RPM {
+	type column struct {
+		speed assess.RPM
+		runs  int
+	}
+	var all []column
+	for _, k := range runs {
+		for _, s := range k.Summary.Map {
+			at := slices.IndexFunc(all, func(c column) bool { return recordings.SameSpeed(c.speed, s.Speed) })
+			if at < 0 {
+				at, all = len(all), append(all, column{speed: s.Speed})
+			}
+			all[at].runs++
+		}
+	}
+	slices.SortStableFunc(all, func(a, b column) int { return cmp.Compare(b.runs, a.runs) })
+	var out []assess.RPM
+	for _, c := range all[:min(len(all), most)] {
+		out = append(out, c.speed)
+	}
+	slices.Sort(out)
+	return out
 }
 
 // trend writes the runs from the oldest to the newest, each held against the first.
@@ -105,11 +138,11 @@ func (p *page) trend(lathe string, runs []*recordings.Session) {
 			last.Setup.Started.Local().Format("2006-01-02"), recordings.Compare(first.Summary, last.Summary).Say)))
 	}
 	p.head("Nothing mounted: shake, mm/s, and the ratio to the first run")
-	speeds := first.Summary.Map
-	speeds = speeds[:min(len(speeds), 4)]
+	const all = len("   1.00 (0.87-1.15)")
+	speeds := columnsOf(runs, (p.width-len("12345  2026-01-02")-all)/len("    1234 rpm"))
 	head := fmt.Sprintf("%5s  %-10s", "", "day")
 	for _, s := range speeds {
-		head += fmt.Sprintf("%12s", fmt.Sprintf("%.0f rpm", float64(s.Speed)))
+		head += fmt.Sprintf("%12s", fmt.Sprintf("%.0f rpm", float64(s)))
 	}
 	p.line("%s", p.paint(dim, head+"   all"))
 	for _, k := range runs {
@@ -117,9 +150,9 @@ func (p *page) trend(lathe string, runs []*recordings.Session) {
 		row := fmt.Sprintf("%5d  %-10s", k.Number, k.Setup.Started.Local().Format("2006-01-02"))
 		for _, s := range speeds {
 			cell := "–"
-			for _, q := range c.Speeds {
-				if q.A == s {
-					cell = number(q.B.Shake)
+			for _, m := range k.Summary.Map {
+				if recordings.SameSpeed(s, m.Speed) {
+					cell = number(m.Shake)
 				}
 			}
 			row += fmt.Sprintf("%12s", cell)

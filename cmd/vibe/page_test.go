@@ -58,3 +58,23 @@ func TestOver(t *testing.T) {
 		assert.Equal(t, c.want, over(c.said, c.known))
 	}
 }
+
+// The columns of a trend are the speeds that most runs have, not those of the first alone.
+func TestTrendColumns(t *testing.T) {
+	t.Parallel()
+	run := func(speeds ...assess.RPM) *recordings.Session {
+		k := &recordings.Session{Number: 1}
+		for _, s := range speeds {
+			k.Summary.Map = append(k.Summary.Map, recordings.Speed{Speed: s, Shake: 0.4, N: 40})
+		}
+		return k
+	}
+	runs := []*recordings.Session{run(300, 400, 500, 560), run(600, 1000), run(605, 1000), run(600, 1200)}
+	assert.Equal(t, []assess.RPM{300, 600, 1000}, columnsOf(runs, 3))
+	p := &page{width: 80}
+	p.trend("mini", runs)
+	for line := range strings.Lines(p.text.String()) {
+		assert.LessOrEqual(t, visible(strings.TrimRight(line, "\n")), 80, line)
+	}
+	assert.Contains(t, p.text.String(), "600 rpm")
+}
