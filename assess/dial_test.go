@@ -53,9 +53,16 @@ func TestTotal(t *testing.T) {
 func TestPartly(t *testing.T) {
 	t.Parallel()
 	for axes := range 4 {
+		rev := dsp.Revolution{Axes: 3, Time: 1, Span: 2, Freq: 7, Amp: 1}
+		for k := range axes { // the others are dead
+			rev.Phasor[k] = 0.5i
+		}
+		dead := assess.Read(rev).Unseen
+		rev.Axes = axes // are not there
+		assert.Equal(t, dead, assess.Read(rev).Unseen)
 		readings := steady(0, 12, 400, 0.1)
 		for i := range readings {
-			readings[i].Unseen = assess.Read(dsp.Revolution{Axes: axes}).Unseen
+			readings[i].Unseen = dead
 		}
 		d := hear(turning(), readings...)
 		if axes == 3 {

@@ -50,8 +50,9 @@ type Reading struct {
 	// Multiples holds the acceleration of 2, 3, … times per turn over that of once per
 	// turn, as many as were seen.
 	Multiples []float64 `json:"multiples"`
-	// Unseen is how many of the three directions the sensor does not measure: Shake is then
-	// that of the others, and may be more.
+	// Unseen is how many of the three directions the sensor does not measure, for it has no such
+	// axis or one that gives the same value all the time: Shake is then that of the others, and
+	// may be more.
 	Unseen   int         `json:"-"`
 	Faults   []dsp.Fault `json:"faults"`
 	Warnings []string    `json:"warnings"`
@@ -71,7 +72,7 @@ func forbids(f dsp.Fault) bool { return f != dsp.Gap && f != dsp.Folded }
 // below zero become unknown. A shake below 0.03 mm/s, or known to no better than 5 %, is
 // weak, and so is one without a standard error. The slices of the result are its own.
 func Read(rev dsp.Revolution) Reading {
-	r := Reading{T: number0(rev.Time), Span: positive(rev.Span), OK: rev.OK, Unseen: 3 - rev.Axes,
+	r := Reading{T: number0(rev.Time), Span: positive(rev.Span), OK: rev.OK, Unseen: unseen(rev),
 		Faults: append([]dsp.Fault{}, rev.Faults...), Warnings: append([]string{}, rev.Warnings...)}
 	r.Total = positive(1000 * rev.Total)
 	if band := [2]float64{positive(rev.Band[0]), positive(rev.Band[1])}; r.Total > 0 && band[0] < band[1] {
@@ -136,6 +137,18 @@ func orbit(rev dsp.Revolution) float64 {
 	}
 	turn := cmplx.Abs(own) / size // at most 1, but for rounding
 	return max(0.001, math.Sqrt(max(0, 1-turn)/(1+turn)))
+}
+
+// unseen counts the axes that are not there, and those with no part in the line: noise alone
+// gives a live one more than 1e-9 of it, rounding gives a dead one less than 1e-12.
+func unseen(rev dsp.Revolution) int {
+	n := 3
+	for _, p := range rev.Phasor[:min(max(rev.Axes, 0), 3)] {
+		if cmplx.Abs(p) > 1e-9*rev.Amp {
+			n--
+		}
+	}
+	return n
 }
 
 func multiples(rev dsp.Revolution) []float64 {

@@ -36,7 +36,7 @@ func (j *job) flags(fs *pflag.FlagSet) {
 		"held", "by chuck, faceplate, centres, vacuum or screw")
 	fs.BoolVar(&b.Tailstock, "tailstock", false, "the tailstock supports the far end")
 	fs.Var(word(&b.Balance, assess.Balances()...),
-		"balance", "true (turned round), sawn, rough or burl")
+		"balance", "true (turned round), sawn, rough or burl; off its centre: burl")
 	fs.Var(list("words", func(s string) error {
 		defect, err := choose(s, assess.Defects())
 		b.Defects = append(b.Defects, defect)

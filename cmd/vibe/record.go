@@ -44,6 +44,7 @@ type record struct {
 	turns     []turn     // of the advice
 	cause     string     // of the newest ok reading
 	cracked   bool       // the blank
+	unseen    int        // directions that an ok reading did not measure
 	band      [2]float64 // Hz, of the total
 	samples   int
 	until     float64  // s, time of the last of them
@@ -189,6 +190,7 @@ func (r *record) see(reading assess.Reading, advice assess.Advice, keep bool) {
 	}
 	if reading.OK {
 		r.cause = reading.Cause
+		r.unseen = max(r.unseen, reading.Unseen)
 	}
 	if reading.Band[1] > 0 {
 		r.band = reading.Band
@@ -222,12 +224,12 @@ func (r *record) tryNext(dial assess.RPM) []string {
 	return nil
 }
 
-// partly says what a sensor of fewer than three axes leaves out.
+// partly says what fewer than three axes, or dead ones, leave out.
 func (r *record) partly() []string {
-	if n := r.doc.Recording.Axes; n < 3 {
-		return []string{fmt.Sprintf("only %s of three: what shakes in another direction is not seen, and may be more", plural(n, "axis", "axes"))}
+	if r.unseen == 0 {
+		return nil
 	}
-	return nil
+	return []string{fmt.Sprintf("only %s of three ever moved: what shakes in another direction is not seen, and may be more", plural(3-r.unseen, "axis", "axes"))}
 }
 
 // longEnough is the recording at one speed that the README asks for, in s.
