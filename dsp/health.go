@@ -137,14 +137,27 @@ func pressed(v []float64, limit, step float64) bool {
 			return true
 		}
 	}
-	lo, hi, _ := extremes(v)
+	lo, hi, alike := extremes(v)
 	span := hi - lo
-	if !(span > 0) || step > span/30 {
+	if !(span > 0) || step > span/30 || alike < 3 {
 		return false
 	}
 	band := max(span/100, step)
 	for _, end := range []float64{lo, hi} {
-		top, next, run, runs, equal := 0, 0, 0, 0, 0
+		run, runs, equal := 0, 0, 0
+		for _, x := range v {
+			if x != end {
+				run = 0
+				continue
+			}
+			run, equal = run+1, equal+1
+			runs = max(runs, run)
+		}
+		piled := float64(equal) > max(10, 3*float64(len(v))*math.Sqrt(2*step/span)/math.Pi)
+		if runs < 3 && !piled {
+			continue
+		}
+		top, next := 0, 0
 		for _, x := range v {
 			switch d := math.Abs(x - end); {
 			case d < band*0.99:
@@ -152,40 +165,36 @@ func pressed(v []float64, limit, step float64) bool {
 			case d < 3*band*0.99:
 				next++
 			}
-			if x == end {
-				run, equal = run+1, equal+1
-				runs = max(runs, run)
-			} else {
-				run = 0
-			}
 		}
-		piled := float64(equal) > max(10, 3*float64(len(v))*math.Sqrt(2*step/span)/math.Pi)
-		if (runs >= 3 || piled) && top > 6 && top > 3*next {
+		if top > 6 && top > 3*next {
 			return true
 		}
 	}
 	return false
 }
 
-// extremes returns the smallest and the largest of v and the longest run of equal values in
-// it.
-func extremes(v []float64) (lo, hi float64, flat int) {
+// extremes returns the smallest and the largest of v, and how many of it are the one that more of it are.
+func extremes(v []float64) (lo, hi float64, alike int) {
 	lo, hi = v[0], v[0]
-	run, last := 0, v[0]
+	lows, highs := 0, 0
 	for _, x := range v {
-		if x == last {
-			run++
-			flat = max(flat, run)
+		if x > lo && x < hi {
 			continue
 		}
-		run, last = 1, x
-		if x < lo {
-			lo = x
-		} else if x > hi {
-			hi = x
+		switch {
+		case x < lo:
+			lo, lows = x, 1
+		case x == lo:
+			lows++
+		}
+		switch {
+		case x > hi:
+			hi, highs = x, 1
+		case x == hi:
+			highs++
 		}
 	}
-	return lo, hi, flat
+	return lo, hi, max(lows, highs)
 }
 
 // held reports whether most rows repeat the one before although the changes are many steps

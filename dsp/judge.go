@@ -92,6 +92,9 @@ func (tr *Tracker) strayed(rev *Revolution) bool {
 // coarse reports whether the sensor's steps leave no number: the line is small beside them, or rounding may have bent
 // it too far and what was before it cannot be told. Where it can, rev says that.
 func (tr *Tracker) coarse(rev *Revolution) bool {
+	if rev.Step == 0 {
+		return false
+	}
 	s := &tr.fit
 	t, x, _ := tr.window(rev.Time+rev.Span/2, rev.Span, math.Inf(1)) // as the sensor gave them
 	var bent, unseen float64

@@ -141,6 +141,9 @@ func (tr *Tracker) multiples(s *fit, l *look, f, limit, seconds float64, anchor,
 		if folded > limit || folded*seconds < 1 { // at 0 Hz it would be the offset
 			continue
 		}
+		if s == &tr.probe && k != anchor && l.at(folded, 2) < murmur {
+			continue // a probe does without what is not there
+		}
 		tooClose := func(h float64) bool { return math.Abs(h-folded)*seconds < 0.8 }
 		at := slices.IndexFunc(places[:len(s.ks)], tooClose)
 		if at >= 0 && !tr.parted(s.t, g) {
