@@ -89,6 +89,9 @@ type Tracker struct {
 	// Hint is the frequency in Hz that the dial or pulley claims, 0 if unknown. The
 	// search then stays within 8 % of it.
 	Hint float64
+	// Steps are the speeds that the pulleys allow, Hz; nil for any. With no Hint a line further than 8 % from all
+	// of them is not the spindle's.
+	Steps []float64
 	// Range is the largest magnitude that the sensor can show, m/s², 0 if unknown.
 	Range float64
 
@@ -130,6 +133,11 @@ func (tr *Tracker) check(t []float64, axes [][]float64) {
 	for _, v := range [...]float64{tr.Low, tr.High, tr.Hint, tr.Range} {
 		if !(math.Abs(v) < absurd) {
 			panic(fmt.Sprintf("dsp: Add with a field of %g", v))
+		}
+	}
+	for _, v := range tr.Steps {
+		if !(math.Abs(v) < absurd) {
+			panic(fmt.Sprintf("dsp: Add with a step of %g", v))
 		}
 	}
 	if len(axes) < 1 || len(axes) > 3 || tr.axes != 0 && tr.axes != len(axes) {

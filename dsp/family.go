@@ -13,6 +13,8 @@ const (
 	// margin is the difference in worth, in nats, below which two explanations are as good
 	// as each other. Chosen: a factor of ten.
 	margin = 2.3
+	// familiar: a track that held for so many seconds, two looks, without a doubt. Chosen.
+	familiar = 2 * longest
 	// shown is the amplitude over its standard error at which a line at a known frequency
 	// is more than noise: for six Gaussian numbers (three axes) χ² > 30 has probability 4e-5.
 	shown = 5.5
@@ -127,8 +129,8 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 	expected := tr.track.predict(now)
 	best = believe(all, expected)
 	if best.f == 0 {
-		if tr.Hint > 0 {
-			rival = tr.outside(looks, 0)
+		if tr.Hint > 0 || tr.Steps != nil {
+			rival = tr.contested(best, tr.outside(looks, 0), now)
 		}
 		return hypothesis{}, rival
 	}
@@ -154,21 +156,46 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 			return best, expected
 		}
 	}
-	return best, tr.contested(best, tr.rivalOf(best, all, looks[0].seconds), now)
+	rival = tr.rivalOf(best, all, looks[0].seconds)
+	if tr.Hint > 0 {
+		rival = tr.contested(best, rival, now)
+	}
+	return best, rival
 }
 
-// contested returns rival, and where there is none, the one that a line that had held its speed had within the dial's
-// reach a moment ago: a speed that changes blurs its line, and leaves another's as the only one.
+// dispute is the last time that two lines could have been the spindle's.
+type dispute struct {
+	first, at  float64 // s, since when without a break, and last
+	own, rival float64 // Hz: the better one, 0 if none was good, and the other
+	lesser     float64 // Hz, the slower (m/s) of the two, when both were there for longer than a step in speed leaves two
+}
+
+// contested returns rival, and where there is none, the one that best had a moment ago, or that best itself was, if it
+// is not what was followed: a speed that changes blurs its line, and leaves another's as the only one. And if best was
+// the lesser of two lines for long, the other may have left the dial's reach since.
 func (tr *Tracker) contested(best hypothesis, rival, now float64) float64 {
+	d, same := &tr.dispute, func(f float64) bool { return best.f > 0 && math.Abs(best.f-f)*longest < 1 }
+	recent := now-d.at < max(contest, min(longest, d.at-d.first)) // what was long in doubt is not clear at once
 	if rival > 0 {
-		tr.contest.f, tr.contest.at = rival, now
+		if !recent {
+			d.first, d.lesser = now, 0
+		}
+		d.at, d.own, d.rival = now, best.f, rival
+		if best.f > 0 && now-d.first > longest+contest {
+			d.lesser = rival
+			if tr.latest.velocity(rival) > best.speed {
+				d.lesser = best.f
+			}
+		}
+		return rival
 	}
-	k := &tr.track
-	held := tr.contest.at-k.since > contest && math.Abs(best.f-k.home)*longest < 1
-	if tr.Hint > 0 && held && now-tr.contest.at < contest {
-		return tr.contest.f
+	switch stood := d.at-max(d.first, tr.track.since) > contest; { // and it is no step in speed
+	case recent && stood && same(d.rival) && !same(tr.track.predict(now)):
+		return cmp.Or(d.own, d.rival)
+	case recent && stood && same(tr.track.home), now-d.at < toppedFor && same(d.lesser):
+		return d.rival
 	}
-	return rival
+	return 0
 }
 
 // worth is a hypothesis' score, less for being slower (m/s) than the fastest line, top.
@@ -364,7 +391,7 @@ func tooth(f, g, df float64) bool {
 // where it can be.
 func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
 	var best hypothesis
-	if p.f >= low && p.f <= high {
+	if p.f >= low && p.f <= high && tr.stepped(p.f) {
 		best = tr.rate(hypothesis{f: p.f, anchor: 1, look: p.look})
 	}
 	if tr.Hint > 0 {
@@ -381,7 +408,7 @@ func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
 		if f < low || f < 2.5/p.look.seconds {
 			break
 		}
-		if f > high || !tr.worthAsking(p, m, now) {
+		if f > high || !tr.stepped(f) || !tr.worthAsking(p, m, now) {
 			continue
 		}
 		if tr.asked++; tr.asked > mostAsked {
@@ -407,6 +434,12 @@ func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
 		best.doubt = unasked
 	}
 	return best
+}
+
+// stepped reports whether the pulleys allow f Hz, or nobody said what they allow. Belts and motors slip, and plates on
+// lathes are round numbers: 8 %, as for a dial.
+func (tr *Tracker) stepped(f float64) bool {
+	return tr.Hint > 0 || tr.Steps == nil || slices.ContainsFunc(tr.Steps, func(s float64) bool { return math.Abs(f-s) <= 0.08*s })
 }
 
 // rate scores h in its look.

@@ -2,6 +2,7 @@ package dsp
 
 import (
 	"math"
+	"slices"
 )
 
 // health is what the samples of a window say about the sensor.
@@ -74,7 +75,7 @@ func repeated(x [][]float64, i int) bool {
 
 // stepOf returns the step of the sensor in m/s²: the smallest difference between
 // neighbouring samples, if all differences are whole multiples of it within 5 % of a step
-// on at least one axis; 0 if there is none. For numbers with no step the differences over
+// on at least one axis, and no value lies between; 0 if there is none. For numbers with no step the differences over
 // the smallest are spread evenly, and of n at most a tenth would fit.
 func stepOf(x [][]float64, sort *[]float64) float64 {
 	const most = 256
@@ -109,11 +110,24 @@ func stepOf(x [][]float64, sort *[]float64) float64 {
 				fit++
 			}
 		}
-		if len(d) >= 8 && fit*20 >= len(d)*19 {
-			found = max(found, step)
+		if len(d) >= 8 && fit*20 >= len(d)*19 && step > found && stepsOnly(append(d[:0], v...), step) {
+			found = step
 		}
 	}
 	return found
+}
+
+// stepsOnly reports whether v, which it sorts, has no more different values than there are steps in its span. Hum
+// at a quarter of the rate jumps by the same from sample to sample as well, but nothing keeps its noise to steps.
+func stepsOnly(v []float64, step float64) bool {
+	slices.Sort(v)
+	values := 1
+	for i := 1; i < len(v); i++ {
+		if v[i]-v[i-1] > 1e-7 {
+			values++
+		}
+	}
+	return float64(values) < 1.05*(v[len(v)-1]-v[0])/step+2
 }
 
 // pressed reports whether v stands against an end of the range: two samples at limit, if that is known, or

@@ -38,6 +38,10 @@ func TestHealth(t *testing.T) {
 		"whine": {x: func(i int, _ float64) float64 {
 			return 0.5 * math.Round(40*math.Sin(2*math.Pi*0.406*float64(i))+r.NormFloat64())
 		}, step: 0.5},
+		"hum at a quarter of the rate": {x: func(i int, u float64) float64 {
+			return 1e-5 * math.Round(1e5*(5*math.Sin(math.Pi/2*float64(i))+0.05*r.NormFloat64()))
+		}},
+		"hum at a sixth of the rate": {x: func(i int, u float64) float64 { return 5*math.Cos(math.Pi/3*float64(i)) + 0.02*r.NormFloat64() }},
 		"clipped above":    {x: func(_ int, u float64) float64 { return min(15, sine(u)) }, clipped: true},
 		"at known range":   {x: func(_ int, u float64) float64 { return max(-15, min(15, sine(u))) }, limit: 15, clipped: true},
 		"before its range": {x: func(_ int, u float64) float64 { return max(-15, min(15, sine(u))) }, limit: 15.2, clipped: true},

@@ -35,8 +35,8 @@ func (tr *Tracker) images(c hypothesis, f, drift, now, seconds float64) (best, b
 			}
 			better, expected := tr.compare(c, f, drift, g, its, m, now, seconds)
 			switch {
-			case expected < toldApart || math.Abs(better) < max(toldApart, 0.85*expected):
-				same = true
+			case expected < toldApart || math.Abs(better) < max(toldApart, 0.85*expected) || math.Abs(better) > 1.5*expected:
+				same = true // or something else is the difference
 			case better > 0:
 				best, bend = g, its
 			}

@@ -32,6 +32,8 @@ const (
 	// quietest, m/s rms: with no word of the dial a single line below this may as well be a
 	// motor's. Chosen.
 	quietest = 1e-4
+	// farOff from what the dial says a line is not believed at first. Chosen: few dials lie by more.
+	farOff = 0.06
 	// missingMost is the share of missing samples that forbids a number. Chosen.
 	missingMost = 0.3
 	// knocking is a crest that noise does not reach: 1e-5 for 4000 samples of a Gaussian
@@ -83,10 +85,14 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	rev.Warnings = tr.reservations(rev)
 }
 
-// strayed reports whether rev is not where the dial says at all: the side of a stronger line looked like one that is.
+// strayed reports whether rev is not where the dial or the pulleys say at all, the side of a stronger line having looked like one that
+// is; or is far from that, and no look was long enough yet to show what stands closer.
 func (tr *Tracker) strayed(rev *Revolution) bool {
+	if tr.Hint > 0 && tr.young() && math.Abs(rev.Freq-tr.Hint) > farOff*tr.Hint {
+		return true
+	}
 	low, high := tr.bounds()
-	return rev.Freq < low-3*rev.FreqSE || rev.Freq > high+3*rev.FreqSE
+	return rev.Freq < low-3*rev.FreqSE || rev.Freq > high+3*rev.FreqSE || !tr.stepped(rev.Freq)
 }
 
 // coarse reports whether the sensor's steps leave no number: the line is small beside them, or rounding may have bent

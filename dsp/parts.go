@@ -66,7 +66,11 @@ func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 	}
 	v := s.variance()
 	amp, se := worst(s.phasor[1], v)
-	if amp < hinted*se || math.Abs(s.off) > 4*math.Sqrt(s.offVar)+0.02/s.span {
+	least := hinted
+	if tr.familiar(p, now) { // what was not there in so many looks is more likely an accident
+		least = shown
+	}
+	if amp < least*se || math.Abs(s.off) > 4*math.Sqrt(s.offVar)+0.02/s.span {
 		return false, false
 	}
 	strong, _ := worst(s.phasor[m], v)
@@ -89,6 +93,12 @@ func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 		}
 	}
 	return d == 1, true
+}
+
+// familiar reports whether p is the line that was followed for long, and no part of it was seen meanwhile.
+func (tr *Tracker) familiar(p peak, now float64) bool {
+	k := &tr.track
+	return tr.Hint == 0 && k.age() > familiar && math.Abs(p.f-k.predict(now))*p.look.seconds < 1 && now-tr.suspect.at > familiar
 }
 
 func gcd(a, b int) int {

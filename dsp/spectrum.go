@@ -111,14 +111,15 @@ const broad = 1000.0
 
 // broadband returns the total velocity in m/s rms, all axes together, and the band in Hz that it
 // stands for: each bin of the acceleration spectrum over (2πf)². The band is empty when the
-// sensor does not reach 10 Hz.
+// sensor does not reach 10 Hz. A line at the band's lower end is in it as a whole: a Hann line spreads over 1.5 bins on
+// either side.
 func (l *look) broadband() (total float64, band [2]float64) {
 	band = [2]float64{10, min(broad, 0.45*l.rate)}
 	if band[1] <= band[0] {
 		return 0, [2]float64{}
 	}
 	sum := 0.0
-	for k := int(math.Ceil(band[0] / l.df)); k < len(l.power[0]) && float64(k)*l.df <= band[1]; k++ {
+	for k := int(math.Ceil(band[0]/l.df - 1.5)); k < len(l.power[0]) && float64(k)*l.df <= band[1]; k++ {
 		w := 2 * math.Pi * float64(k) * l.df
 		for a := range l.axes {
 			sum += l.power[a][k] * l.df / (w * w)

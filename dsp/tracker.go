@@ -38,7 +38,7 @@ type state struct {
 	asked      int      // parts looked for in this reading
 	other      sighting // of a line so close to the spindle's that the two look like one
 
-	contest sighting // of the last rival within the dial's reach
+	dispute dispute
 
 	spectrum   spectrum
 	looks      [3]look
@@ -135,7 +135,7 @@ func (tr *Tracker) row(u float64, x [3]float64) (rev Revolution, ok bool) {
 		return Revolution{}, false
 	}
 	if !tr.begun {
-		tr.begun, tr.next, tr.topped, tr.other.at, tr.contest.at = true, u+shortest, math.Inf(-1), math.Inf(-1), math.Inf(-1)
+		tr.begun, tr.next, tr.topped, tr.other.at, tr.dispute.at = true, u+shortest, math.Inf(-1), math.Inf(-1), math.Inf(-1)
 	}
 	tr.push(u, x)
 	if u < tr.next {
@@ -317,6 +317,19 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	}
 	tr.remember(looks[0], now, spin)
 	return rev
+}
+
+// besides returns the frequency to name as the rival of a line that was fitted at f Hz, a width of some Hz to a
+// line, when best and rival (0 if none) were chosen before the fit. If the fit ran from the one to the other, it is the one; if to
+// an image of it, none.
+func (tr *Tracker) besides(f, best, rival, width float64) float64 {
+	switch {
+	case math.Abs(best-f) < width || math.Abs(rival-f) > width:
+		return rival
+	case math.Abs(tr.fold(best)-tr.fold(f)) > width:
+		return best
+	}
+	return 0
 }
 
 // look computes the spectra of the last 4, 2 and 1 s, as far as there are so many. On a

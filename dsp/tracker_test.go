@@ -74,6 +74,38 @@ func TestNothingTurns(t *testing.T) {
 	assert.Greater(t, share(all, has(dsp.NoTurn)), 0.9)
 }
 
+// TestTotalAtTheEnd: a line at 10 Hz, where the band of the total begins, is in it at every reading: A/(2πf)/√2.
+func TestTotalAtTheEnd(t *testing.T) {
+	t.Parallel()
+	tr := &dsp.Tracker{}
+	n := 0
+	for i := range 8000 {
+		u := float64(i) / 997
+		for _, v := range tr.Add([]float64{u}, [][]float64{{2 * math.Sin(2*math.Pi*10*u)}}) {
+			n++
+			assert.InEpsilon(t, 2/(2*math.Pi*10)/math.Sqrt2, v.Total, 0.05, "at %g s", v.Time)
+		}
+	}
+	assert.Greater(t, n, 25)
+}
+
+// TestSteps: a motor's line that shakes faster than the spindle's is taken for it, or a doubt, as long as nobody
+// says what the pulleys give. Of a line where no pulley leads nothing is believed.
+func TestSteps(t *testing.T) {
+	t.Parallel()
+	motor := func() *sensor.Simulated {
+		s := lathe(10)
+		s.Lines = []sensor.Line{{Order: 2.42, Ratio: [3]complex128{8, 5, 3}}}
+		return s
+	}
+	right := func(v dsp.Revolution) bool { return v.OK && math.Abs(v.Freq/10-1) < 0.004 }
+	assert.Zero(t, share(follow(t, &dsp.Tracker{}, motor()), right))
+	assert.Greater(t, share(follow(t, &dsp.Tracker{Steps: []float64{5, 9.6, 16}}, motor()), right), 0.9)
+	all := follow(t, &dsp.Tracker{Steps: []float64{5, 16}}, motor())
+	assert.Zero(t, share(all, isOK))
+	assert.Greater(t, share(all, has(dsp.Doubtful)), 0.9)
+}
+
 // TestFolded: sixty even samples a second cannot tell 13 Hz from 47 Hz, which the lathe has
 // too. The dial can, and so can uneven times.
 func TestFolded(t *testing.T) {

@@ -180,7 +180,7 @@ func (p *paired) follow(tracker *dsp.Tracker, session *live.Session) {
 		hint = 0
 	}
 	if hint != tracker.Hint {
-		*tracker = dsp.Tracker{Low: tracker.Low, High: tracker.High, Range: tracker.Range, Hint: hint}
+		*tracker = dsp.Tracker{Low: tracker.Low, High: tracker.High, Steps: tracker.Steps, Range: tracker.Range, Hint: hint}
 	}
 }
 

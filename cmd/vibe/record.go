@@ -148,11 +148,15 @@ func agree(dial, found assess.RPM) bool {
 }
 
 // tracker searches where this lathe can turn, with a tenth beyond its nominal ends
-// (chosen: name plates and belts are not exact), near the dial's speed if that is known.
+// (chosen: name plates and belts are not exact), near the dial's speed if that is known, or else near what its pulleys
+// give.
 func (in input) tracker() *dsp.Tracker {
 	t := &dsp.Tracker{Hint: in.dial.Hz()}
 	low, high := in.job.lathe.Range() // 0 where not known, as for the tracker
 	t.Low, t.High = 0.9*low.Hz(), 1.1*high.Hz()
+	for _, s := range in.job.lathe.Steps {
+		t.Steps = append(t.Steps, s.Hz())
+	}
 	return t
 }
 
