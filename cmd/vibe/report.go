@@ -99,7 +99,7 @@ func (p *page) overTime(all []stretch, band [2]float64) {
 		p.line("  (%d shorter stretches left out; --json has every reading)", n)
 	}
 	if band[1] > 0 {
-		p.wrap("  ", fmt.Sprintf("total: all vibration from %.0f to %.0f Hz together, mm/s; slower than %v the shake itself is below %.0[1]f Hz and not in it", band[0], band[1], assess.Turns(band[0])))
+		p.wrap("  ", fmt.Sprintf("total: all vibration from %.0f to %.0f Hz together, mm/s; slower than %v the shake itself, below %.0[1]f Hz, fades out of it", band[0], band[1], assess.Turns(band[0])))
 	}
 	if slices.ContainsFunc(shown, func(s stretch) bool { return s.ok && len(s.faults) > 0 }) {
 		p.wrap("  ", "(in brackets): so are some readings of that row; its numbers are of those that may be used")
