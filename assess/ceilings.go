@@ -108,6 +108,9 @@ func blankCeiling(b Blank, t Task) Ceiling {
 	if !b.tailstock() {
 		lower(0.85, "no tailstock")
 		lower(1-0.4*between01(float64(b.Length/b.Diameter), 1, 3), "long overhang")
+		if b.Held == Screw || b.Held == Vacuum { // neither takes a moment that could be relied on
+			lower(0.8, "held by one screw, by suction or nobody said how")
+		}
 	}
 	if t == Sanding {
 		lower(thumbLow/float64(thumbHigh), "sanding, slower than the finishing cut")

@@ -228,6 +228,14 @@ func TestLower(t *testing.T) {
 		b.Length, b.Mass, b.Tailstock = l, 0, false
 		return ceiling(t, assess.Ceilings(workshop(), b, assess.Finishing), "blank").RPM
 	}
+	free := func(h assess.Held) assess.RPM {
+		b := bowl()
+		b.Held, b.Tailstock = h, false
+		return assess.Ceilings(workshop(), b, assess.Finishing)[0].RPM
+	}
+	for _, weak := range []assess.Held{assess.Screw, assess.Vacuum, ""} {
+		assert.Less(t, free(weak), free(assess.Faceplate), "held by %q alone", weak)
+	}
 	for l := assess.MM(310); l < 900; l += 50 { // from once to three times its diameter
 		assert.Less(t, overhang(l+50), overhang(l), "%v of overhang", l)
 	}
@@ -257,7 +265,7 @@ func TestPlanOfUnknownLathe(t *testing.T) {
 	p, err := assess.MakePlan(assess.Lathe{}, assess.Blank{Diameter: 310}, "")
 	require.NoError(t, err)
 	assert.Zero(t, p.Start)
-	assert.Equal(t, "Start at the lathe's slowest speed; up to 170 rpm when it runs calmly (blank). Not on a lathe whose slowest speed is above 170 rpm.", p.Say)
+	assert.Equal(t, "Start at the lathe's slowest speed; up to 135 rpm when it runs calmly (blank). Not on a lathe whose slowest speed is above 135 rpm.", p.Say)
 
 	p, err = assess.MakePlan(assess.Lathe{}, assess.Blank{Diameter: 600}, "")
 	require.NoError(t, err)
@@ -294,11 +302,12 @@ func TestMore(t *testing.T) {
 	b := assess.Blank{Diameter: 310}
 	p, err := assess.MakePlan(assess.Lathe{}, b, "")
 	require.NoError(t, err)
-	assert.Equal(t, "What was not said counts as the worst. If it is so, say --balance true (up to 230 rpm), --length 310mm (up to 285 rpm), "+
-		"--held faceplate, --tailstock (up to 340 rpm), --task finishing; all together up to 680 rpm.", p.More)
+	assert.Equal(t, "What was not said counts as the worst. If it is so, say --balance true (up to 185 rpm), --length 310mm (up to 230 rpm), "+
+		"--held faceplate (up to 170 rpm), --tailstock (up to 340 rpm), --task finishing; all together up to 680 rpm.", p.More)
 	for high, said := range map[assess.RPM]func(){
-		230: func() { b.Balance = assess.True },
-		285: func() { b.Length = 310 },
+		185: func() { b.Balance = assess.True },
+		230: func() { b.Length = 310 },
+		170: func() { b.Held = assess.Faceplate },
 		340: func() { b.Tailstock = true },
 		680: func() { b.Balance, b.Length, b.Held, b.Tailstock = assess.True, 310, assess.Faceplate, true },
 	} {
