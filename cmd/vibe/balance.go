@@ -237,6 +237,9 @@ func (p *page) heavySide(h assess.HeavySide, in assess.Balancing, next func()) {
 	if p.scrolled() {
 		p.line("")
 		p.wrap("", p.paint(bold, headline))
+		if next != nil {
+			next()
+		}
 	}
 }
 

@@ -209,3 +209,22 @@ func TestBalanceFixHolds(t *testing.T) {
 		assert.NotContains(t, out, c.not, name)
 	}
 }
+
+// On a small terminal what to do next is the last that stands there, below the cautions.
+func TestNextRunStaysInSight(t *testing.T) {
+	t.Parallel()
+	s := &balanceState{Blank: assess.Blank{Diameter: 250, Length: 120, Held: assess.Faceplate, Balance: assess.Sawn}, Grams: 60, Radius: 100,
+		Angles: []float64{0, 120, 240}, Runs: []assess.Run{{Shake: 0.5, Speed: 250}}}
+	require.NoError(t, s.aim(0))
+	mass, heavy, err := s.next()
+	require.NoError(t, err)
+	trial, err := s.trial()
+	require.NoError(t, err)
+	p := &page{width: 80, height: 24}
+	p.balancing(s, mass, heavy, trial, byCommand(""))
+	lines := strings.Split(strings.TrimRight(p.text.String(), "\n"), "\n")
+	last := strings.Join(lines[len(lines)-12:], "\n")
+	assert.Contains(t, last, "Run 2 of 4 comes next.")
+	assert.Contains(t, last, "Fasten 60 g at 0°")
+	assert.Contains(t, last, "vibe balance --from RECORDING")
+}

@@ -52,12 +52,19 @@ func (p *page) balancing(s *balanceState, mass assess.Mass, heavy assess.HeavySi
 		most = heavy.High
 	}
 	if heavy.Has(assess.Unfinished) {
-		p.wrap("", p.paint(bold, fmt.Sprintf("Run %d of %d comes next.", len(s.Runs)+1, len(s.Angles)+1)))
-		p.step(s, mass, most, t, by)
+		next := func() {
+			p.wrap("", p.paint(bold, fmt.Sprintf("Run %d of %d comes next.", len(s.Runs)+1, len(s.Angles)+1)))
+			p.step(s, mass, most, t, by)
+		}
+		next()
 		if len(s.Runs) > 0 {
 			p.runs(assess.HeavySide{}, s.solver())
 		}
 		p.cautions(append(assess.BalanceCautions(), assess.Cautions()...))
+		if p.scrolled() {
+			p.line("")
+			next()
+		}
 		return
 	}
 	p.heavySide(heavy, s.solver(), func() {
