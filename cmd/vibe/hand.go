@@ -44,13 +44,8 @@ hand on the headstock feels now. q ends it; what was answered is kept.`,
 				return err
 			}
 			l := f.of(who.lathe, who.who)
-			sitting := "session " + fmt.Sprint(len(assess.HandScore(l.Guesses).Sessions)+1)
 			t := training{sounds: sounds, in: bufio.NewScanner(cmd.InOrStdin()), out: cmd.OutOrStdout()}
-			keep := func(g assess.Guess) error {
-				g.Session = sitting
-				l.Guesses = append(l.Guesses, g)
-				return f.save()
-			}
+			keep := l.sitting(f.save)
 			port, wired := portOf(from)
 			if !wired && sounds == "" {
 				return usage{hintf("say --sounds DIR, a new folder for what is to be heard first, or --from serial at the lathe", "there is nothing to feel or to hear: a guess would be luck")}
@@ -84,6 +79,16 @@ hand on the headstock feels now. q ends it; what was answered is kept.`,
 	shop.flag(fs)
 	recordingFlags(fs, &opts)
 	return cmd
+}
+
+// sitting returns what keeps the guesses of one more sitting.
+func (l *learned) sitting(save func() error) func(assess.Guess) error {
+	name := fmt.Sprint("session ", len(assess.HandScore(l.Guesses).Sessions)+1)
+	return func(g assess.Guess) error {
+		g.Session = name
+		l.Guesses = append(l.Guesses, g)
+		return save()
+	}
 }
 
 // training is one sitting.
@@ -154,16 +159,12 @@ func inventedMoments(seed uint64, n int) [][]assess.Reading {
 
 // momentsOf are the steady moments of a recording, at most n, far enough apart to differ.
 func momentsOf(cmd *cobra.Command, shop shopFile, from string, opts sensor.Options, n int) ([][]assess.Reading, error) {
-	src, err := recordingOf(cmd, shop, from, opts)
-	if err != nil {
-		return nil, err
-	}
-	r, err := input{src: src, name: nameOf(from), keep: true, progress: progressOn(cmd.ErrOrStderr())}.follow(cmd.Context())
+	all, err := readingsOf(cmd, shop, from, opts)
 	if err != nil {
 		return nil, err
 	}
 	var out [][]assess.Reading
-	for i, all := 0, r.doc.Readings; i+8 <= len(all) && len(out) < n; i++ {
+	for i := 0; i+8 <= len(all) && len(out) < n; i++ {
 		good := true
 		for _, r := range all[i : i+8] {
 			good = good && r.OK

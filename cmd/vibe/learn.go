@@ -5,7 +5,6 @@ import (
 	"io"
 	"math"
 	"path/filepath"
-	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -119,15 +118,19 @@ func newMark() *cobra.Command {
 	return cmd
 }
 
+// hearing is what is to be heard.
+type hearing struct {
+	shake, at float64 // mm/s; s
+	speed     assess.RPM
+	from      string
+	shop      shopFile
+	opts      sensor.Options
+}
+
 // newHear writes a sound.
 func newHear() *cobra.Command {
-	var (
-		shake, at float64
-		speed     assess.RPM
-		from, to  string
-		shop      shopFile
-		opts      sensor.Options
-	)
+	var h hearing
+	var to string
 	cmd := &cobra.Command{
 		Use:   "hear --to FILE.wav",
 		Short: "a shake as sound: one throb a turn, loudness true to the shake",
@@ -140,49 +143,67 @@ that shake most, or those about --at.`,
   vibe learn hear --from 12 --to session.wav`,
 		Args: takes(),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			var readings []assess.Reading
-			switch {
-			case to == "":
+			if to == "" {
 				return usage{hintf("as in --to rough.wav", "--to, the file to write, is missing")}
-			case !strings.EqualFold(filepath.Ext(to), ".wav"):
-				return usage{hintf("as in --to rough.wav", "%s does not end in .wav, and it will be such a file", to)}
-			case from != "" && (shake > 0 || speed > 0):
-				return usage{hintf("leave one of them out", "--from and --shake or --speed do not go together")}
-			case from != "":
-				src, err := recordingOf(cmd, shop, from, opts)
-				if err != nil {
-					return err
-				}
-				r, err := input{src: src, name: nameOf(from), keep: true, progress: progressOn(cmd.ErrOrStderr())}.follow(cmd.Context())
-				if err != nil {
-					return err
-				}
-				if readings = moment(r.doc.Readings, at); readings == nil {
-					return hintf("choose another --at, or another recording", "%s has no four seconds there that are known well enough", nameOf(from))
-				}
-			case shake > 0 && speed > 0:
-				readings = invented(speed, shake, 4)
-			default:
-				return usage{hintf("as in --shake 4.5 --speed 600, or --from FILE", "what is to be heard is missing")}
+			}
+			if err := named(to, ".wav"); err != nil {
+				return err
+			}
+			readings, err := h.readings(cmd)
+			if err != nil {
+				return err
 			}
 			if err := saveNew(to, func(w io.Writer) error { return writeSound(w, sound(readings)) }); err != nil {
 				return err
 			}
 			r := readings[len(readings)/2]
-			_, err := fmt.Fprintf(cmd.OutOrStdout(), "%s holds %g s at %.0f rpm, %s, %s\n", filepath.Base(to), float64(len(readings))/4, float64(r.Speed), assess.ShakeText(r.Shake), assess.FeelOf(r.Shake))
+			_, err = fmt.Fprintf(cmd.OutOrStdout(), "%s holds %g s at %.0f rpm, %s, %s\n", filepath.Base(to), float64(len(readings))/4, float64(r.Speed), assess.ShakeText(r.Shake), assess.FeelOf(r.Shake))
 			return err
 		},
 	}
 	fs := cmd.Flags()
 	fs.SortFlags = false
-	fs.Var(amount(shakeKind, &shake), "shake", "to be heard, mm/s, with --speed")
-	fs.Var(amount(speedKind, &speed), "speed", "of the spindle, with --shake")
-	fs.StringVar(&from, "from", "", "a recording's `FILE`, or a kept session's number, to take it from")
-	shop.flag(fs)
-	fs.Var(amount(kind{name: "s", units: []unit{{"s", 1}}, bare: true, most: 1e6, example: "12.5"}, &at), "at", "which moment of it, in s")
+	fs.Var(amount(shakeKind, &h.shake), "shake", "to be heard, mm/s, with --speed")
+	fs.Var(amount(speedKind, &h.speed), "speed", "of the spindle, with --shake")
+	fs.StringVar(&h.from, "from", "", "a recording's `FILE`, or a kept session's number, to take it from")
+	h.shop.flag(fs)
+	fs.Var(amount(kind{name: "s", units: []unit{{"s", 1}}, bare: true, most: 1e6, example: "12.5"}, &h.at), "at", "which moment of it, in s")
 	fs.StringVar(&to, "to", "", "the new WAV `FILE`")
-	recordingFlags(fs, &opts)
+	recordingFlags(fs, &h.opts)
 	return cmd
+}
+
+// readings are four seconds of what is to be heard.
+func (h hearing) readings(cmd *cobra.Command) ([]assess.Reading, error) {
+	switch {
+	case h.from != "" && (h.shake > 0 || h.speed > 0):
+		return nil, usage{hintf("leave one of them out", "--from and --shake or --speed do not go together")}
+	case h.from == "" && h.shake > 0 && h.speed > 0:
+		return invented(h.speed, h.shake, 4), nil
+	case h.from == "":
+		return nil, usage{hintf("as in --shake 4.5 --speed 600, or --from FILE", "what is to be heard is missing")}
+	}
+	all, err := readingsOf(cmd, h.shop, h.from, h.opts)
+	if err != nil {
+		return nil, err
+	}
+	if found := moment(all, h.at); found != nil {
+		return found, nil
+	}
+	return nil, hintf("choose another --at, or another recording", "%s has no four seconds there that are known well enough", nameOf(h.from))
+}
+
+// readingsOf reads a recording, or a kept session, to its end.
+func readingsOf(cmd *cobra.Command, shop shopFile, from string, opts sensor.Options) ([]assess.Reading, error) {
+	src, err := recordingOf(cmd, shop, from, opts)
+	if err != nil {
+		return nil, err
+	}
+	r, err := input{src: src, name: nameOf(from), keep: true, progress: progressOn(cmd.ErrOrStderr())}.follow(cmd.Context())
+	if err != nil {
+		return nil, err
+	}
+	return r.doc.Readings, nil
 }
 
 // moment is four seconds of readings about at, or where they shake most when at is 0; nil

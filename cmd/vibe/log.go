@@ -189,26 +189,19 @@ func newLogShow(file *shopFile) *cobra.Command {
 		Short: "one session: what the lathe did, what was said",
 		Args:  takes("NUMBER"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			shop, err := file.view()
-			if err != nil {
-				return err
-			}
-			defer shop.Close()
-			k, err := file.session(shop, args[0])
-			if err != nil {
-				return err
-			}
-			advices, err := k.Advices(advicesRead)
-			if err != nil {
-				return file.explain(err)
-			}
-			marks, err := spokenIn(k)
-			if err != nil {
-				return file.explain(err)
-			}
-			p := newPage(cmd.OutOrStdout())
-			p.session(k, advices, marks)
-			return p.flush(cmd.OutOrStdout())
+			return file.viewSession(args[0], func(k *recordings.Session) error {
+				advices, err := k.Advices(advicesRead)
+				if err != nil {
+					return file.explain(err)
+				}
+				marks, err := spokenIn(k)
+				if err != nil {
+					return file.explain(err)
+				}
+				p := newPage(cmd.OutOrStdout())
+				p.session(k, advices, marks)
+				return p.flush(cmd.OutOrStdout())
+			})
 		},
 	}
 }
@@ -296,38 +289,37 @@ func when(u recordings.Setup) string {
 }
 
 func latheText(l assess.Lathe) string {
-	parts := []string{}
-	add := func(known bool, format string, args ...any) {
-		if known {
-			parts = append(parts, fmt.Sprintf(format, args...))
-		}
-	}
-	add(l.Name != "", "%s", l.Name)
-	add(len(l.Steps) > 0, "steps %s rpm", strings.Trim(fmt.Sprintf("%.0f", l.Steps), "[]"))
-	add(l.Low > 0 && l.High > 0, "%.0f to %.0f rpm", float64(l.Low), float64(l.High))
-	add(l.Low > 0 && l.High == 0, "from %.0f rpm", float64(l.Low))
-	add(l.High > 0 && l.Low == 0, "up to %.0f rpm", float64(l.High))
-	add(l.ChuckMax > 0, "chuck up to %.0f rpm", float64(l.ChuckMax))
-	add(l.Mass > 0, "%.3g kg", l.Mass)
+	var parts phrases
+	parts.add(l.Name != "", "%s", l.Name)
+	parts.add(len(l.Steps) > 0, "steps %s rpm", strings.Trim(fmt.Sprintf("%.0f", l.Steps), "[]"))
+	parts.add(l.Low > 0 && l.High > 0, "%.0f to %.0f rpm", float64(l.Low), float64(l.High))
+	parts.add(l.Low > 0 && l.High == 0, "from %.0f rpm", float64(l.Low))
+	parts.add(l.High > 0 && l.Low == 0, "up to %.0f rpm", float64(l.High))
+	parts.add(l.ChuckMax > 0, "chuck up to %.0f rpm", float64(l.ChuckMax))
+	parts.add(l.Mass > 0, "%.3g kg", l.Mass)
 	return strings.Join(parts, ", ")
 }
 
-func blankText(b assess.Blank) string {
-	parts := []string{}
-	add := func(known bool, format string, args ...any) {
-		if known {
-			parts = append(parts, fmt.Sprintf(format, args...))
-		}
+// phrases are what is known of something, one after the other.
+type phrases []string
+
+func (p *phrases) add(known bool, format string, args ...any) {
+	if known {
+		*p = append(*p, fmt.Sprintf(format, args...))
 	}
-	add(b.Wood != "", "%s", b.Wood)
-	add(b.Diameter > 0, "%s across", b.Said(b.Diameter))
-	add(b.Length > 0, "%s long", b.Said(b.Length))
-	add(b.Mass > 0, "%.3g kg", b.Mass)
-	add(b.Balance != "", "%s", b.Balance)
-	add(b.Held != "", "held by %s", b.Held)
-	add(b.Tailstock, "tailstock up")
+}
+
+func blankText(b assess.Blank) string {
+	var parts phrases
+	parts.add(b.Wood != "", "%s", b.Wood)
+	parts.add(b.Diameter > 0, "%s across", b.Said(b.Diameter))
+	parts.add(b.Length > 0, "%s long", b.Said(b.Length))
+	parts.add(b.Mass > 0, "%.3g kg", b.Mass)
+	parts.add(b.Balance != "", "%s", b.Balance)
+	parts.add(b.Held != "", "held by %s", b.Held)
+	parts.add(b.Tailstock, "tailstock up")
 	for _, d := range b.Defects {
-		add(true, "%s", d)
+		parts.add(true, "%s", d)
 	}
 	return strings.Join(parts, ", ")
 }

@@ -32,36 +32,29 @@ said.`,
 			if err != nil {
 				return err
 			}
-			shop, err := file.view()
-			if err != nil {
-				return err
-			}
-			defer shop.Close()
-			k, err := file.session(shop, args[0])
-			if err != nil {
-				return err
-			}
-			if k.Summary.Samples == 0 {
-				return hintf("vibe log lists the sessions", "session %d has no samples", k.Number)
-			}
-			stop := context.AfterFunc(cmd.Context(), func() { k.Close() })
-			defer stop()
-			var said string
-			err = saveOver(to, force, func(w io.Writer) (err error) {
-				said, err = write(w, k)
-				return err
+			return file.viewSession(args[0], func(k *recordings.Session) error {
+				if k.Summary.Samples == 0 {
+					return hintf("vibe log lists the sessions", "session %d has no samples", k.Number)
+				}
+				stop := context.AfterFunc(cmd.Context(), func() { k.Close() })
+				defer stop()
+				var said string
+				err := saveOver(to, force, func(w io.Writer) (err error) {
+					said, err = write(w, k)
+					return err
+				})
+				if errors.Is(err, recordings.ErrNoWave) {
+					return hintf("export it as .csv or .csv.gz", "%w", err)
+				}
+				if err != nil {
+					return file.explain(err)
+				}
+				p := newPage(cmd.OutOrStdout())
+				for line := range strings.Lines(said) {
+					p.wrap("", line)
+				}
+				return p.flush(cmd.OutOrStdout())
 			})
-			if errors.Is(err, recordings.ErrNoWave) {
-				return hintf("export it as .csv or .csv.gz", "%w", err)
-			}
-			if err != nil {
-				return file.explain(err)
-			}
-			p := newPage(cmd.OutOrStdout())
-			for line := range strings.Lines(said) {
-				p.wrap("", line)
-			}
-			return p.flush(cmd.OutOrStdout())
 		},
 	}
 	cmd.Flags().SortFlags = false

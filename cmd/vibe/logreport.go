@@ -33,27 +33,20 @@ func newLogReport(file *shopFile) *cobra.Command {
 			if write == nil {
 				return usage{hintf("as in --to bowl.html; bowl.svg or bowl.png for the drawings alone", "--to does not name a page or a drawing")}
 			}
-			shop, err := file.view()
-			if err != nil {
+			return file.viewSession(args[0], func(k *recordings.Session) error {
+				s, err := newSheet(k)
+				if err != nil {
+					return file.explain(err)
+				}
+				if s.plots == nil && !strings.EqualFold(filepath.Ext(to), ".html") {
+					return hintf("vibe log show "+args[0]+" says why", "session %d has no reading that may be used, so there is nothing to draw", k.Number)
+				}
+				if err := saveOver(to, force, func(w io.Writer) error { return write(s, w) }); err != nil {
+					return err
+				}
+				_, err = fmt.Fprintf(cmd.OutOrStdout(), "%s holds the report of session %d\n", to, k.Number)
 				return err
-			}
-			defer shop.Close()
-			k, err := file.session(shop, args[0])
-			if err != nil {
-				return err
-			}
-			s, err := newSheet(k)
-			if err != nil {
-				return file.explain(err)
-			}
-			if s.plots == nil && !strings.EqualFold(filepath.Ext(to), ".html") {
-				return hintf("vibe log show "+args[0]+" says why", "session %d has no reading that may be used, so there is nothing to draw", k.Number)
-			}
-			if err := saveOver(to, force, func(w io.Writer) error { return write(s, w) }); err != nil {
-				return err
-			}
-			_, err = fmt.Fprintf(cmd.OutOrStdout(), "%s holds the report of session %d\n", to, k.Number)
-			return err
+			})
 		},
 	}
 	cmd.Flags().SortFlags = false

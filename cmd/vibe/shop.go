@@ -48,32 +48,39 @@ var errNothing = errors.New("nothing was kept yet")
 
 // explain adds what to try next.
 func (f shopFile) explain(err error) error {
-	hint := ""
-	switch {
-	case err == nil:
-		return nil
-	case errors.Is(err, recordings.ErrForeign):
-		hint = "it was left as it is; name another file with --shop"
-	case errors.Is(err, recordings.ErrNewer):
-		hint = "install the newer vibe, or name another file with --shop"
-	case errors.Is(err, recordings.ErrDamaged):
-		hint = "it was left as it is: vibe log check says what is missing, vibe log backup saves the rest; go on with another file by --shop"
-	case errors.Is(err, recordings.ErrReadOnly):
-		hint = "make it writable, or name another file with --shop"
-	case errors.Is(err, recordings.ErrFull):
-		hint = "make room on that disk; then vibe log prune takes out old sessions"
-	case errors.Is(err, recordings.ErrRunning):
-		hint = "end its vibe watch first, or wait ten minutes"
-	case errors.Is(err, recordings.ErrBusy):
-		hint = "wait until the other program is done"
-	case errors.Is(err, recordings.ErrNoSession):
-		hint = "vibe log lists the sessions"
-	case errors.Is(err, fs.ErrNotExist):
-		hint = "make the folder first, or choose another"
-	default:
+	for _, known := range []struct {
+		err  error
+		hint string
+	}{
+		{recordings.ErrForeign, "it was left as it is; name another file with --shop"},
+		{recordings.ErrNewer, "install the newer vibe, or name another file with --shop"},
+		{recordings.ErrDamaged, "it was left as it is: vibe log check says what is missing, vibe log backup saves the rest; go on with another file by --shop"},
+		{recordings.ErrReadOnly, "make it writable, or name another file with --shop"},
+		{recordings.ErrFull, "make room on that disk; then vibe log prune takes out old sessions"},
+		{recordings.ErrRunning, "end its vibe watch first, or wait ten minutes"},
+		{recordings.ErrBusy, "wait until the other program is done"},
+		{recordings.ErrNoSession, "vibe log lists the sessions"},
+		{fs.ErrNotExist, "make the folder first, or choose another"},
+	} {
+		if errors.Is(err, known.err) {
+			return hintf(known.hint, "%w", err)
+		}
+	}
+	return err
+}
+
+// viewSession finds a session by what was typed, and closes the shop after do.
+func (f shopFile) viewSession(typed string, do func(*recordings.Session) error) error {
+	shop, err := f.view()
+	if err != nil {
 		return err
 	}
-	return hintf(hint, "%w", err)
+	defer shop.Close()
+	k, err := f.session(shop, typed)
+	if err != nil {
+		return err
+	}
+	return do(k)
 }
 
 // session finds a kept session by what was typed.
