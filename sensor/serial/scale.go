@@ -32,9 +32,12 @@ func factor(name string) float64 {
 type weight struct {
 	scale float64
 	note  string
-	// against says that gravity shows as it would in another unit than the one that was given.
+	// against says that gravity cannot show so in the unit that was given.
 	against bool
 }
+
+// noGravity is in g what a sensor that feels none may still show (chosen: as for a file).
+const noGravity = 0.05
 
 // weigh finds the scale of samples that stand for a second or so: from the unit if it is given,
 // else from gravity.
@@ -46,8 +49,9 @@ type weight struct {
 func weigh(unit string, x [][3]float64) weight {
 	first, second := mean(x[:len(x)/2]), mean(x[len(x)/2:])
 	middle := norm(add(first, second, 1)) / 2
+	still := norm(add(first, second, -1)) < 0.02*middle
 	if unit == counts {
-		if apart := norm(add(first, second, -1)); !(apart < 0.02*middle) {
+		if !still {
 			return weight{note: "hold the sensor still for a second: its unit is found from gravity"}
 		}
 		return weight{scale: gravity / middle, note: fmt.Sprintf("the board sends counts: 1 g of gravity found as %.4g of them; "+
@@ -62,8 +66,8 @@ func weigh(unit string, x [][3]float64) weight {
 		return weight{scale: factor(found), note: fmt.Sprintf("no unit given: 1 g of gravity found (mean %.4g), so the values are in %s", middle, found)}
 	case found != "" && found != unit:
 		return weight{factor(unit), fmt.Sprintf("the unit is said to be %s, but gravity shows as %.4g, as it does in %s", unit, middle, found), true}
-	case in < 0.5 || in > 2: // chosen: no sensor's zero or scale is so far off
-		return weight{scale: factor(unit), note: fmt.Sprintf("gravity shows as %.3g g where 1 g belongs: is the sensor wired right?", in)}
+	case in < 0.5 || in > 2: // chosen: no sensor's zero or scale is so far off, but some feel no gravity
+		return weight{factor(unit), fmt.Sprintf("gravity shows as %.3g g where 1 g belongs: is the sensor wired right?", in), still && in > noGravity}
 	}
 	return weight{scale: factor(unit)}
 }

@@ -195,9 +195,6 @@ func (s *stream) weigh(in []timed) {
 		said = s.unit
 	}
 	w := weigh(said, values)
-	if w.against && s.unit != "" {
-		w.against, w.note = false, w.note+"; taken as said"
-	}
 	switch {
 	case w.against || w.scale == 0 && said != counts:
 		s.fail(errors.New(w.note), "say what the board sends with --unit m/s2, g, mg or counts")

@@ -60,7 +60,6 @@ func TestUnits(t *testing.T) {
 		"gravity m/s2":     {"", "# hello", "0,0,9.7", 9.7, 0, "no unit given: 1 g of gravity found (mean 9.7), so the values are in m/s2"},
 		"counts":           {"", "# unit=counts range=512", "0,0,262", gravity, 512 * gravity / 262, "the board sends counts: 1 g of gravity found as 262 of them; a sensor whose zero is off makes shake wrong by as much, often some percent"},
 		"asked":            {"counts", "#", "0,0,16384", gravity, 0, "the board sends counts: 1 g of gravity found as 1.638e+04 of them; a sensor whose zero is off makes shake wrong by as much, often some percent"},
-		"asked, not taken": {"mg", "#", "0,0,9.8", 0.0098 * gravity, 0, "the unit is said to be mg, but gravity shows as 9.8, as it does in m/s2; taken as said"},
 		"no gravity":       {"", "# unit=g", "0,0,0.01", 0.01 * gravity, 0, "gravity shows as 0.01 g where 1 g belongs: is the sensor wired right?"},
 	} {
 		d := newDesk(c.unit)
