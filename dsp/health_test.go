@@ -42,12 +42,12 @@ func TestHealth(t *testing.T) {
 			return 1e-5 * math.Round(1e5*(5*math.Sin(math.Pi/2*float64(i))+0.05*r.NormFloat64()))
 		}},
 		"hum at a sixth of the rate": {x: func(i int, u float64) float64 { return 5*math.Cos(math.Pi/3*float64(i)) + 0.02*r.NormFloat64() }},
-		"clipped above":    {x: func(_ int, u float64) float64 { return min(15, sine(u)) }, clipped: true},
-		"at known range":   {x: func(_ int, u float64) float64 { return max(-15, min(15, sine(u))) }, limit: 15, clipped: true},
-		"before its range": {x: func(_ int, u float64) float64 { return max(-15, min(15, sine(u))) }, limit: 15.2, clipped: true},
-		"below the range":  {x: func(_ int, u float64) float64 { return sine(u) }, limit: 40},
-		"stuck":            {x: func(i int, u float64) float64 { return sine(min(u, 2) + max(0, u-2.3)) }, stuck: true},
-		"all the same":     {x: func(int, float64) float64 { return 9.81 }, stuck: true},
+		"clipped above":              {x: func(_ int, u float64) float64 { return min(15, sine(u)) }, clipped: true},
+		"at known range":             {x: func(_ int, u float64) float64 { return max(-15, min(15, sine(u))) }, limit: 15, clipped: true},
+		"before its range":           {x: func(_ int, u float64) float64 { return max(-15, min(15, sine(u))) }, limit: 15.2, clipped: true},
+		"below the range":            {x: func(_ int, u float64) float64 { return sine(u) }, limit: 40},
+		"stuck":                      {x: func(i int, u float64) float64 { return sine(min(u, 2) + max(0, u-2.3)) }, stuck: true},
+		"all the same":               {x: func(int, float64) float64 { return 9.81 }, stuck: true},
 	} {
 		t.Run(name, func(t *testing.T) {
 			times, x := made(c.x)

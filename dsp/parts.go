@@ -2,6 +2,27 @@ package dsp
 
 import "math"
 
+const (
+	// familiar: a track that held for so many seconds, two looks, without a doubt. Chosen.
+	familiar = 2 * longest
+	// shown is the amplitude over its standard error at which a line at a known frequency
+	// is more than noise: for six Gaussian numbers (three axes) χ² > 30 has probability 4e-5.
+	shown = 5.5
+	// hinted is the same for a line that only casts doubt on another: 0.2 %.
+	hinted = 4.5
+	// crowded: below so many widths 1/seconds a look has no bins to itself. Chosen.
+	crowded = 6.0
+	// murmur is the whitened power below which no line hides that a fit would find: one of shown
+	// standard errors has 15 and more, one of the three bins looked at in a look as long. Chosen.
+	murmur = 6.0
+	// exactly at a part of another is a line within so much of it: of belts, whose ratio may
+	// be any from a quarter to a half, one in two thousand is. Chosen.
+	exactly = 1.5e-4
+	// faint: a line this much smaller than its multiple is not believed without a doubt.
+	// Chosen: cutters put up to a hundred times more into a multiple, accidents too.
+	faint = 0.02
+)
+
 // suspicion is a line that was seen at a whole part of another, and how exactly it stands there.
 type suspicion struct {
 	f, at     float64 // Hz, s

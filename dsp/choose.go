@@ -1,0 +1,232 @@
+package dsp
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+const (
+	// margin is the difference in worth, in nats, below which two explanations are as good
+	// as each other. Chosen: a factor of ten.
+	margin = 2.3
+	// plain: a line so many times over the threshold cannot be overlooked. Chosen.
+	plain = 50.0
+	// outrun: a line so many times faster (m/s) than the one the dial means casts doubt on
+	// the dial. Chosen: belts and motors stay below.
+	outrun = 3.0
+	// singles: of two lines without multiples the lesser is a rival from this share of the
+	// greater one's velocity. Chosen.
+	singles = 0.3
+	// within the dial's reach either of two lines may be the spindle, from this share of the
+	// velocity on. Chosen: belts and motors are not that close, another machine may be.
+	within = 0.05
+	// blurred: in less than so many seconds multiples may agree by accident. Chosen.
+	blurred = 1.4
+	// suspectFor seconds after a line was seen at a part of another, the other is not
+	// believed alone. Chosen.
+	suspectFor = 10.0
+	// toppedFor seconds a blank is expected to keep a multiple as its strongest line. Chosen.
+	toppedFor = 60.0
+	// contest: seconds for which a rival within the dial's reach stays one when it is not seen. Chosen: four readings.
+	contest = 1.0
+	// steady readings in a row make a track that is only checked, not questioned, each time.
+	steady = 4
+	// turnedUp seconds after the greater of two lines is gone the lesser is not believed. Chosen.
+	turnedUp = 60.0
+)
+
+// choose returns the hypothesis to believe, with f 0 if there is none, and the frequency of a rival
+// that explains the data about as well, 0 if there is none.
+func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival float64) {
+	tr.latest = looks[len(looks)-1]
+	all := tr.groups(looks, now)
+	expected := tr.track.predict(now)
+	best = believe(all, expected)
+	if best.f == 0 {
+		if tr.Hint > 0 || tr.Steps != nil {
+			rival = tr.contested(best, tr.outside(looks, 0), now)
+		}
+		return hypothesis{}, rival
+	}
+	if f := tr.mistaken(best, looks); f > 0 {
+		return best, f
+	}
+	if tr.Hint > 0 {
+		if best.doubt > 0 {
+			return best, best.doubt
+		}
+		if rival = tr.outside(looks, best.f); rival > 0 {
+			return best, rival
+		}
+		if rival = tr.divided(best, now); rival > 0 {
+			return best, rival
+		}
+	} else if rival = tr.suspicious(best, now); rival > 0 {
+		return best, rival
+	}
+	// A line that was followed and is still there is not left for another on one look.
+	if tr.track.count >= steady && expected > 0 && math.Abs(best.f-expected) > 0.03*expected {
+		if tr.latest.tooth(tr.fold(expected), 0.6*tr.latest.df) > 2*thresholds[tr.axes] {
+			return best, expected
+		}
+	}
+	rival = tr.rivalOf(best, all, looks[0].seconds)
+	if tr.Hint > 0 {
+		rival = tr.contested(best, rival, now)
+	}
+	return best, rival
+}
+
+// dispute is the last time that two lines could have been the spindle's.
+type dispute struct {
+	first, at  float64 // s, since when without a break, and last
+	own, rival float64 // Hz: the better one, 0 if none was good, and the other
+	lesser     float64 // Hz, the slower (m/s) of the two, when both were there for longer than a step in speed leaves two
+}
+
+// contested returns rival, and where there is none, the one that best had a moment ago, or that best itself was, if it
+// is not what was followed: a speed that changes blurs its line, and leaves another's as the only one. And if best was
+// the lesser of two lines for long, the other may have left the dial's reach since.
+func (tr *Tracker) contested(best hypothesis, rival, now float64) float64 {
+	d, same := &tr.dispute, func(f float64) bool { return best.f > 0 && math.Abs(best.f-f)*longest < 1 }
+	recent := now-d.at < max(contest, min(longest, d.at-d.first)) // what was long in doubt is not clear at once
+	if rival > 0 {
+		if !recent {
+			d.first, d.lesser = now, 0
+		}
+		d.at, d.own, d.rival = now, best.f, rival
+		if best.f > 0 && now-d.first > longest+contest {
+			d.lesser = rival
+			if tr.latest.velocity(rival) > best.speed {
+				d.lesser = best.f
+			}
+		}
+		return rival
+	}
+	switch stood := d.at-max(d.first, tr.track.since) > contest; { // and it is no step in speed
+	case recent && stood && same(d.rival) && !same(tr.track.predict(now)):
+		return cmp.Or(d.own, d.rival)
+	case recent && stood && same(tr.track.home), now-d.at < turnedUp && same(d.lesser):
+		return d.rival
+	}
+	return 0
+}
+
+// worth is a hypothesis' score, less for being slower (m/s) than the fastest line, top.
+func (h hypothesis) worth(top float64) float64 { return h.score + max(-4, math.Log(h.speed/top)) }
+
+func fastest(all []hypothesis) float64 {
+	top := 0.0
+	for _, h := range all {
+		top = max(top, h.speed)
+	}
+	return top
+}
+
+// believe picks the hypothesis worth most, the track's own a little more (expected, Hz; 0
+// none), none that was there beside another. f is 0 if there is none.
+func believe(all []hypothesis, expected float64) hypothesis {
+	top := fastest(all)
+	liking := func(h hypothesis) float64 {
+		if expected > 0 && math.Abs(h.f-expected) < max(0.03*expected, 1.5*h.look.df) {
+			return h.worth(top) + margin/2
+		}
+		return h.worth(top)
+	}
+	slices.SortStableFunc(all, func(a, b hypothesis) int { return cmp.Compare(liking(b), liking(a)) })
+	var best hypothesis
+	for _, h := range all {
+		switch {
+		case h.beside:
+		case best.f == 0:
+			best = h
+		case multiple(best.f, h.f):
+			// Both are readings of the same lines, and the slower one has a line more.
+			h.score, h.speed = max(h.score, best.score), max(h.speed, best.speed)
+			best = h
+		}
+	}
+	return best
+}
+
+// suspicious returns the frequency of another reading of the lines of best that cannot be
+// ruled out: found with it, found a while ago, or, where a multiple was the strongest line
+// before, best itself, which may be that multiple again. 0 if there is none.
+func (tr *Tracker) suspicious(best hypothesis, now float64) float64 {
+	switch {
+	case best.doubt > 0:
+		return best.doubt
+	case now-tr.suspect.at < suspectFor && multiple(best.f, tr.suspect.f):
+		return tr.suspect.f
+	case best.anchor == 1 && tr.track.count < steady && now-tr.topped < toppedFor:
+		return best.f
+	}
+	return 0
+}
+
+// rivalOf returns the frequency of the hypothesis in all that is about as good as best, or is
+// faster (m/s), or, if both are single lines, not much slower; 0 if there is none. In a look of few seconds
+// more must speak for best.
+func (tr *Tracker) rivalOf(best hypothesis, all []hypothesis, seconds float64) float64 {
+	lead := margin
+	if seconds < blurred {
+		lead *= 3
+	}
+	top, weighs := fastest(all), 1.0 // a line of the mains
+	if tr.Hint > 0 {
+		weighs = singles
+	}
+	for _, h := range all {
+		if h.f == best.f || h.lines == 0 && h.speed <= weighs*best.speed || tr.belongs(peak{f: h.f, look: h.look}, best) && !tr.swallows(best, peak{f: h.f, look: h.look}) {
+			continue
+		}
+		// What would be its multiple has been asked for its parts by an exact fit.
+		if tooth(best.f, h.f, max(best.look.df, h.look.df)) {
+			continue
+		}
+		single := h.lines == 1 && best.lines == 1 && h.speed > singles*best.speed || tr.Hint > 0 && h.speed > within*best.speed
+		if h.speed > weighs*best.speed && h.lines == 0 || h.speed > best.speed || !h.beside && (single || h.worth(top) > best.worth(top)-lead) {
+			return h.f
+		}
+	}
+	return 0
+}
+
+// outside returns the frequency of a line in the lathe's range that makes the dial's word
+// doubtful where best Hz is the line it stands for (0: none): any line where there is
+// none, a line that best would be the multiple of, and one several times as fast. 0 if there
+// is no such line.
+func (tr *Tracker) outside(looks []*look, best float64) float64 {
+	l := looks[0]
+	own, most, found := 0.0, 0.0, 0.0
+	if best > 0 {
+		own = l.velocity(best)
+	}
+	for p := range l.lines(plain*thresholds[l.axes], tr.low(), tr.high()) {
+		v := l.velocity(p.f)
+		if best > 0 && (tr.belongs(p, hypothesis{f: best, look: l}) || v < outrun*own && !multiple(best, p.f) || v < own) {
+			continue
+		}
+		if v > most && !isMains(p.f, 0) && tr.fold(p.f) >= tr.low() && !gone(looks, p) {
+			most, found = v, p.f
+		}
+	}
+	return found
+}
+
+// divided returns the frequency of a line at a half or a third of best, which makes best its multiple and
+// the dial's word wrong, 0 if none stands there.
+func (tr *Tracker) divided(best hypothesis, now float64) float64 {
+	const lowest = 3 // dials are misread by a pulley step or a gear, a factor of two or three. Chosen
+	for m := 2; m <= lowest; m++ {
+		l, f := best.look, best.f/float64(m)
+		if f < tr.low() || l.tooth(f, 0.7*l.df) < thresholds[l.axes] {
+			continue
+		}
+		if _, ok := tr.part(peak{f: best.f, look: l}, m, now); ok && !tr.suspect.aside() {
+			return f
+		}
+	}
+	return 0
+}
