@@ -164,8 +164,12 @@ func TestReplay(t *testing.T) {
 				for len(said) > 1 && said[1].T <= r.T+r.Span/2 {
 					said = said[1:]
 				}
-				require.Equal(t, first.advices[i].Say, said[0].Advice.Say, "at %v s", r.T)
-				require.Equal(t, first.advices[i].Action, said[0].Advice.Action)
+				want, got, age := first.advices[i], said[0].Advice, r.T+r.Span/2-said[0].T
+				require.Equal(t, want.Action, got.Action)
+				require.Equal(t, want.Speed, got.Speed)
+				if age == 0 || age >= 5 { // numbers alone are kept once in that time
+					require.Equal(t, want.Say, got.Say, "at %v s", r.T)
+				}
 			}
 		})
 	}

@@ -81,6 +81,7 @@ type Writer struct {
 	n       int   // readings so far
 	marks   int
 	said    assess.Advice
+	saidAt  float64   // s
 	tried   time.Time // last attempt to write
 	dropped int       // samples given up since the last chunk closed
 	closed  bool
@@ -242,7 +243,21 @@ func chunkRow(id int64, b sensor.Block, setup any) row {
 	return row{intoChunk, []any{id, from, to, n, b.Lost, known(b.Range), notes, setup, data}, n}
 }
 
-// Say keeps a reading and the advice that followed from it.
+// sameAgain is how long an advice whose numbers alone change is not kept anew, s (chosen: a
+// screen says them four times a second, and that would take as much room as the samples).
+const sameAgain = 5
+
+// news reports whether the advice that was kept last is no longer what is said.
+func (w *Writer) news(a assess.Advice, at float64) bool {
+	code := func(a, b assess.Reason) bool { return a.Code == b.Code }
+	if w.n == 0 || a.Action != w.said.Action || a.Speed != w.said.Speed || !slices.EqualFunc(a.Reasons, w.said.Reasons, code) {
+		return true
+	}
+	return at >= w.saidAt+sameAgain && !reflect.DeepEqual(w.said, a)
+}
+
+// Say keeps a reading and the advice that followed from it, where it is another one; one that
+// differs in its numbers alone every five seconds.
 func (w *Writer) Say(r assess.Reading, a assess.Advice) error {
 	if w.closed {
 		return sensor.ErrClosed
@@ -259,14 +274,14 @@ func (w *Writer) Say(r assess.Reading, a assess.Advice) error {
 	w.notes = append(w.notes, row{into: intoReading, values: []any{w.number, w.n, finite(r.T), known(r.Span), r.OK,
 		known(float64(r.Speed)), known(float64(r.SpeedSE)), known(r.Shake), known(r.ShakeSE),
 		known(r.Travel), known(r.Total), feel, strings.Join(faults, " ")}})
-	if w.n == 0 || !reflect.DeepEqual(w.said, a) {
+	if at := r.T + r.Span/2; w.news(a, at) {
 		why, err := json.Marshal(a)
 		if err != nil {
 			return err
 		}
-		w.notes = append(w.notes, row{into: intoAdvice, values: []any{w.number, w.n, finite(r.T + r.Span/2),
+		w.notes = append(w.notes, row{into: intoAdvice, values: []any{w.number, w.n, finite(at),
 			string(a.Action), known(float64(a.Speed)), a.Say, string(why)}})
-		w.said = a
+		w.said, w.saidAt = a, at
 		w.said.Reasons, w.said.Ceilings, w.said.Avoid = slices.Clone(a.Reasons), slices.Clone(a.Ceilings), slices.Clone(a.Avoid)
 	}
 	w.n++
