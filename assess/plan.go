@@ -167,7 +167,8 @@ func Validate(l Lathe, b Blank, t Task) error {
 
 // tooSlow says that the lathe has no speed below the ceiling, and what to do.
 func tooSlow(l Lathe, top Ceiling) string {
-	remedy, known := map[string]string{"chuck": "Use another chuck", "task": "Leave this task", "mount": "Hold it another way"}[top.Name]
+	remedy, known := map[string]string{"chuck": "Use another chuck", "task": "Leave this task", "mount": "Hold it another way",
+		"whirl": "Make it shorter or bring up the tailstock", "diameter": "Make it smaller"}[top.Name]
 	if !known {
 		remedy = "Saw it round and balance it first"
 	}

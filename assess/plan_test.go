@@ -342,6 +342,9 @@ func TestTooFastLathe(t *testing.T) {
 	p, err = assess.MakePlan(assess.Lathe{Low: 850, High: 3000, ChuckMax: 600}, assess.Blank{Diameter: 50, Length: 50, Held: assess.Chuck, Balance: assess.True}, assess.Finishing)
 	require.NoError(t, err)
 	assert.Equal(t, "Do not start: the lathe's slowest speed is 850 rpm and 600 is allowed (chuck). Use another chuck, or use a slower lathe.", p.Say)
+	p, err = assess.MakePlan(assess.Lathe{Low: 850, High: 3000}, assess.Blank{Diameter: 20, Length: 800, Held: assess.Chuck, Balance: assess.True}, assess.Finishing)
+	require.NoError(t, err)
+	assert.Contains(t, p.Say, "(whirl). Make it shorter or bring up the tailstock, or")
 	var got map[string]any
 	require.NoError(t, json.Unmarshal(marshal(t, p), &got))
 	assert.Nil(t, got["start_rpm"])
