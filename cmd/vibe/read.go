@@ -19,16 +19,19 @@ import (
 	"vibe/sensor"
 )
 
+// reader is what `vibe read` was told.
+type reader struct {
+	job    job
+	opts   sensor.Options
+	dial   assess.RPM
+	who    string
+	label  string
+	keep   bool
+	asJSON bool
+}
+
 func newRead() *cobra.Command {
-	var (
-		j      job
-		opts   sensor.Options
-		dial   assess.RPM
-		who    string
-		label  string
-		keep   bool
-		asJSON bool
-	)
+	var r reader
 	cmd := &cobra.Command{
 		Use:   "read FILE|N",
 		Short: "a recording of yours: what the lathe did, and which speed to go to",
@@ -41,49 +44,53 @@ with that.`,
 		Example: `  vibe read roughing.csv --diameter 310mm --length 120mm --balance rough
   vibe read roughing.wav --full-scale 2g --speed 600 --json`,
 		Args: takes("FILE"),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			if label != "" && !keep {
-				return usage{hintf("say --keep too, or leave --label out", "--label names a session that is kept")}
-			}
-			src, err := j.source(cmd, args[0], opts, &dial)
-			if err != nil {
-				return err
-			}
-			defer src.Close()
-			people, err := loadLearned()
-			if err != nil {
-				return err
-			}
-			in := input{src: src, name: nameOf(args[0]), job: j, dial: dial, comfort: people.of(j.lathe.Name, who).comfort(), keep: asJSON, progress: progressOn(cmd.ErrOrStderr())}
-			left := in.again(cmd)
-			if keep {
-				setup := in.setup()
-				setup.Label, setup.Undated = label, true
-				if in.session, err = j.shop.keep(setup); err != nil {
-					return err
-				}
-			}
-			r, err := in.follow(cmd.Context())
-			if err != nil {
-				return cmp.Or(err, in.session.drop())
-			}
-			said, unkept := in.session.finish(r.samples)
-			r.doc.Recording.Notes = append(r.doc.Recording.Notes, slices.Concat(said, left, j.notes(), j.sizeless(), r.partly(), r.tryNext(dial), in.learnt())...)
-			err = answer(cmd, asJSON, r.doc, func(p *page) { p.report(r) })
-			say(cmd.ErrOrStderr(), r.doc.Recording.Notes)
-			return cmp.Or(err, unkept)
-		},
+		RunE: func(cmd *cobra.Command, args []string) error { return r.run(cmd, args[0]) },
 	}
 	fs := cmd.Flags()
 	fs.SortFlags = false
-	j.flags(fs)
-	fs.Var(amount(speedKind, &dial), "speed", "that the dial says, for a recording at one speed")
-	recordingFlags(fs, &opts)
-	fs.Var(freeText(&who), "who", "which person, by a name, whose comfort limit counts")
-	fs.BoolVar(&keep, "keep", false, "keep it as a session: see vibe log")
-	fs.Var(freeText(&label), "label", "with --keep: what you call the work")
-	fs.BoolVar(&asJSON, "json", false, "one JSON document on standard output, no text")
+	r.job.flags(fs)
+	fs.Var(amount(speedKind, &r.dial), "speed", "that the dial says, for a recording at one speed")
+	recordingFlags(fs, &r.opts)
+	fs.Var(freeText(&r.who), "who", "which person, by a name, whose comfort limit counts")
+	fs.BoolVar(&r.keep, "keep", false, "keep it as a session: see vibe log")
+	fs.Var(freeText(&r.label), "label", "with --keep: what you call the work")
+	fs.BoolVar(&r.asJSON, "json", false, "one JSON document on standard output, no text")
 	return cmd
+}
+
+// run reads what is called name, keeps it if that was said, and answers.
+func (r *reader) run(cmd *cobra.Command, name string) error {
+	if r.label != "" && !r.keep {
+		return usage{hintf("say --keep too, or leave --label out", "--label names a session that is kept")}
+	}
+	src, err := r.job.source(cmd, name, r.opts, &r.dial)
+	if err != nil {
+		return err
+	}
+	defer src.Close()
+	people, err := loadLearned()
+	if err != nil {
+		return err
+	}
+	in := input{src: src, name: nameOf(name), job: r.job, dial: r.dial, comfort: people.of(r.job.lathe.Name, r.who).comfort(), keep: r.asJSON, progress: progressOn(cmd.ErrOrStderr())}
+	left := in.again(cmd)
+	if r.keep {
+		setup := in.setup()
+		setup.Label, setup.Undated = r.label, true
+		if in.session, err = r.job.shop.keep(setup); err != nil {
+			return err
+		}
+	}
+	rec, err := in.follow(cmd.Context())
+	if err != nil {
+		return cmp.Or(err, in.session.drop())
+	}
+	said, unkept := in.session.finish(rec.samples)
+	notes := &rec.doc.Recording.Notes
+	*notes = append(*notes, slices.Concat(said, left, r.job.notes(), r.job.sizeless(), rec.partly(), rec.tryNext(r.dial), in.learnt())...)
+	err = answer(cmd, r.asJSON, rec.doc, func(p *page) { p.report(rec) })
+	say(cmd.ErrOrStderr(), *notes)
+	return cmp.Or(err, unkept)
 }
 
 // ofFiles are the flags of a file, which nothing live has a use for.
