@@ -31,10 +31,11 @@ type response struct {
 
 // fit is the model as fitted last. It is replaced as a whole.
 type fit struct {
-	cells  []cell          // nil before the first
-	fitted []observed      // what it was fitted to
-	when   float64         // s
-	edges  map[int]float64 // upper edges already taken from the cells, by ln n in 1/200
+	cells  []cell           // nil before the first
+	fitted []observed       // what it was fitted to
+	when   float64          // s
+	edges  map[int]float64  // upper edges already taken from the cells, by ln n in 1/200
+	points map[RPM]MapPoint // predictions, likewise, by speed
 }
 
 // bin is what was measured near one speed.
@@ -129,7 +130,7 @@ func (m *response) refit() bool {
 	}
 	seen := m.seen()
 	if m.cells == nil || !m.same(seen) {
-		m.fit = fit{posterior(seen), seen, m.now, map[int]float64{}}
+		m.fit = fit{posterior(seen), seen, m.now, map[int]float64{}, map[RPM]MapPoint{}}
 	}
 	return true
 }
@@ -159,7 +160,12 @@ func (m *response) extra(n RPM) float64 {
 func (m *response) predict(speeds []RPM) []MapPoint {
 	out := make([]MapPoint, len(speeds))
 	for i, n := range speeds {
-		out[i] = predict(m.cells, n, m.extra(n))
+		p, ok := m.points[n]
+		if !ok {
+			p = predict(m.cells, n, m.extra(n))
+			m.points[n] = p
+		}
+		out[i] = p
 	}
 	return out
 }

@@ -48,39 +48,67 @@ func (m *screen) View() tea.View {
 	var lines []string
 	switch {
 	case m.inviting || m.invite != nil && m.now.Clock == 0 && m.prompt == nil && !m.help:
-		lines = m.invitation()
+		lines = m.cut(m.invitation())
 	case m.width < fullWidth || m.height < fullHeight:
-		lines = m.small()
+		lines = m.cut(m.small())
 	case m.help:
-		lines = m.helpText()
+		lines = m.cut(m.helpText())
 	default:
 		lines = m.full()
 	}
 	lines = lines[:min(len(lines), m.height)]
-	for i := range lines {
-		lines[i] = plainStyle.MaxWidth(m.width).Render(lines[i])
-	}
 	v := tea.NewView(strings.Join(lines, "\n"))
 	v.AltScreen = true
 	return v
 }
 
+// cut ends lines that are too long at the edge of the screen.
+func (m *screen) cut(lines []string) []string {
+	for i := range lines {
+		lines[i] = plainStyle.MaxWidth(m.width).Render(lines[i])
+	}
+	return lines
+}
+
+// row is one line of the screen that grows from the left.
+type row struct {
+	text  strings.Builder
+	width int // columns
+}
+
+// add puts s, of letters one column wide, behind the others.
+func (r *row) add(look lipgloss.Style, s string) {
+	if s != "" {
+		r.text.WriteString(look.Render(s))
+		r.width += utf8.RuneCountInString(s)
+	}
+}
+
+// to fills up to the column.
+func (r *row) to(column int) {
+	if gap := column - r.width; gap > 0 {
+		r.text.WriteString(strings.Repeat(" ", gap))
+		r.width = column
+	}
+}
+
 // full is the whole screen. Rows: head 1, numbers, bar 2, advice, prompt or pictures the
-// rest, caution 1, answer 1 to answerRows, keys 1.
+// rest, caution and answer 1 to saidRows each, keys 1. No line is longer than the screen: to
+// look at each of them four times a second would cost more than to draw them.
 func (m *screen) full() []string {
 	dots := m.dots()
-	top := []string{m.head()}
+	top := m.cut([]string{m.head()})
 	top = append(top, m.numbers(dots)...)
 	top = append(top, "")
 	top = append(top, m.bar(m.width-2)...)
 	top = append(top, dimStyle.Render(" * edges: starting values; ISO 20816-1 does not cover wood lathes"))
 	top = append(top, m.advice(max(1, dots-1))...)
-	bottom := append([]string{m.caution()}, m.answerLines()...)
+	bottom := append(m.wrapped(m.caution()), m.wrapped(m.answerLine())...)
 	bottom = append(bottom, m.keys())
 	rest := m.height - len(top) - len(bottom)
 	var middle []string
 	if m.prompt != nil {
-		middle = m.asking()
+		middle = m.cut(m.asking())
 	} else {
 		middle = m.pictures(rest)
 	}
@@ -160,16 +188,35 @@ func (m *screen) numbers(dots int) []string {
 	default: // what is not sure is not shown large
 		feel = "no number"
 		if r.Speed > 0 {
-			guess = "\n\n  perhaps " + fmt.Sprintf("%.0f", float64(r.Speed))
+			guess = fmt.Sprintf("  perhaps %.0f", float64(r.Speed))
 		}
 	}
-	left := lipgloss.JoinHorizontal(lipgloss.Top, paintAll(boldStyle, big(speed, dots)), "  rpm"+dimStyle.Render(guess))
-	right := lipgloss.JoinHorizontal(lipgloss.Top, paintAll(look, big(shake, dots)), "  mm/s\n\n  "+look.Reverse(true).Render(" "+feel+" "))
-	left = plainStyle.PaddingLeft(1).Width(max(m.width/2, lipgloss.Width(left)+3)).Render(left)
-	return strings.Split(lipgloss.JoinHorizontal(lipgloss.Top, left, right), "\n")
+	left, right := big(speed, dots), big(shake, dots)
+	half := max(m.width/2, utf8.RuneCountInString(left[0])+max(len(guess), len("  rpm"))+3)
+	lines := make([]string, len(left))
+	for i := range lines {
+		var r row
+		r.add(plainStyle, " ")
+		r.add(boldStyle, left[i])
+		switch i {
+		case 0:
+			r.add(plainStyle, "  rpm")
+		case 2:
+			r.add(dimStyle, guess)
+		}
+		r.to(half)
+		r.add(look, right[i])
+		switch i {
+		case 0:
+			r.add(plainStyle, "  mm/s")
+		case 2:
+			r.add(plainStyle, "  ")
+			r.add(look.Reverse(true), " "+feel+" ")
+		}
+		lines[i] = r.text.String()
+	}
+	return lines
 }
-
-func paintAll(s lipgloss.Style, lines []string) string { return s.Render(strings.Join(lines, "\n")) }
 
 // bar is the shake against the edges of the words, each word as wide as the other: the
 // edges are steps of one ratio, so that the scale is logarithmic throughout.
@@ -203,22 +250,27 @@ func (m *screen) advice(dots int) []string {
 	if a.Speed > 0 && a.Action != assess.Hold {
 		text += fmt.Sprintf(" %.0f", float64(a.Speed))
 	}
-	left := lipgloss.NewStyle().PaddingLeft(1).PaddingRight(3).Render(paintAll(lookOf(actionStyle[a.Action]), big(text, dots)))
-	room := m.width - lipgloss.Width(left) - 1
+	left := big(text, dots)
+	beside := 1 + utf8.RuneCountInString(left[0]) + 3
 	words := boldStyle.Render(a.Say)
 	for _, r := range a.Reasons {
 		if !strings.Contains(a.Say, r.Text) {
 			words += " " + sentence(r.Text)
 		}
 	}
-	height := lipgloss.Height(left)
-	told := strings.Split(plainStyle.Width(room-1).Render(words), "\n")
-	if len(told) > height {
-		told = told[:height]
-		told[height-1] = strings.TrimRight(told[height-1], " ") + "…"
+	told := strings.Split(plainStyle.Width(m.width-beside-2).Render(words), "\n")
+	if len(told) > len(left) {
+		told = told[:len(left)]
+		told[len(told)-1] = strings.TrimRight(told[len(told)-1], " ") + "…"
 	}
-	right := strings.Join(told, "\n")
-	return strings.Split(lipgloss.JoinHorizontal(lipgloss.Top, left, right), "\n")
+	look := lookOf(actionStyle[a.Action])
+	for i := range left {
+		left[i] = " " + look.Render(left[i]) + "   "
+		if i < len(told) {
+			left[i] += told[i]
+		}
+	}
+	return left
 }
 
 // sentence begins s with a capital and ends it with a full stop.
@@ -233,15 +285,16 @@ func (m *screen) caution() string {
 	return " " + warnStyle.Render("! "+all[int(m.now.Clock/10)%len(all)])
 }
 
-// answerRows is the most rows that an answer takes: what a source has to say can be long.
-const answerRows = 2
+// saidRows is the most rows that a caution or an answer takes: what a source has to say can be
+// long, and half a caution is none.
+const saidRows = 2
 
-// answerLines is answerLine in as many rows as it needs.
-func (m *screen) answerLines() []string {
-	rows := strings.Split(plainStyle.Width(m.width-1).Render(m.answerLine()), "\n")
-	if len(rows) > answerRows {
-		rows = rows[:answerRows]
-		rows[answerRows-1] = strings.TrimRight(rows[answerRows-1], " ") + "…"
+// wrapped is a line that begins with a blank in as many rows as it needs.
+func (m *screen) wrapped(line string) []string {
+	rows := strings.Split(plainStyle.Width(m.width-1).Render(line), "\n")
+	if len(rows) > saidRows {
+		rows = rows[:saidRows]
+		rows[saidRows-1] = strings.TrimRight(rows[saidRows-1], " ") + "…"
 	}
 	for i := 1; i < len(rows); i++ {
 		rows[i] = " " + rows[i]
@@ -297,16 +350,18 @@ func (m *screen) keys() string {
 // pictures are the last two minutes and the shake against speed, side by side.
 func (m *screen) pictures(rows int) []string {
 	left := m.width * 2 / 5
-	title := lipgloss.JoinHorizontal(lipgloss.Top, plainStyle.Width(left).Render(" shake, last 2 minutes"), "shake against speed, mm/s")
 	drawn := rows - 3
-	past := append(trace(m.now.Past, left-4, drawn), " 2 min ago"+strings.Repeat(" ", max(0, left-17))+"now")
+	past := append([]string{" shake, last 2 minutes"}, trace(m.now.Past, left-4, drawn)...)
+	past = append(past, " 2 min ago"+strings.Repeat(" ", max(0, left-17))+"now")
 	shape := picture(m.now.Map, m.now.Advice.Speed, m.width-left, drawn, 0)
-	shape = shape[min(1, len(shape)):] // its unit is in the title
-	for i := range past {
-		past[i] = plainStyle.Width(left).Render(past[i])
+	shape = append([]string{"shake against speed, mm/s"}, shape[min(1, len(shape)):]...) // its unit is in the title
+	for i := range shape {
+		if i == len(past) {
+			past = append(past, "")
+		}
+		past[i] = fmt.Sprintf("%-*s%s", left, past[i], shape[i])
 	}
-	both := lipgloss.JoinHorizontal(lipgloss.Top, strings.Join(past, "\n"), strings.Join(shape, "\n"))
-	return append([]string{title}, strings.Split(both, "\n")...)
+	return past
 }
 
 // asking is the open prompt.

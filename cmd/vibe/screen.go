@@ -46,9 +46,13 @@ type news struct{}
 func showScreen(s *live.Session, d *dial, a *alarm, invite func(width, height int) []string, out *os.File) error {
 	m := newScreen(s, d)
 	m.alarm, m.invite = a, invite
-	_, err := tea.NewProgram(m, tea.WithOutput(out), tea.WithoutSignalHandler()).Run()
+	_, err := tea.NewProgram(m, tea.WithOutput(out), tea.WithoutSignalHandler(), tea.WithFPS(framesPerSecond)).Run()
 	return err
 }
+
+// framesPerSecond is how often it is looked at whether there is something to draw (chosen: no
+// line waits for longer than 33 ms, and each look wakes the computer).
+const framesPerSecond = 30
 
 func newScreen(s *live.Session, d *dial) *screen {
 	return &screen{session: s, dial: d, now: s.Now(), width: 80, height: 24}

@@ -122,9 +122,8 @@ func (s *source) Close() error {
 
 const (
 	poll   = 50 * time.Millisecond  // the longest a read waits, and so the longest that Close does
-	bunch  = 20 * time.Millisecond  // lines are left to gather: each look costs more than its samples do
 	reopen = 200 * time.Millisecond // between two looks for a board that was unplugged
-	full   = 2048                   // bytes: more is waiting (Linux holds 4095; 3200 Hz bring 1900 in a bunch)
+	full   = 2048                   // bytes: more is waiting (Linux holds 4095)
 )
 
 // run reads until the end. It never waits for the consumer.
@@ -148,13 +147,14 @@ func (s *source) run(wire tty.Port) {
 // failed does not matter: a pulled cable has many names.
 func (s *source) listen(wire tty.Port) {
 	buf := make([]byte, full)
+	var looks looks
 	last := 0
 	for {
 		n, err := wire.Read(buf)
 		if err != nil || s.over() {
 			return
 		}
-		next := 0
+		next, pause := 0, time.Duration(0)
 		s.tell(func(at float64) {
 			if n > 0 {
 				s.stream.feed(buf[:n], at)
@@ -167,12 +167,13 @@ func (s *source) listen(wire tty.Port) {
 			if next != 0 {
 				s.stream.forget()
 			}
+			pause = looks.next(n, s.stream.last, s.stream.first)
 		})
 		if next != 0 && s.change(wire, next) != nil {
 			return
 		}
 		if n > 0 && n < full && last < full {
-			time.Sleep(bunch) // no backlog
+			time.Sleep(pause) // no backlog
 		}
 		last = n
 	}

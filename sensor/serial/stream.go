@@ -28,6 +28,7 @@ type stream struct {
 	unit string // as asked for; wins over the board's
 
 	link          // what is known of the board, since the cable was plugged in
+	first float64 // s, time of the first sample since a hole
 	last  float64 // s, time of the newest sample
 	bytes float64 // host time of the newest byte
 	since float64 // host time of the newest sample; before the first, of the plug
@@ -235,8 +236,12 @@ func (s *stream) emit(in []timed) {
 			s.noise(fmt.Appendf(nil, "%.4g m/s²", worst))
 			continue
 		}
-		if gap := x.t - s.last; s.last > 0 && gap > tellGap {
+		gap := x.t - s.last
+		if s.last > 0 && gap > tellGap {
 			s.note("%.1f s are missing, %d samples", gap, s.lost)
+		}
+		if s.last == 0 || gap > hole {
+			s.first = x.t
 		}
 		s.last = x.t
 		s.put(x.t, a)
