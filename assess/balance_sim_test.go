@@ -26,16 +26,15 @@ var blanks = flag.Int("blanks", 3, "random blanks in the simulated balancing")
 // with an eye that errs by up to 5 degrees.
 type bench struct {
 	*rand.Rand
-	seed    uint64
-	lathe   assess.Lathe
-	blank   assess.Blank
-	kg      float64
-	u       complex128 // g·mm, the truth
-	h, v    sensor.Mode
-	chip    sensor.Chip
-	cutting float64
-	runs    uint64
-	at      assess.RPM // speed of the first run
+	seed  uint64
+	lathe assess.Lathe
+	blank assess.Blank
+	kg    float64
+	u     complex128 // g·mm, the truth
+	h, v  sensor.Mode
+	chip  sensor.Chip
+	runs  uint64
+	at    assess.RPM // speed of the first run
 }
 
 func newBench(seed uint64) *bench {
