@@ -55,6 +55,7 @@ type Filter struct {
 	Since time.Time   // started then or later
 	Until time.Time   // started before then
 	Empty bool        // runs of the lathe alone only
+	Most  int         // the newest so many, where Text and Sizes are empty; 0: all
 }
 
 const selectSession = "SELECT id, setup, ended, parts, summary FROM session JOIN progress ON progress.session = session.id"
@@ -77,7 +78,12 @@ func (s *Shop) Sessions(f Filter) ([]*Session, error) {
 	if f.Empty {
 		add("empty = 1")
 	}
-	all, err := s.list(query+" ORDER BY started DESC, id DESC", args)
+	query += " ORDER BY started DESC, id DESC"
+	if f.Most > 0 && f.Text == "" && len(f.Sizes) == 0 {
+		query += " LIMIT ?"
+		args = append(args, f.Most)
+	}
+	all, err := s.list(query, args)
 	if errors.Is(err, ErrDamaged) {
 		all = s.salvaged(f)
 	}

@@ -41,12 +41,14 @@ them.`,
 
 func newLogList(file *shopFile) *cobra.Command {
 	var filter recordings.Filter
+	var every bool
 	cmd := &cobra.Command{
 		Use:   "list [WORDS]",
 		Short: "the sessions, newest first, or those that WORDS describe",
-		Long: `Lists the sessions, newest first. WORDS choose: each must be in the label, the
-lathe's name, the wood, the source, the task, the mount or the balance; one such
-as 310mm or 12in is the blank's diameter or length.`,
+		Long: `Lists the newest sessions, newest first, or all those that something said here
+chooses. WORDS choose: each must be in the label, the lathe's name, the wood,
+the source, the task, the mount or the balance; one such as 310mm or 12in is the
+blank's diameter or length.`,
 		Example: "  vibe log list cherry 310mm --since 2026-01-01",
 		Args:    cobra.ArbitraryArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -62,12 +64,23 @@ as 310mm or 12in is the blank's diameter or length.`,
 					filter.Text += " " + word
 				}
 			}
+			p := newPage(cmd.OutOrStdout())
+			rows := p.listed()
+			if chosen := len(args) > 0 || filter.Lathe != "" || !filter.Since.IsZero() || !filter.Until.IsZero(); !every && !chosen {
+				filter.Most = rows + 1
+			}
 			all, err := shop.Sessions(filter)
 			if err != nil && !errors.Is(err, recordings.ErrDamaged) {
 				return file.explain(err)
 			}
-			p := newPage(cmd.OutOrStdout())
+			older := filter.Most > 0 && len(all) > rows
+			if older {
+				all = all[:rows]
+			}
 			p.sessions(all)
+			if older {
+				p.wrap("  ", "and older ones: vibe log list --all, or say --since, --until or words")
+			}
 			return cmp.Or(p.flush(cmd.OutOrStdout()), file.explain(err))
 		},
 	}
@@ -75,6 +88,7 @@ as 310mm or 12in is the blank's diameter or length.`,
 	cmd.Flags().Var(freeText(&filter.Lathe), "lathe", "only those on this lathe")
 	cmd.Flags().Var(day(&filter.Since, 0), "since", "only those of this day or later: 2026-03-01")
 	cmd.Flags().Var(day(&filter.Until, 1), "until", "only those of this day or before")
+	cmd.Flags().BoolVar(&every, "all", false, "every one, not only the newest")
 	return cmd
 }
 
@@ -88,6 +102,15 @@ func day(target *time.Time, days int) *value {
 		*target = t.AddDate(0, 0, days)
 		return nil
 	}}
+}
+
+// listed is how many sessions are listed where nothing chooses: what fits the terminal with
+// the lines below it, or 40 (chosen: a sheet of paper).
+func (p *page) listed() int {
+	if p.height == 0 {
+		return 40
+	}
+	return min(max(p.height-7, 5), 40)
 }
 
 func (p *page) sessions(all []*recordings.Session) {

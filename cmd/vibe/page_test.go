@@ -1,8 +1,10 @@
 package main
 
 import (
+	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -57,6 +59,27 @@ func TestOver(t *testing.T) {
 	} {
 		assert.Equal(t, c.want, over(c.said, c.known))
 	}
+}
+
+// Where nothing chooses, the newest are listed, as many as fit; what chooses lists all it fits.
+func TestListOfMany(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "shop.sqlite")
+	shop, err := recordings.Open(path)
+	require.NoError(t, err)
+	for i := range 45 {
+		w, err := shop.Begin(recordings.Setup{Label: "bowl", Started: time.Date(2026, 1, 1, i, 0, 0, 0, time.UTC)})
+		require.NoError(t, err)
+		require.NoError(t, w.Close())
+	}
+	require.NoError(t, shop.Close())
+	for rows, args := range map[int][]string{40: {"log"}, 45: {"log", "list", "--all"}, 46: {"log", "list", "bowl"}} {
+		_, out, _ := vibe(t, nil, append(args, "--shop", path)...)
+		assert.Equal(t, min(rows, 45), strings.Count(out, " bowl "), args)
+		assert.Equal(t, rows == 40, strings.Contains(out, "and older ones"), args)
+		assert.Regexp(t, `^.*\n +45  `, out)
+	}
+	assert.Equal(t, 17, (&page{height: 24}).listed())
 }
 
 // The columns of a trend are the speeds that most runs have, not those of the first alone.
