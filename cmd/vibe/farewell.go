@@ -17,7 +17,7 @@ func (p *page) farewell(r *record, now live.Snapshot) {
 		return
 	}
 	p.overTime(r.stretches, r.band)
-	p.onTheWay(r.turns)
+	p.onTheWay(r.turns, "") // it has no other place
 	if len(now.Marks) > 0 {
 		p.head("Marks")
 	}

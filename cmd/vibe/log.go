@@ -248,7 +248,7 @@ func (p *page) session(k *recordings.Session, said []recordings.Said, marks []sp
 	for _, s := range changes(said) {
 		turns = append(turns, turn{at: s.T, action: s.Advice.Action, say: s.Advice.Say})
 	}
-	p.onTheWay(turns[max(0, len(turns)-advicesShown):])
+	p.onTheWay(turns, last.Action)
 	if len(marks) > 0 {
 		p.head("What you said")
 		for _, m := range marks {

@@ -28,7 +28,7 @@ func (p *page) report(r *record) {
 		p.ceilings(r.doc.Advice.Ceilings) // a number would look like a way round
 	}
 	p.overTime(r.stretches, r.band)
-	p.onTheWay(r.turns)
+	p.onTheWay(r.turns, r.doc.Advice.Action)
 	p.shakeAgainstSpeed(r.doc.Map, r.doc.Advice)
 	p.cautions(assess.Cautions())
 	if p.scrolled() {
@@ -109,9 +109,9 @@ func (p *page) overTime(all []stretch, band [2]float64) {
 	}
 }
 
-// onTheWay lists what the advice was while the recording ran, where it changed.
-func (p *page) onTheWay(turns []turn) {
-	if len(turns) < 2 {
+// onTheWay lists what the advice was, where it changed, unless that is what it is at the end.
+func (p *page) onTheWay(turns []turn, end assess.Action) {
+	if len(turns) == 0 || len(turns) == 1 && end == turns[0].action {
 		return
 	}
 	p.head("What the advice was on the way")

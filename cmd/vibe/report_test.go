@@ -98,6 +98,17 @@ func TestFaultWords(t *testing.T) {
 	}
 }
 
+// The one advice of a recording that ends without any is not lost; said twice it would be noise.
+func TestOnTheWay(t *testing.T) {
+	t.Parallel()
+	once := []turn{{at: 3, action: assess.Hold, say: "Hold 600 rpm."}}
+	for end, want := range map[assess.Action]bool{assess.Wait: true, assess.Lower: true, assess.Hold: false} {
+		p := newPage(nil)
+		p.onTheWay(once, end)
+		assert.Equal(t, want, strings.Contains(p.text.String(), "3.0 s  Hold 600 rpm."), end)
+	}
+}
+
 func TestStretches(t *testing.T) {
 	t.Parallel()
 	var all []stretch
