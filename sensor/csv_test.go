@@ -115,7 +115,7 @@ func TestCSVErrors(t *testing.T) {
 		want string
 	}{
 		"empty":                       {"", sensor.Options{}, `r.csv: empty file; was the recording stopped at once?`},
-		"only blanks":                 {"\n \n", sensor.Options{}, `r.csv:2: neither a header nor numbers so far; the header names a time and axes, such as t_s,x_g,y_g,z_g`},
+		"only blanks":                 {"\n \n", sensor.Options{}, `r.csv:2: neither a header nor numbers so far; the header names a time and axes, such as t_s,x_g,y_g,z_g, with commas, semicolons or tabs between`},
 		"header only":                 {"t_s,x_g\n", sensor.Options{}, `r.csv:1: a header and no rows; was the recording stopped at once?`},
 		"header, no end":              {"t_s,x_g", sensor.Options{}, `r.csv:1: a header and no rows; was the recording stopped at once?`},
 		"one column":                  {"1\n2\n3\n", sensor.Options{}, `r.csv:1: one column only; time and at least one axis are needed (comma, semicolon or tab between them), or --rate`},
@@ -177,7 +177,7 @@ func TestCSVErrors(t *testing.T) {
 		"one row":                     {"t,x_g\n0,1\n", sensor.Options{}, `r.csv:2: one row only; was the recording stopped at once?`},
 		"no line end":                 {strings.Repeat("123,", 1<<16), sensor.Options{}, `r.csv:1:65536: line of more than 65536 bytes; is this a table with line ends?`},
 		"late long line":              {"t_s,x_g\n0,1\n" + strings.Repeat("\"", 1<<17), sensor.Options{SkipBad: true}, `r.csv:3:65536: line of more than 65536 bytes; is this a table with line ends?`},
-		"prose":                       {"Dear diary,\ntoday I turned a bowl.\n", sensor.Options{}, `r.csv:2: neither a header nor numbers so far; the header names a time and axes, such as t_s,x_g,y_g,z_g`},
+		"prose":                       {"Dear diary,\ntoday I turned a bowl.\n", sensor.Options{}, `r.csv:2: neither a header nor numbers so far; the header names a time and axes, such as t_s,x_g,y_g,z_g, with commas, semicolons or tabs between`},
 		"UTF-16":                      {"\xff\xfet\x00,\x00x\x00", sensor.Options{}, `r.csv: text in UTF-16; save it as UTF-8 ("CSV UTF-8")`},
 		"UTF-16, no mark":             {"t\x00,\x00x\x00\n\x00", sensor.Options{}, `r.csv: looks like text in UTF-16; save it as UTF-8 ("CSV UTF-8")`},
 		"SQLite":                      {"SQLite format 3\x00", sensor.Options{}, `r.csv: an SQLite database, not a recording; kept sessions are read by their number`},
