@@ -55,9 +55,14 @@ func TestPartly(t *testing.T) {
 	for axes := range 4 {
 		rev := dsp.Revolution{Axes: 3, Time: 1, Span: 2, Freq: 7, Amp: 1}
 		for k := range axes { // the others are dead
-			rev.Phasor[k] = 0.5i
+			rev.Phasor[k] = complex(float64(k), 0.5)
 		}
 		dead := assess.Read(rev).Unseen
+		if axes == 2 {
+			twice := rev
+			twice.Phasor[2] = twice.Phasor[0]
+			assert.Equal(t, dead, assess.Read(twice).Unseen, "one column twice")
+		}
 		rev.Axes = axes // are not there
 		assert.Equal(t, dead, assess.Read(rev).Unseen)
 		readings := steady(0, 12, 400, 0.1)

@@ -139,12 +139,13 @@ func orbit(rev dsp.Revolution) float64 {
 	return max(0.001, math.Sqrt(max(0, 1-turn)/(1+turn)))
 }
 
-// unseen counts the axes that are not there, and those with no part in the line: noise alone
-// gives a live one more than 1e-9 of it, rounding gives a dead one less than 1e-12.
+// unseen counts the axes that are not there, those with no part in the line, and those that are
+// another once more: noise alone gives a live one more than 1e-9 of the line, and one of its own,
+// rounding gives a dead one less than 1e-12.
 func unseen(rev dsp.Revolution) int {
 	n := 3
-	for _, p := range rev.Phasor[:min(max(rev.Axes, 0), 3)] {
-		if cmplx.Abs(p) > 1e-9*rev.Amp {
+	for k, p := range rev.Phasor[:min(max(rev.Axes, 0), 3)] {
+		if cmplx.Abs(p) > 1e-9*rev.Amp && !slices.Contains(rev.Phasor[:k], p) {
 			n--
 		}
 	}

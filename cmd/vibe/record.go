@@ -44,7 +44,7 @@ type record struct {
 	turns     []turn     // of the advice
 	cause     string     // of the newest ok reading
 	cracked   bool       // the blank
-	unseen    int        // directions that an ok reading did not measure
+	unseen    int        // directions that no ok reading measured, 3 where there is none
 	band      [2]float64 // Hz, of the total
 	samples   int
 	until     float64  // s, time of the last of them
@@ -133,7 +133,7 @@ func (in input) follow(ctx context.Context) (*record, error) {
 }
 
 func newRecord(name string) *record {
-	return &record{doc: document{Recording: recording{Name: name, Faults: []dsp.Fault{}, Notes: []string{}}, Readings: []assess.Reading{}}}
+	return &record{unseen: 3, doc: document{Recording: recording{Name: name, Faults: []dsp.Fault{}, Notes: []string{}}, Readings: []assess.Reading{}}}
 }
 
 // adviser knows of the job what was said.
@@ -194,7 +194,7 @@ func (r *record) see(reading assess.Reading, advice assess.Advice, keep bool) {
 	}
 	if reading.OK {
 		r.cause = reading.Cause
-		r.unseen = max(r.unseen, reading.Unseen)
+		r.unseen = min(r.unseen, reading.Unseen)
 	}
 	if reading.Band[1] > 0 {
 		r.band = reading.Band
@@ -230,10 +230,10 @@ func (r *record) tryNext(dial assess.RPM) []string {
 
 // partly says what fewer than three axes, or dead ones, leave out.
 func (r *record) partly() []string {
-	if r.unseen == 0 {
+	if r.unseen == 0 || r.unseen == 3 {
 		return nil
 	}
-	return []string{fmt.Sprintf("only %s of three ever moved: what shakes in another direction is not seen, and may be more", plural(3-r.unseen, "axis", "axes"))}
+	return []string{fmt.Sprintf("no more than %d of three axes measured anything of their own: what shakes in another direction is not seen, and may be more", 3-r.unseen)}
 }
 
 // longEnough is the recording at one speed that the README asks for, in s.
