@@ -66,7 +66,7 @@ func weigh(unit string, x [][3]float64) weight {
 		return weight{scale: factor(found), note: fmt.Sprintf("no unit given: 1 g of gravity found (mean %.4g), so the values are in %s", middle, found)}
 	case found != "" && found != unit:
 		return weight{factor(unit), fmt.Sprintf("the unit is said to be %s, but gravity shows as %.4g, as it does in %s", unit, middle, found), true}
-	case in < 0.5 || in > 2: // chosen: no sensor's zero or scale is so far off, but some feel no gravity
+	case in < 0.7 || in > 1.3: // chosen, as for a file: a range set wrong doubles or halves it; but some sensors feel no gravity
 		return weight{factor(unit), fmt.Sprintf("gravity shows as %.3g g where 1 g belongs: is the sensor wired right?", in), still && in > noGravity}
 	}
 	return weight{scale: factor(unit)}

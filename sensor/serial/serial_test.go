@@ -222,6 +222,7 @@ func TestNotUnderstood(t *testing.T) {
 		"no gravity":       {"%[1]d,0,0,16384\n", "no unit given, and no clear gravity in the data (mean 1.638e+04)", serial.Options{}},
 		"other unit":       {"# unit=g\n%[1]d,0,0,1000\n", "the unit is said to be g, but gravity shows as 1000, as it does in mg", serial.Options{}},
 		"asked, and other": {"%[1]d,0,0,9.8\n", "the unit is said to be mg, but gravity shows as 9.8, as it does in m/s2", serial.Options{Unit: "mg"}},
+		"another range":    {"# unit=mg\n%[1]d,0,0,500\n", "gravity shows as 0.5 g where 1 g belongs", serial.Options{}},
 		"counts, not mg":   {"# unit=mg\n%[1]d,0,0,256\n", "gravity shows as 0.256 g where 1 g belongs", serial.Options{}},
 	} {
 		t.Run(name, func(t *testing.T) {

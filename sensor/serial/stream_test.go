@@ -53,14 +53,14 @@ func TestUnits(t *testing.T) {
 		z, limit             float64
 		note                 string
 	}{
-		"told":             {"", "# unit=mg range=16g", "0,0,1010", 1.01 * gravity, 16 * gravity, ""},
-		"bare range":       {"", "# unit=g range=4", "0,0,0.99", 0.99 * gravity, 4 * gravity, ""},
-		"gravity g":        {"", "#", "0.6,0,0.8", 0.8 * gravity, 0, "no unit given: 1 g of gravity found (mean 1), so the values are in g"},
-		"gravity mg":       {"", "# rate=800", "0,0,-980", -0.98 * gravity, 0, "no unit given: 1 g of gravity found (mean 980), so the values are in mg"},
-		"gravity m/s2":     {"", "# hello", "0,0,9.7", 9.7, 0, "no unit given: 1 g of gravity found (mean 9.7), so the values are in m/s2"},
-		"counts":           {"", "# unit=counts range=512", "0,0,262", gravity, 512 * gravity / 262, "the board sends counts: 1 g of gravity found as 262 of them; a sensor whose zero is off makes shake wrong by as much, often some percent"},
-		"asked":            {"counts", "#", "0,0,16384", gravity, 0, "the board sends counts: 1 g of gravity found as 1.638e+04 of them; a sensor whose zero is off makes shake wrong by as much, often some percent"},
-		"no gravity":       {"", "# unit=g", "0,0,0.01", 0.01 * gravity, 0, "gravity shows as 0.01 g where 1 g belongs: is the sensor wired right?"},
+		"told":         {"", "# unit=mg range=16g", "0,0,1010", 1.01 * gravity, 16 * gravity, ""},
+		"bare range":   {"", "# unit=g range=4", "0,0,0.99", 0.99 * gravity, 4 * gravity, ""},
+		"gravity g":    {"", "#", "0.6,0,0.8", 0.8 * gravity, 0, "no unit given: 1 g of gravity found (mean 1), so the values are in g"},
+		"gravity mg":   {"", "# rate=800", "0,0,-980", -0.98 * gravity, 0, "no unit given: 1 g of gravity found (mean 980), so the values are in mg"},
+		"gravity m/s2": {"", "# hello", "0,0,9.7", 9.7, 0, "no unit given: 1 g of gravity found (mean 9.7), so the values are in m/s2"},
+		"counts":       {"", "# unit=counts range=512", "0,0,262", gravity, 512 * gravity / 262, "the board sends counts: 1 g of gravity found as 262 of them; a sensor whose zero is off makes shake wrong by as much, often some percent"},
+		"asked":        {"counts", "#", "0,0,16384", gravity, 0, "the board sends counts: 1 g of gravity found as 1.638e+04 of them; a sensor whose zero is off makes shake wrong by as much, often some percent"},
+		"no gravity":   {"", "# unit=g", "0,0,0.01", 0.01 * gravity, 0, "gravity shows as 0.01 g where 1 g belongs: is the sensor wired right?"},
 	} {
 		d := newDesk(c.unit)
 		d.feed([]byte(c.header+"\n"), 0)
