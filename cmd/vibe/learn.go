@@ -173,11 +173,16 @@ that shake most, or those about --at.`,
 	return cmd
 }
 
+// slowestHeard makes two throbs in the four seconds that a sound lasts.
+const slowestHeard assess.RPM = 30
+
 // readings are four seconds of what is to be heard.
 func (h hearing) readings(cmd *cobra.Command) ([]assess.Reading, error) {
 	switch {
 	case h.from != "" && (h.shake > 0 || h.speed > 0):
 		return nil, usage{hintf("leave one of them out", "--from and --shake or --speed do not go together")}
+	case h.from == "" && h.shake > 0 && h.speed > 0 && h.speed < slowestHeard:
+		return nil, usage{hintf(fmt.Sprintf("at least %v", slowestHeard), "at %v four seconds hold not even two turns", h.speed)}
 	case h.from == "" && h.shake > 0 && h.speed > 0:
 		return invented(h.speed, h.shake, 4), nil
 	case h.from == "":
