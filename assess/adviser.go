@@ -282,6 +282,10 @@ func (a *Adviser) ceilings() []Ceiling {
 // called safe: rough and violent are still said, nothing else is.
 func (a *Adviser) undescribed() bool { return a.Blank.Diameter == 0 }
 
+// oneBand is how near two shaky bands are one: nobody sets a dial between them, nor is the map
+// that exact (chosen).
+const oneBand = 1.05
+
 // avoid lists the bands below the ceiling where the likeliest shake is above the comfort
 // limit, as of the last fit.
 func (a *Adviser) avoid() [][2]RPM {
@@ -292,14 +296,14 @@ func (a *Adviser) avoid() [][2]RPM {
 	a.avoided, a.avoidedOf = [][2]RPM{}, of
 	inside := false
 	for _, p := range a.response.predict(a.ladder()) {
-		switch shaky := p.Shake > a.comfort(); {
-		case shaky && inside:
-			a.avoided[len(a.avoided)-1][1] = p.Speed
-		case shaky:
+		was := inside
+		if inside = p.Shake > a.comfort(); !inside {
+			continue
+		}
+		if n := len(a.avoided); n > 0 && (was || p.Speed <= oneBand*a.avoided[n-1][1]) {
+			a.avoided[n-1][1] = p.Speed
+		} else {
 			a.avoided = append(a.avoided, [2]RPM{p.Speed, p.Speed})
-			inside = true
-		default:
-			inside = false
 		}
 	}
 	return slices.Clone(a.avoided)

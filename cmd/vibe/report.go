@@ -140,11 +140,19 @@ func (p *page) shakeAgainstSpeed(points []assess.MapPoint, advice assess.Advice)
 		p.line("%s", l)
 	}
 	for _, band := range advice.Avoid {
-		p.wrap("  ", fmt.Sprintf("avoid, or pass quickly: %.0f to %.0f rpm", float64(band[0]), float64(band[1])))
+		p.wrap("  ", "avoid, or pass quickly: "+bandText(band))
 	}
 	if !p.teach {
 		p.wrap("  ", "● measured  ○ expected  ▲ above the picture; edges: "+assess.EdgesSource)
 	}
+}
+
+// bandText is a band of speeds, or the one speed that it is.
+func bandText(band [2]assess.RPM) string {
+	if band[0] == band[1] {
+		return "about " + band[0].String()
+	}
+	return fmt.Sprintf("%.0f to %v", float64(band[0]), band[1])
 }
 
 func (p *page) cautions(cautions []string) {

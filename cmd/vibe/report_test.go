@@ -234,3 +234,17 @@ func TestWrap(t *testing.T) {
 	p.wrap("  - ", "one two three "+p.paint(red, "four five")+" six ünïcödé")
 	assert.Equal(t, "  - one two three\n    \x1b[1;31mfour five\x1b[0m six\n    ünïcödé\n", p.text.String())
 }
+
+// Two shaky bands that no dial goes between are one: the map is not as exact as that.
+func TestBandsAreApart(t *testing.T) {
+	t.Parallel()
+	r, err := input{src: demoLathe(), name: "demo"}.follow(t.Context())
+	require.NoError(t, err)
+	bands := r.doc.Advice.Avoid
+	require.Greater(t, len(bands), 1)
+	for i, band := range bands[1:] {
+		assert.Greater(t, float64(band[0]), 1.05*float64(bands[i][1]), "%v", bands)
+	}
+	assert.Equal(t, "about 1090 rpm", bandText([2]assess.RPM{1090, 1090}))
+	assert.Equal(t, "525 to 650 rpm", bandText(bands[0]))
+}
