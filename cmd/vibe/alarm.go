@@ -57,7 +57,7 @@ func openAlarm(ctx context.Context) (*alarm, error) {
 		return nil, err
 	}
 	a.ctx, a.cancel = context.WithCancel(ctx)
-	for action, samples := range map[assess.Action][]int16{assess.Lower: tones(330, 2), assess.Stop: tones(1300, 3)} {
+	for action, samples := range map[assess.Action][]int16{assess.Lower: tones(lowTone, 2), assess.Stop: tones(highTone, 3)} {
 		err = errors.Join(err, a.write(action, samples))
 	}
 	if err == nil {
@@ -132,14 +132,25 @@ func (a *alarm) close() error {
 	return os.RemoveAll(a.folder)
 }
 
-// tones are so many tones of 0.25 s, in Hz, with pauses of 0.05 s, at half of full scale.
+// The pitch of the tones, Hz, the higher two and a half times the lower. ISO 7731 wants danger
+// signals between 500 and 2500 Hz, and some of it below 1500 for who hears little above: turners
+// with ear muffs, and years of machines behind them.
+const (
+	lowTone  = 520
+	highTone = 1300
+)
+
+// tones are so many tones of 0.25 s, in Hz, with pauses of 0.05 s, at most 0.8 of full scale:
+// the first three lines of a square wave, as a sine alone drowns in the motor's hum.
 func tones(hz float64, times int) []int16 {
-	const tone, pause, edge = soundRate / 4, soundRate / 20, soundRate / 100
+	const tone, pause, edge, peak = soundRate / 4, soundRate / 20, soundRate / 100, 0.8 * 32767
 	var out []int16
 	for range times {
 		for i := range tone {
 			swell := min(1, float64(i)/edge, float64(tone-i)/edge) // no click
-			out = append(out, int16(math.Round(16384*swell*math.Sin(2*math.Pi*hz*float64(i)/soundRate))))
+			turn := 2 * math.Pi * hz * float64(i) / soundRate
+			square := math.Sin(turn) + math.Sin(3*turn)/3 + math.Sin(5*turn)/5 // stays below 1
+			out = append(out, int16(math.Round(peak*swell*square)))
 		}
 		out = append(out, make([]int16, pause)...)
 	}

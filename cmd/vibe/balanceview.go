@@ -131,6 +131,9 @@ func (v *balanceView) say(s panel.Said) (string, error) {
 func (v *balanceView) begin(s panel.Said) error {
 	n := v.session.Now()
 	b := &balancing{job: job{lathe: v.lathe, blank: n.Blank, task: n.Task}, fastened: assess.Fastening(s.Fastened)}
+	if err := b.fastened.Validate(); err != nil {
+		return hintf("it is screwed or taped", "%w", err)
+	}
 	if v.play {
 		b.play()
 	} else {

@@ -205,6 +205,27 @@ func TestPageInABrowser(t *testing.T) {
 	assert.Empty(t, b.complaints())
 }
 
+// The largest numbers there are stay on a small screen, whole: 11.4 without its last digit is a
+// lie. On a phone's side speed and shake are in sight without a touch.
+func TestPageHoldsItsNumbers(t *testing.T) {
+	b := browse(t)
+	s := live.New("board", &assess.Adviser{Lathe: assess.Lathe{Low: 200, High: 4000}, Task: assess.Roughing})
+	defer s.End()
+	link, end := shownAt(t, viewOf(s, assess.Lathe{}, false), t.TempDir(), "127.0.0.1:0")
+	defer end()
+	require.NoError(t, chromedp.Do(b.ctx, chromedp.Navigate(link)))
+	b.reads("action", "WAIT")
+	b.eval(`show = () => { act('lower', 'LOWER', '2880', 'Lower to 2880 rpm: it shakes 11.4 mm/s, violent.'); put('speed', '3288'); put('shake', '11.4'); put('feel', 'violent'); }; ''`)
+	b.reads("shake", "11.4")
+	const beyond = `[...document.querySelectorAll('#word span, #now b')].filter(e => { const r = document.createRange(); r.selectNodeContents(e);
+		const at = r.getBoundingClientRect(); return at.left < 0 || at.right > innerWidth || at.bottom > innerHeight }).map(e => e.id).join()`
+	for _, size := range [][2]int64{{320, 568}, {360, 640}, {412, 800}, {568, 320}, {740, 360}, {820, 1180}, {1400, 900}} {
+		require.NoError(t, chromedp.Do(b.ctx, chromedp.EmulateViewport(size[0], size[1])))
+		assert.Empty(t, b.eval(beyond), "%v", size)
+		assert.Equal(t, fmt.Sprint(size[0]), b.eval("String(document.documentElement.scrollWidth)"), "%v", size)
+	}
+}
+
 // feel gives the session what a sensor would feel of a spindle at n, 400 samples a second, for a while: the
 // once-per-turn line of shake mm/s and half as much at twice of it.
 func feel(s *live.Session, from, seconds float64, n assess.RPM, shake float64) (to float64) {

@@ -27,7 +27,7 @@ func (f *from) flags(fs *pflag.FlagSet) {
 		return err
 	}}, "pace", "of a recording: 1 as it was (as when not said), 10 ten times as fast, max")
 	fs.Var(whole(baudKind, &f.baud), "baud", "of a serial board that has no USB of its own: 115200 (else found)")
-	fs.Var(freeText(&f.at), "address", "of this computer, that a phone comes to: 192.168.1.20 (else found)")
+	fs.Var(freeText(&f.at), "address", "of this computer, that phones and tablets come to: 192.168.1.20 (else found)")
 }
 
 var baudKind = kind{name: "rate", units: []unit{{"baud", 1}}, bare: true, most: 1e7, example: "115200"}
@@ -68,8 +68,9 @@ func (f from) meant() error {
 	return hintf(hint, "there is no file %s", f.name)
 }
 
-// check refuses flags that the source has no use for: something else was meant.
-func (f from) check(fs *pflag.FlagSet) error {
+// check refuses flags that neither the source nor, with lan, the page has a use for: something
+// else was meant.
+func (f from) check(fs *pflag.FlagSet, lan bool) error {
 	if f.name == "" {
 		return usage{hintf("vibe watch --from simulated is a lathe to play with; --from serial is a board, --from phone a phone, --from FILE replays a recording", "--from does not say what to watch")}
 	}
@@ -87,7 +88,7 @@ func (f from) check(fs *pflag.FlagSet) error {
 		useless = slices.Concat(useless, []string{"unit", "speed"}, ofFiles)
 	}
 	for _, name := range useless {
-		if fs.Changed(name) {
+		if fs.Changed(name) && !(lan && name == "address") {
 			return usage{hintf("leave it out", "--%s means nothing with --from %s", name, f.name)}
 		}
 	}

@@ -12,6 +12,7 @@ import (
 
 	"vibe/assess"
 	"vibe/cmd/vibe/live"
+	"vibe/dsp"
 )
 
 // The least terminal that the whole screen fits on; a smaller one gets text alone.
@@ -318,6 +319,9 @@ func (m *screen) answerLine() string {
 		}
 		if follows && at == 0 {
 			return " " + shows + "; press ↑ to switch on"
+		}
+		if r := m.now.Reading; follows && m.now.Advice.Action == assess.Wait && (r.Has(dsp.Weak) || r.Has(dsp.NoTurn)) {
+			return " " + shows + ", nothing sure is felt at it; ↑ turns it up"
 		}
 		if follows {
 			return " " + shows + ", follows the advice; ↑ ↓ to turn it yourself"

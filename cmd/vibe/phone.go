@@ -7,7 +7,6 @@ import (
 	"net/http"
 	"net/netip"
 	"strings"
-	"syscall"
 	"time"
 
 	"rsc.io/qr"
@@ -35,19 +34,11 @@ type paired struct {
 
 // openPhone opens the server at an address of this machine, or at the one that was named.
 func openPhone(at string, entered func(error)) (*paired, error) {
-	addresses, err := addressesFor(at)
+	server, err := openNetwork(at, entered)
 	if err != nil {
 		return nil, err
 	}
-	p := &paired{src: phone.Open()}
-	p.server, err = panel.Open(passFolder(), addresses, entered)
-	if err != nil {
-		p.src.Close()
-		if errors.Is(err, syscall.EADDRNOTAVAIL) {
-			return nil, hintf("leave --address out to have one found", "%s is no address of this computer", addresses[0].Addr())
-		}
-		return nil, hintf("name another port, such as --address "+netip.AddrPortFrom(addresses[0].Addr(), 8444).String(), "%w", err)
-	}
+	p := &paired{src: phone.Open(), server: server}
 	p.server.Handle(phonePath, http.StripPrefix("/phone", p.src.Handler()))
 	return p, nil
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -34,7 +35,7 @@ type screen struct {
 	prompt        *prompt
 	help          bool
 	inviting      bool   // the invitation was asked for
-	said          string // answer to the last key
+	said          string // answer to the last key, until something newer is to be said
 	muted         bool
 	rings         int
 }
@@ -77,8 +78,11 @@ func (m *screen) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	case tea.WindowSizeMsg:
 		m.width, m.height = msg.Width, msg.Height
 	case news:
-		before := m.now.Clock
+		before, notes := m.now.Clock, m.now.Notes
 		next := m.listen()
+		if !slices.Equal(notes, m.now.Notes) {
+			m.said = ""
+		}
 		if m.now.Ended {
 			return m, tea.Quit
 		}
@@ -177,7 +181,7 @@ func pointOut(s *live.Session, k live.Kind) string {
 	case !ok:
 		return "marked at " + clock(mark.T)
 	}
-	return fmt.Sprintf("marked %s: %v, %s", k, mark.Speed, assess.ShakeText(mark.Shake))
+	return fmt.Sprintf("marked%s: %v, %s", map[live.Kind]string{live.Comfortable: " comfortable", live.TooMuch: " too much"}[k], mark.Speed, assess.ShakeText(mark.Shake))
 }
 
 // question is what a prompt asks.

@@ -14,6 +14,7 @@ import (
 
 	"vibe/assess"
 	"vibe/cmd/vibe/live"
+	"vibe/dsp"
 	"vibe/sensor"
 )
 
@@ -248,4 +249,45 @@ func TestScreenUnkept(t *testing.T) {
 	m.session.Unkept("", "kept again")
 	m.Update(news{})
 	assert.NotContains(t, shown(m), "NOT KEPT")
+}
+
+// Every caution is shown to its last word, on a screen of 80 columns too: half of one says
+// something else.
+func TestScreenCautions(t *testing.T) {
+	t.Parallel()
+	m, _ := watched(t)
+	for i, caution := range assess.Cautions() {
+		m.now.Clock = 10 * float64(i)
+		lines := strings.Split(shown(m), "\n")
+		assert.Contains(t, strings.Join(strings.Fields(shown(m)), " "), "! "+caution)
+		assert.Len(t, lines, m.height)
+	}
+}
+
+// The answer to a key gives way to what the source has to say after it.
+func TestScreenAnswerGivesWay(t *testing.T) {
+	t.Parallel()
+	m, _ := watched(t)
+	press(m, "m")
+	assert.Contains(t, shown(m), "marked: 600 rpm, 2.4 mm/s")
+	b := block(10.5)
+	b.Notes = []string{"the board is gone"}
+	m.session.Block(b)
+	m.Update(news{})
+	assert.Contains(t, shown(m), "the board is gone")
+	assert.NotContains(t, shown(m), "marked")
+	press(m, "c")
+	assert.Contains(t, shown(m), "marked comfortable: 600 rpm, 2.4 mm/s")
+}
+
+// A lathe to play with that turns too slowly to be felt says how to go on.
+func TestScreenPlayGoesOn(t *testing.T) {
+	t.Parallel()
+	m, _ := watched(t)
+	m.dial = newDial(playLathe(), assess.Lathe{Low: 200, High: 3000}, 200)
+	r := reading(10.2, 200, 0.01)
+	r.OK, r.Faults = false, []dsp.Fault{dsp.Weak}
+	m.session.See(r, assess.Advice{Action: assess.Wait, Say: "Wait: it is weak."})
+	m.Update(news{})
+	assert.Contains(t, shown(m), "nothing sure is felt at it; ↑ turns it up")
 }

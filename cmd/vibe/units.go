@@ -75,7 +75,7 @@ func (k kind) parse(s string) (float64, error) {
 		u := k.units[0]
 		return 0, hintf(fmt.Sprintf("write it as %s; %g %s is the most", k.example, k.most/u.factor, strings.Fields(u.names)[0]), "%q is too large to be real", s)
 	case !(v > 0):
-		return 0, hintf("leave the flag out when it is not known", "%q must be larger than zero", s)
+		return 0, hintf("leave it out when it is not known", "%q must be larger than zero", s)
 	}
 	return v, nil
 }

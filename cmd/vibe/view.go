@@ -5,8 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"net/netip"
 	"path/filepath"
 	"strings"
+	"syscall"
 
 	"vibe/assess"
 	"vibe/cmd/vibe/live"
@@ -22,11 +24,23 @@ func (w *watching) openPanel() (*panel.Server, error) {
 	case !w.lan:
 		return panel.OpenHere()
 	}
-	addresses, err := addressesFor("")
+	return openNetwork(w.at, w.entered.put)
+}
+
+// openNetwork opens a server for the shop's network, at the address that is named or at all that are found.
+func openNetwork(at string, entered func(error)) (*panel.Server, error) {
+	addresses, err := addressesFor(at)
 	if err != nil {
 		return nil, err
 	}
-	return panel.Open(passFolder(), addresses, w.entered.put)
+	server, err := panel.Open(passFolder(), addresses, entered)
+	switch {
+	case errors.Is(err, syscall.EADDRNOTAVAIL):
+		return nil, hintf("leave --address out to have one found", "%s is no address of this computer", addresses[0].Addr())
+	case err != nil:
+		return nil, hintf("name another port, such as --address "+netip.AddrPortFrom(addresses[0].Addr(), 8444).String(), "%w", err)
+	}
+	return server, nil
 }
 
 // passFolder is where the server's certificate is kept, and the passes of devices.
@@ -50,6 +64,14 @@ func (w *watching) link() string {
 		return w.phone.server.Links(phonePath)[0]
 	}
 	return w.panel.Links("/")[0]
+}
+
+// pageNote says on the screen where the page is.
+func (w *watching) pageNote() string {
+	if w.here() {
+		return "the page is at " + w.panel.Links("/")[0] + " for a browser on this computer; p shows it again"
+	}
+	return "the page at the lathe: p shows the link that lets a tablet or phone in"
 }
 
 // inviting is how the next device comes in: the phone that is the sensor, or one that looks.
@@ -209,7 +231,15 @@ func (v viewed) Say(s panel.Said) (string, error) {
 func (v viewed) hear(s panel.Said) (string, error) {
 	n := v.session.Now()
 	blank, task := n.Blank, n.Task
+	things := 0
+	for _, thing := range []string{s.Diameter, s.Task, s.Dial, s.Balance, s.Mark} {
+		if thing != "" {
+			things++
+		}
+	}
 	switch {
+	case things > 1:
+		return "", hintf("say one after the other", "more than one thing was said at once, and none was taken")
 	case s.Diameter != "":
 		d, err := lengthKind.parse(s.Diameter)
 		if err != nil {

@@ -12,6 +12,7 @@ import (
 
 	"vibe/assess"
 	"vibe/cmd/vibe/live"
+	"vibe/cmd/vibe/panel"
 	"vibe/sensor"
 )
 
@@ -105,4 +106,19 @@ func FuzzSay(f *testing.F) {
 		_, err := viewOf(session, job.lathe, false).Show()
 		require.NoError(t, err)
 	})
+}
+
+// The page says one thing at a time, and knows two ways to hold a mass.
+func TestPageRefuses(t *testing.T) {
+	t.Setenv("XDG_DATA_HOME", t.TempDir())
+	s := live.New("test", &assess.Adviser{Lathe: assess.Lathe{Low: 200, High: 3000}, Task: assess.Roughing})
+	defer s.End()
+	for _, play := range []bool{false, true} {
+		v := viewOf(s, assess.Lathe{}, play)
+		_, err := v.Say(panel.Said{Diameter: "290mm", Task: "sanding"})
+		assert.ErrorContains(t, err, "none was taken. say one after the other")
+		assert.Zero(t, s.Now().Blank.Diameter)
+		_, err = v.Say(panel.Said{Balance: "begin", Trial: "20g", Radius: "90mm", Fastened: "glued"})
+		assert.ErrorContains(t, err, "screwed or taped")
+	}
 }

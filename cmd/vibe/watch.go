@@ -50,7 +50,7 @@ something changed. Every session is kept: see vibe log.`,
   vibe watch --from roughing.csv --pace 4 --diameter 310mm --length 120mm`,
 		Args: takes(),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if err := f.check(cmd.Flags()); err != nil {
+			if err := f.check(cmd.Flags(), lan); err != nil {
 				return err
 			}
 			if f.name == simulated {
@@ -79,7 +79,7 @@ something changed. Every session is kept: see vibe log.`,
 			if w.phone != nil {
 				notes = append(notes, phoneNotes(speed)...)
 			}
-			w.lan, w.alarm = lan, speaker
+			w.lan, w.at, w.alarm = lan, f.at, speaker
 			if page || lan {
 				if w.panel, err = w.openPanel(); err != nil {
 					return cmp.Or(err, w.in.src.Close())
@@ -122,6 +122,7 @@ type watching struct {
 	phone   *paired       // a phone as the sensor, else nil
 	panel   *panel.Server // of the page, else nil
 	lan     bool          // which the shop's network finds
+	at      string        // the address for that, "" is found
 	balance *balanceView  // of the page, else nil
 	entered entries       // devices that came by a link
 	real    bool          // a turner stands at the lathe now
@@ -299,6 +300,9 @@ func (w *watching) loop(adviser *assess.Adviser, show func(assess.Reading, asses
 
 // onScreen watches on a terminal.
 func (w *watching) onScreen(adviser *assess.Adviser, out *os.File) error {
+	if w.panel != nil {
+		w.session.Note(w.pageNote())
+	}
 	ended := make(chan error, 1)
 	go func() {
 		show := func(assess.Reading, assess.Advice) error { return nil } // the screen looks for itself

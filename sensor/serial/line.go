@@ -1,6 +1,7 @@
 package serial
 
 import (
+	"math"
 	"strconv"
 	"strings"
 
@@ -48,7 +49,7 @@ func parseSample(b []byte) (s sample, ok bool) {
 	}
 	for k, f := range field[n-3 : n] {
 		v, err := strconv.ParseFloat(string(f), 64)
-		if err != nil {
+		if err != nil || math.Abs(v) > mostSent { // spoilt on the way
 			return sample{}, false
 		}
 		s.v[k] = v
@@ -122,6 +123,9 @@ func parseHeader(text string) (h header) {
 	}
 	return h
 }
+
+// mostSent is the largest number that a board can mean (chosen: converters have 24 bits at most).
+const mostSent = 1 << 24
 
 // absurd is more, in m/s², in Hz and in counts, than a sensor can mean (chosen: a shock sensor
 // ends near 1e6 m/s²).

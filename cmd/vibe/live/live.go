@@ -20,6 +20,9 @@ const (
 	// StaleAfter is how long no block may come before what is shown counts as old (chosen:
 	// readings come four a second; a lathe can change within two).
 	StaleAfter = 1500 * time.Millisecond
+	// beginning is how long the first block may take (chosen: a board's program starts in two
+	// seconds, and where it sends no time its pace is measured for two more).
+	beginning = 5 * time.Second
 	// Span is how much of the past is kept, s.
 	Span = 120.0
 
@@ -112,7 +115,7 @@ func New(source string, adviser *assess.Adviser) *Session {
 	s := &Session{own: adviser.Checked, adviser: adviser, heard: time.Now(), changed: make(chan struct{})}
 	s.now = Snapshot{Source: source, Blank: adviser.Blank, Task: adviser.Task, Comfort: adviser.Comfort,
 		Checked: adviser.Checked, Advice: wait("no-data", "no reading yet")}
-	s.quiet = time.AfterFunc(StaleAfter, s.silent)
+	s.quiet = time.AfterFunc(beginning, s.silent)
 	return s
 }
 

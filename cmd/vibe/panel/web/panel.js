@@ -117,14 +117,16 @@ async function hear(which) {
 }
 $('hear').addEventListener('click', () => hear(''));
 
-// sound: one low tone for lower, three high ones for stop or a lost connection, a soft one otherwise.
+// sound: two low tones for lower, three high ones for stop or a lost connection, a soft one otherwise; pitched as the
+// computer's own are.
 let audio;
 function sound(action) {
   if ($('sound').ariaPressed !== 'true') return;
   audio ||= new AudioContext();
-  const [tone, times] = { stop: [1300, 3], lost: [1300, 3], lower: [330, 2] }[action] || [660, 1];
+  const [tone, times] = { stop: [1300, 3], lost: [1300, 3], lower: [520, 2] }[action] || [660, 1];
   for (let i = 0; i < times; i++) {
     const o = audio.createOscillator(), g = audio.createGain(), t = audio.currentTime + i * .3;
+    o.type = times > 1 ? 'square' : 'sine';
     o.frequency.value = tone; g.gain.setValueAtTime(.3, t); g.gain.exponentialRampToValueAtTime(.001, t + .25);
     o.connect(g).connect(audio.destination); o.start(t); o.stop(t + .25);
   }

@@ -71,12 +71,20 @@ const plots = (() => {
       { draw: orders, x: (u, min, max) => [0, line ? Math.min(max, 5.5 * line) : max], y: (u, min, max) => [0, Math.max(.2, max * 1.25)] });
   };
   addEventListener('resize', () => { if (map) [map, past, turns].forEach(u => u.setSize(size(u.root.parentNode))); });
+  // tell says what the pictures show to who does not see them.
+  const tell = (seen, shakes) => {
+    const mm = v => v.toPrecision(2) + ' mm/s';
+    const say = (id, text) => document.getElementById(id).setAttribute('aria-label', text);
+    say('map', 'Shake against speed. ' + (seen.length ? 'Measured: ' + seen.map(p => mm(p.shake_mm_s) + ' at ' + Math.round(p.speed_rpm) + ' rpm').join(', ') + '.' : 'Nothing is measured yet.'));
+    say('past', 'Shake over the last two minutes. ' + (shakes.length ? 'From ' + mm(Math.min(...shakes)) + ' to ' + mm(Math.max(...shakes)) + ', last ' + mm(shakes.at(-1)) + '.' : 'Nothing is measured yet.'));
+  };
   const draw = (doc) => {
     if (!map) begin();
     limits = { edges: doc.edges_mm_s, avoid: doc.advice.avoid, ceilings: (doc.advice.ceilings || []).map(c => c.rpm) };
     const m = doc.map || [];
     map.setData([m.map(p => p.speed_rpm), m.map(p => p.high_mm_s), m.map(p => p.low_mm_s), m.map(p => p.shake_mm_s), m.map(p => p.seen ? p.shake_mm_s : null)]);
     past.setData([doc.past.map(p => p[0] - doc.clock_s), doc.past.map(p => p[1])]);
+    tell(m.filter(p => p.seen), doc.past.map(p => p[1]).filter(v => v !== null));
   };
   // spectrum draws it, or nothing without data, and returns what is to be said of it.
   draw.spectrum = s => {
