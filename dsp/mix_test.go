@@ -209,8 +209,8 @@ func (m mix) count(t *testing.T, v dsp.Revolution, truth sensor.Truth, hint bool
 }
 
 // allowed reports whether the data allow a number: a standard error of the amplitude below
-// 4 % (1.35 % with no word of the dial) in 4 s by the Cramér-Rao bound √(S/T), turns enough in the window, nothing else that
-// could be the spindle, and no image of it in the range.
+// 4 % (1.35 % with no word of the dial) in what was heard of this speed, at most 4 s, by the Cramér-Rao bound √(S/T),
+// turns enough in the window, nothing else that could be the spindle, and no image of it in the range.
 func (m mix) allowed(v dsp.Revolution, truth sensor.Truth, hint bool) bool {
 	noise := math.Hypot(m.noise, m.sim.Cutting.White)
 	shake := 1000 * truth.Amp / (2 * math.Pi * truth.Freq) / math.Sqrt2 // mm/s rms
@@ -218,13 +218,30 @@ func (m mix) allowed(v dsp.Revolution, truth sensor.Truth, hint bool) bool {
 	if !hint {
 		need = 0.0135 // or a hidden line, of which this one is a multiple, explains them too
 	}
-	clear := noise/2 <= need*truth.Amp && shake > 0.1 && m.sim.Knock.Peak == 0
+	end := v.Time + v.Span/2
+	heard := end
+	for _, p := range m.sim.Speed {
+		if p.At < end {
+			heard = min(heard, end-p.At)
+		}
+	}
+	clear := noise/math.Sqrt(min(4, heard)) <= need*truth.Amp && shake > 0.1 && m.sim.Knock.Peak == 0 && !m.covered(truth.Freq)
 	coarse := m.sim.Chip.Step > truth.Amp
-	late := v.Time+v.Span/2 > 1.2                                                 // with no word of the dial a line must have been there before
-	clear = clear && !slices.ContainsFunc(m.sim.Lines, func(l sensor.Line) bool { // or the dial may mean its multiple
-		return hint && (math.Abs(l.Order-0.5) < 0.005 || math.Abs(l.Order-1.0/3) < 0.005)
+	late := end > 1.2                                                             // with no word of the dial a line must have been there before
+	clear = clear && !slices.ContainsFunc(m.sim.Lines, func(l sensor.Line) bool { // or the dial may mean another, or its multiple
+		order := l.Order + l.Hz/truth.Freq
+		return hint && (math.Abs(order-1) < 0.11 || math.Abs(order-0.5) < 0.005 || math.Abs(order-1.0/3) < 0.005)
 	})
 	return clear && !coarse && v.Span > min(7.5/truth.Freq, 3.9) && (hint || late && m.alone(truth) && m.sim.Chip.Rate > 140+truth.Freq)
+}
+
+// covered reports whether a line at f Hz is where the mains hum, or where one of its multiples would fold onto it,
+// closer than two widths of 4 s.
+func (m mix) covered(f float64) bool {
+	mains := slices.ContainsFunc([]float64{50, 60, 100, 120}, func(hum float64) bool { return math.Abs(f-hum) < 0.0025*hum })
+	rate := m.sim.Chip.Rate
+	fold := func(g float64) float64 { return math.Abs(g - rate*math.Round(g/rate)) }
+	return mains || rate < 150 && slices.ContainsFunc([]float64{2, 3, 4, 5}, func(k float64) bool { return math.Abs(fold(k*f)-fold(f)) < 0.5 })
 }
 
 // TestMix holds the tracker against the truth of random lathes. Run it with -v for the
