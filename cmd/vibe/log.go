@@ -66,7 +66,8 @@ blank's diameter or length.`,
 			}
 			p := newPage(cmd.OutOrStdout())
 			rows := p.listed()
-			if chosen := len(args) > 0 || filter.Lathe != "" || !filter.Since.IsZero() || !filter.Until.IsZero(); !every && !chosen {
+			chosen := len(args) > 0 || filter.Lathe != "" || !filter.Since.IsZero() || !filter.Until.IsZero()
+			if !every && !chosen {
 				filter.Most = rows + 1
 			}
 			all, err := shop.Sessions(filter)
@@ -77,7 +78,14 @@ blank's diameter or length.`,
 			if older {
 				all = all[:rows]
 			}
-			p.sessions(all)
+			switch {
+			case len(all) == 0 && chosen:
+				p.line("No such session. vibe log list --all shows every one.")
+			case len(all) == 0:
+				p.line("No session is kept. vibe watch keeps every one, vibe read FILE --keep a recording.")
+			default:
+				p.sessions(all)
+			}
 			if older {
 				p.wrap("  ", "and older ones: vibe log list --all, or say --since, --until or words")
 			}
@@ -114,10 +122,6 @@ func (p *page) listed() int {
 }
 
 func (p *page) sessions(all []*recordings.Session) {
-	if len(all) == 0 {
-		p.line("No such session. vibe log lists them all.")
-		return
-	}
 	over, drawn := "shake over time", 16
 	if p.width < 72 {
 		over, drawn = "shake", 6

@@ -103,7 +103,7 @@ func newLogPrune(file *shopFile) *cobra.Command {
 				p.line("Session %d stays: %v.", k.Number, recordings.ErrRunning)
 			}
 			if len(chosen) == 0 {
-				p.line("No such session.")
+				p.line("There is nothing to remove.")
 				return p.flush(cmd.OutOrStdout())
 			}
 			p.sessions(chosen)
