@@ -171,15 +171,18 @@ func title(k *recordings.Session) string {
 
 // fit makes s as many columns wide as told, in one line.
 func fit(s string, width int) string {
-	s = strings.Join(strings.Fields(s), " ")
-	if visible(s) > width {
-		for visible(s) >= width {
-			_, n := utf8.DecodeLastRuneInString(s)
-			s = s[:len(s)-n]
+	s = harmless(strings.ToValidUTF8(strings.Join(strings.Fields(s), " "), "?"))
+	cut, column := 0, 0 // where it must end to leave room for the sign of that
+	for at, r := range s {
+		if column += visible(string(r)); column < width {
+			cut = at + utf8.RuneLen(r)
 		}
-		s += "…"
+		if column > width {
+			s = s[:cut] + "…"
+			break
+		}
 	}
-	return s + strings.Repeat(" ", width-visible(s))
+	return s + strings.Repeat(" ", max(0, width-visible(s)))
 }
 
 // sparkEdges are the shakes in mm/s at which the next higher sign begins: the edges of the

@@ -18,7 +18,7 @@ import (
 func TestHostileNames(t *testing.T) {
 	t.Parallel()
 	assert.Equal(t, "a\nb\x1b[1mcd", harmless("a\r\n\x07b\x1b[1mc\x1b[2Jd\u009b"))
-	for _, label := range []string{"two\nlines\x1b[2J\x07", "日本語のとても長いラベル日本語のとても長い", "ordinary", ""} {
+	for _, label := range []string{"two\nlines\x1b[2J\x07", "日本語のとても長いラベル日本語のとても長い", strings.Repeat("a story without an end ", 1e5), "ordinary", "e\u0301e\u0301\xff", strings.Repeat("\xff", 90), ""} {
 		for width := 60; width <= 100; width += 20 {
 			p := &page{width: width}
 			p.sessions([]*recordings.Session{{Number: 12, Ended: true, Setup: recordings.Setup{Label: label}}})
