@@ -25,6 +25,9 @@ const (
 	enough = 10
 	// gross is a drift that no crystal or resonator has (ceramic ones: 0.5 %).
 	gross = 0.02
+	// none is a drift of which there is nothing to say (chosen: three times what enough windows
+	// tell).
+	none = 1e-4
 )
 
 // Add takes a sample of sensor time t that came at host time at, both in s and neither going
@@ -50,6 +53,8 @@ func (d *Drift) Add(who string, t, at float64) (note string) {
 	switch {
 	case d.windows == 2 && math.Abs(slow) > gross:
 		return fmt.Sprintf("%s's clock runs at %.3g of this computer's: every speed is off by that factor, unless it is a simulated one", who, 1-slow)
+	case d.windows == enough+1 && math.Abs(slow) < none:
+		return fmt.Sprintf("%s's clock and this computer's agree within %.3g %%", who, 100*none)
 	case d.windows == enough+1 && math.Abs(slow) <= gross:
 		pace, speeds := "slow", "high"
 		if slow < 0 {

@@ -23,7 +23,8 @@ func TestDrift(t *testing.T) {
 	}{
 		{0.005, "the board's clock runs (.*) % slow against this computer's: speeds read so much too high", 0.5, 0.005},
 		{-0.003, "the board's clock runs (.*) % fast against this computer's: speeds read so much too low", 0.3, 0.005},
-		{0, "the board's clock runs (.*) % (?:slow|fast) against", 0, 0.005},
+		{0, "^the board's clock and this computer's agree within (.*) %$", 0.01, 1e-9},
+		{0.0002, "the board's clock runs (.*) % slow against", 0.02, 0.005},
 		{0.5, "the board's clock runs at (.*) of this computer's: every speed is off", 0.5, 0.01},
 		{-11, "the board's clock runs at (.*) of this computer's: every speed is off", 12, 0.1},
 	} {
