@@ -62,7 +62,7 @@ func Open() *Source {
 func (s *Source) Next() (sensor.Block, error) {
 	for {
 		s.mu.Lock()
-		b, ok := s.stream.take()
+		b, ok := s.stream.held.Take()
 		closed := s.closed
 		s.mu.Unlock()
 		switch {

@@ -14,7 +14,6 @@ const (
 	tellGap  = 1.0    // s; shorter gaps are counted only (chosen, as for serial)
 	tellLate = 1.5    // s that what comes may be old before it is said (chosen, as silence)
 	jump     = 1 << 20
-	hold     = 1 << 16 // samples held for a slow consumer, 18 min at 60 Hz (chosen)
 )
 
 // stream turns frames and the host's time into blocks. It does no input and knows no clock, so
@@ -29,8 +28,7 @@ type stream struct {
 	asked bool    // that no phone has come has been said
 	bad   int     // samples that could not be
 	lost  int     // not yet told
-	block sensor.Block
-	over  int // dropped since the consumer last came
+	held  sensor.Held
 }
 
 // page is what a page that was loaded anew does not have yet.
@@ -131,7 +129,8 @@ func (s *stream) place(x []sample, at float64) {
 		if s.begun {
 			s.gap(t - s.last)
 		}
-		s.put(t, x.v)
+		s.held.Put(t, x.v, 0, s.lost)
+		s.lost = 0
 		s.newest, s.last, s.begun, s.quiet = own, t, true, false
 	}
 	if s.begun {
@@ -187,39 +186,6 @@ func (s *stream) have() *uint32 {
 	return &next
 }
 
-// put appends a sample. When nobody takes them, the older half makes room.
-func (s *stream) put(t float64, v [3]float64) {
-	b := &s.block
-	if len(b.T) >= hold {
-		half := len(b.T) / 2
-		b.T = append(b.T[:0], b.T[half:]...)
-		for k := range b.Axes {
-			b.Axes[k] = append(b.Axes[k][:0], b.Axes[k][half:]...)
-		}
-		b.Lost += half
-		s.over += half
-	}
-	if b.Axes == nil {
-		b.Axes = make([][]float64, 3)
-	}
-	b.T = append(b.T, t)
-	for k := range b.Axes {
-		b.Axes[k] = append(b.Axes[k], v[k])
-	}
-	b.Lost += s.lost
-	s.lost = 0
-}
-
-// take returns what there is for the consumer; ok is false if there is nothing.
-func (s *stream) take() (b sensor.Block, ok bool) {
-	if s.over > 0 {
-		s.note("this computer did not keep up: %d samples were dropped", s.over)
-		s.over = 0
-	}
-	b, s.block = s.block, sensor.Block{}
-	return b, len(b.T) > 0 || len(b.Notes) > 0
-}
-
 // background takes the page's word that it is not seen any more.
 func (s *stream) background() {
 	s.note("the phone's page is in the background or its screen is off: no data until it is in front again; the lathe may be turning")
@@ -246,7 +212,5 @@ func (s *stream) silent(connected bool) {
 }
 
 func (s *stream) note(format string, args ...any) {
-	if text := fmt.Sprintf(format, args...); text != "" {
-		s.block.Notes = append(s.block.Notes, text)
-	}
+	s.held.Note(fmt.Sprintf(format, args...))
 }

@@ -127,7 +127,7 @@ func FuzzStream(f *testing.F) {
 			at += 0.05
 			s.feed(text[:min(n, len(text))], at)
 			s.tick(at)
-			b, _ := s.take()
+			b, _ := s.held.Take()
 			for i, x := range b.T {
 				require.Greater(t, x, last)
 				last = x
@@ -155,7 +155,7 @@ func BenchmarkLine(b *testing.B) {
 			us += 1250
 		}
 		s.feed(text, 0)
-		s.take()
+		s.held.Take()
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/lines, "ns/sample")
 }

@@ -82,7 +82,7 @@ func (s *source) Next() (sensor.Block, error) {
 			s.mu.Unlock()
 			return sensor.Block{}, s.end()
 		}
-		b, ok := s.stream.take()
+		b, ok := s.stream.held.Take()
 		err := s.stream.err
 		s.mu.Unlock()
 		if ok {

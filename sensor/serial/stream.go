@@ -11,14 +11,13 @@ import (
 )
 
 const (
-	longestLine = 256     // bytes (chosen: no line of the protocol comes near)
-	agree       = 16      // lines in a row with other columns are a new layout (chosen)
-	tellGap     = 1.0     // s; shorter gaps are counted only (chosen)
-	hold        = 1 << 16 // samples held for a slow consumer, 20 s at 3200 Hz (chosen)
-	weighing    = 1.0     // s of samples from which gravity is taken (chosen)
-	settled     = 3       // lines understood: the board and we speak the same (chosen)
-	silence     = 0.7     // s without a sample that are said (chosen; a bunch is never so late)
-	starting    = 3.0     // s that a board may need to start (chosen: boot loaders take 2 s)
+	longestLine = 256 // bytes (chosen: no line of the protocol comes near)
+	agree       = 16  // lines in a row with other columns are a new layout (chosen)
+	tellGap     = 1.0 // s; shorter gaps are counted only (chosen)
+	weighing    = 1.0 // s of samples from which gravity is taken (chosen)
+	settled     = 3   // lines understood: the board and we speak the same (chosen)
+	silence     = 0.7 // s without a sample that are said (chosen; a bunch is never so late)
+	starting    = 3.0 // s that a board may need to start (chosen: boot loaders take 2 s)
 )
 
 // stream turns bytes and the host's time into blocks. It does no input and knows no clock, so
@@ -34,8 +33,7 @@ type stream struct {
 	since float64 // host time of the newest sample; before the first, of the plug
 	quiet bool    // the silence that lasts has been said
 	bad   int     // lines that were none of ours
-	block sensor.Block
-	over  int   // samples dropped since the consumer last came
+	held  sensor.Held
 	err   error // the end
 }
 
@@ -222,7 +220,6 @@ func (s *stream) emit(in []timed) {
 	if s.header.bare {
 		limit *= s.scale
 	}
-	s.block.Range = limit
 	for _, x := range in {
 		s.lost += x.lost
 		var a [3]float64
@@ -244,42 +241,9 @@ func (s *stream) emit(in []timed) {
 			s.first = x.t
 		}
 		s.last = x.t
-		s.put(x.t, a)
+		s.held.Put(x.t, a, limit, s.lost)
+		s.lost = 0
 	}
-}
-
-// put appends a sample. When nobody takes them, the older half makes room.
-func (s *stream) put(t float64, a [3]float64) {
-	b := &s.block
-	if len(b.T) >= hold {
-		half := len(b.T) / 2
-		b.T = append(b.T[:0], b.T[half:]...)
-		for k := range b.Axes {
-			b.Axes[k] = append(b.Axes[k][:0], b.Axes[k][half:]...)
-		}
-		b.Lost += half
-		s.over += half
-	}
-	if b.Axes == nil {
-		b.Axes = make([][]float64, 3)
-	}
-	b.T = append(b.T, t)
-	for k := range b.Axes {
-		b.Axes[k] = append(b.Axes[k], a[k])
-	}
-	b.Lost += s.lost
-	s.lost = 0
-}
-
-// take returns what there is for the consumer; ok is false if there is nothing.
-func (s *stream) take() (b sensor.Block, ok bool) {
-	if s.over > 0 {
-		s.note("this computer did not keep up: %d samples were dropped", s.over)
-		s.over = 0
-	}
-	b = s.block
-	s.block = sensor.Block{}
-	return b, len(b.T) > 0 || len(b.Notes) > 0
 }
 
 func (s *stream) heard(h header) {
@@ -321,7 +285,7 @@ func (s *stream) noise(text []byte) {
 
 func (s *stream) note(format string, args ...any) {
 	if text := fmt.Sprintf(format, args...); text != "" {
-		s.block.Notes = append(s.block.Notes, s.port+": "+text)
+		s.held.Note(s.port + ": " + text)
 	}
 }
 

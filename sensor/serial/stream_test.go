@@ -42,7 +42,7 @@ func newDesk(unit string) *desk {
 func (d *desk) all(t *testing.T) sensor.Block {
 	t.Helper()
 	require.NoError(t, d.err)
-	b, _ := d.take()
+	b, _ := d.held.Take()
 	return b
 }
 
