@@ -12,6 +12,7 @@ type health struct {
 	step    float64 // m/s², 0 if none was found
 	clipped bool
 	stuck   bool
+	filled  float64 // Hz, at most the sensor's own rate where rows were filled in between; 0 where none were
 	dead    [3]bool // the axis says the same all the time
 }
 
@@ -26,6 +27,7 @@ func (h *health) inspect(t []float64, x [][]float64, dt, limit float64, sort *[]
 	*h = health{dt: dt, step: stepOf(x, sort)}
 	h.times(t)
 	h.repeats(t, x)
+	h.filled = bent(x, h.step, sort) / dt
 	for a := range x {
 		if !h.dead[a] && pressed(x[a], limit, h.step) {
 			h.clipped = true
@@ -61,6 +63,47 @@ func (h *health) repeats(t []float64, x [][]float64) {
 			h.stuck = true
 		}
 	}
+}
+
+// bent returns the share of the rows of x at which the straight lines between the sensor's own rows meet, where
+// somebody drew such lines to fill in two rows or more between each two; 0 where nobody did. Between, three rows in a
+// row are straight but for the rounding of their last digit, and where lines meet they are not; of what no line was
+// drawn through half is never that straight.
+func bent(x [][]float64, step float64, sort *[]float64) float64 {
+	const (
+		most, least = 0.4, 0.05 // share of the rows. Chosen: 2 to 19 filled in between each two
+		sharp       = 20.0      // times the bend of half of the rows. Chosen: noise does not reach 10
+		flat        = 0.1       // of what half of the rows rise. Chosen: noise bends more than it rises
+	)
+	from := max(0, len(x[0])-160)
+	across := func(of func(left, mid, right float64) float64) []float64 {
+		d := (*sort)[:0]
+		for i := from + 1; i+1 < len(x[0]); i++ {
+			size := 0.0
+			for _, v := range x {
+				size = max(size, math.Abs(of(v[i-1], v[i], v[i+1])))
+			}
+			d = append(d, size)
+		}
+		*sort = d
+		return d
+	}
+	bends := across(func(left, mid, right float64) float64 { return left - 2*mid + right })
+	if len(bends) < 40 {
+		return 0
+	}
+	usual := median(bends)
+	n := 0.0
+	for _, bend := range bends {
+		if bend > sharp*max(usual, step/2, 1e-7) {
+			n++
+		}
+	}
+	share := n / float64(len(bends))
+	if share < least || share > most || usual > flat*median(across(func(left, _, right float64) float64 { return right - left })) {
+		return 0
+	}
+	return share
 }
 
 // repeated reports whether row i of x equals the one before.

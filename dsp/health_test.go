@@ -77,6 +77,56 @@ func TestMissing(t *testing.T) {
 	assert.InDelta(t, 0.1, h.missing, 0.001)
 }
 
+// TestBent: rows that were filled in by straight lines are told, and what was not is left alone: smooth or noisy,
+// fine or in steps.
+func TestBent(t *testing.T) {
+	t.Parallel()
+	r := rand.New(rand.NewPCG(3, 9))
+	for name, c := range map[string]struct {
+		fill  int     // rows for each of the sensor's
+		noise float64 // m/s²
+		digit float64 // m/s², rounding of what is written
+		step  float64 // m/s², of the sensor
+		want  float64
+	}{
+		"four for one":                 {4, 0.05, 1e-4, 0, 0.25},
+		"eight for one, no noise":      {8, 0, 1e-9, 0, 0.125},
+		"seven for one, steps":         {7, 0.05, 1e-5, 0.002, 1.0 / 7},
+		"own rows":                     {1, 0.05, 1e-4, 0, 0},
+		"own rows, no noise":           {1, 0, 1e-12, 0, 0},
+		"own rows, no noise, 4 digits": {1, 0, 1e-4, 1e-4, 0},
+		"own rows, knocks":             {1, 0.05, 1e-4, 0, 0},
+		"own rows, coarse":             {1, 0.02, 0.1, 0.1, 0},
+		"own rows, coarse, calm":       {1, 0.001, 0.04, 0.04, 0},
+	} {
+		t.Run(name, func(t *testing.T) {
+			felt := func(f, size, turn float64, i int) float64 {
+				v := size*math.Sin(2*math.Pi*f*float64(i)/400+turn) + c.noise*r.NormFloat64()
+				if name == "own rows, knocks" && i%20 < 2 {
+					v += 30 * r.NormFloat64()
+				}
+				if c.step > 0 {
+					v = c.step * math.Round(v/c.step)
+				}
+				return v
+			}
+			x := make([][]float64, 3)
+			for a := range x {
+				last, next := 0.0, felt(10, 0.4, float64(a), 0)
+				for i := range 2000 {
+					if i%c.fill == 0 {
+						last, next = next, felt(10, 0.4, float64(a), i+c.fill)
+					}
+					v := last + (next-last)*float64(i%c.fill)/float64(c.fill)
+					x[a] = append(x[a], c.digit*math.Round(v/c.digit))
+				}
+			}
+			var sort []float64
+			assert.InDelta(t, c.want, bent(x, stepOf(x, &sort), &sort), 0.06)
+		})
+	}
+}
+
 // TestStepBias holds the bound against sines that really are rounded, at all offsets: the
 // worst of them stays below it.
 func TestStepBias(t *testing.T) {

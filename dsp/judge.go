@@ -27,11 +27,16 @@ const (
 	// settled: a speed that changes by less than 1 % a second. Chosen: a window of 4 s then
 	// holds less than 4 %, and the fit follows that.
 	settled = 0.01
+	// stepping: a speed that differs by so much from one end of the window to the other. Chosen: if it was a step, the
+	// middle is less than 1 % off.
+	stepping = 0.02
 	// bearable is the most that rounding may bend the amplitude. Chosen.
 	bearable = 0.04
 	// quietest, m/s rms: with no word of the dial a single line below this may as well be a
 	// motor's. Chosen.
 	quietest = 1e-4
+	// straight lines through the samples of a sensor take less than 4 % off a line up to this share of its rate: sinc².
+	straight = 0.1
 	// farOff from what the dial says a line is not believed at first. Chosen: few dials lie by more.
 	farOff = 0.06
 	// missingMost is the share of missing samples that forbids a number. Chosen.
@@ -42,6 +47,9 @@ const (
 	// missingMuch is the share of missing samples that is worth a word. Chosen.
 	missingMuch = 0.01
 )
+
+// FilledIn is the warning of samples that were not all taken: somebody drew straight lines between them.
+const FilledIn = "rows were filled in between the sensor's own by straight lines: record, or export, at its own rate"
 
 // diagnose fills in what the health of the window's samples t, x says.
 func (tr *Tracker) diagnose(rev *Revolution, t []float64, x [][]float64) {
@@ -70,7 +78,7 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 			rev.Faults = append(rev.Faults, f)
 		}
 	}
-	add(Folded, tr.ambiguous)
+	add(Folded, tr.ambiguous || tr.health.filled > 0 && (tr.Hint == 0 || rev.Freq > straight*tr.health.filled))
 	coarse := tr.coarse(rev)
 	add(Weak, tr.weak(rev, best))
 	add(Coarse, coarse)
@@ -78,11 +86,18 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	add(Doubtful, quiet || tr.strayed(rev) || isMains(rev.Freq, 0) || rev.Rival > 0 || s.disputed || s.dying() || tr.young() && (s.beating() || s.misfit > 3 && rev.AmpSE > blended*rev.Amp))
 	// With no word of the dial a line counts when it was there a reading ago as well.
 	fresh := tr.Hint == 0 && !tr.track.agrees(rev)
-	add(Changing, fresh || math.Abs(rev.Drift) > settled*rev.Freq && math.Abs(rev.Drift) > 4*math.Sqrt(s.driftVar))
+	add(Changing, fresh || s.changing())
 	rev.OK = len(rev.Faults) == 0 || len(rev.Faults) == 1 && rev.Faults[0] == Gap && tr.health.missing < missingMost
 	// Seen only through its image, but the dial says which: a number, with a mark.
 	add(Folded, tr.Hint > 0 && rev.Freq > 0.5*rev.Rate)
 	rev.Warnings = tr.reservations(rev)
+}
+
+// changing reports whether the speed was not settled: it changes fast, or by too much over the window, in which it may have
+// stepped instead.
+func (s *fit) changing() bool {
+	sure, drift := math.Sqrt(s.driftVar), math.Abs(s.drift)
+	return drift > settled*s.f && drift > 4*sure || drift*s.span > stepping*s.f && drift > 3*sure
 }
 
 // strayed reports whether rev is not where the dial or the pulleys say at all, the side of a stronger line having looked like one that
@@ -140,6 +155,9 @@ func (tr *Tracker) reservations(rev *Revolution) []string {
 	}
 	if rev.OK && rev.Has(Gap) {
 		say = append(say, fmt.Sprintf("%.0f %% of the samples are missing", 100*tr.health.missing))
+	}
+	if tr.health.filled > 0 {
+		say = append(say, FilledIn)
 	}
 	if rev.Crest > knocking {
 		say = append(say, "something knocks")

@@ -298,9 +298,7 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	case !known:
 		rev.Faults = append(rev.Faults, Weak)
 	default:
-		if math.Abs(best.f-rev.Freq)*rev.Span < 1 || math.Abs(rival-rev.Freq)*rev.Span > 1 { // else it was its image
-			rev.Rival = rival
-		}
+		rev.Rival = tr.besides(rev.Freq, best.f, rival, 1/rev.Span)
 		rev.Crest = tr.crest(t, x)
 		tr.judge(&rev, best)
 		tr.track.follow(&rev)
@@ -319,9 +317,9 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	return rev
 }
 
-// besides returns the frequency to name as the rival of a line that was fitted at f Hz, a width of some Hz to a
-// line, when best and rival (0 if none) were chosen before the fit. If the fit ran from the one to the other, it is the one; if to
-// an image of it, none.
+// besides returns the frequency to name as the rival of a line that was fitted at f Hz, where a line is width Hz wide, and best
+// and rival (0 if none) were chosen before the fit. If the fit ran from the one to the other, it is the one; if to an image
+// of best, none.
 func (tr *Tracker) besides(f, best, rival, width float64) float64 {
 	switch {
 	case math.Abs(best-f) < width || math.Abs(rival-f) > width:

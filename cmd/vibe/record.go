@@ -49,6 +49,7 @@ type record struct {
 	samples   int
 	until     float64  // s, time of the last of them
 	holes     float64  // s without samples, of those told
+	filledIn  bool     // rows that the sensor did not take
 	apart     []string // what to say of a dial that the newest ok reading does not agree with
 	closing   assess.Closing
 }
@@ -196,6 +197,7 @@ func (r *record) see(reading assess.Reading, advice assess.Advice, keep bool) {
 		r.cause = reading.Cause
 		r.unseen = min(r.unseen, reading.Unseen)
 	}
+	r.filledIn = r.filledIn || slices.Contains(reading.Warnings, dsp.FilledIn)
 	if reading.Band[1] > 0 {
 		r.band = reading.Band
 	}
@@ -211,6 +213,9 @@ func (r *record) see(reading assess.Reading, advice assess.Advice, keep bool) {
 
 // tryNext says what would help a recording that led to no advice.
 func (r *record) tryNext(dial assess.RPM) []string {
+	if r.filledIn {
+		return []string{dsp.FilledIn}
+	}
 	if r.doc.Advice.Action != assess.Wait {
 		return nil
 	}
