@@ -8,8 +8,7 @@ import (
 // Amplitudes returns the one-sided amplitude spectrum of samples at times t, s, strictly
 // increasing, in one to three columns of one length: amp[k] stands at k·df Hz, the peak
 // amplitude of a sine there in the unit of x, all axes together (root of the sum of their
-// squares). It ends at half the rate of even samples, and at three quarters of that of uneven
-// ones. The mean and a slope are taken out before, with a periodic Hann window after:
+// squares). It ends at half the rate of the samples. The mean and a slope are taken out before, with a periodic Hann window after:
 //
 //	amp = √(2·1.5·P/T), P the power spectral density, T the length of the window in s
 //
@@ -37,7 +36,7 @@ func Amplitudes(t []float64, axes [][]float64) (df float64, amp []float64) {
 	step := median(steps) // which a gap does not move
 	var power [3][]float64
 	df = new(spectrum).density(t, axes, 1/step, uneven*step, &power)
-	amp = make([]float64, len(power[0]))
+	amp = make([]float64, min(len(power[0]), int(0.5/step/df)+1))
 	seconds := (t[n-1] - t[0]) * float64(n) / float64(n-1)
 	for k := range amp {
 		sum := 0.0

@@ -27,7 +27,7 @@ func (tr *Tracker) beneath(c hypothesis, now float64) bool {
 	if len(p.foreign) < known && !p.run(true) {
 		return false
 	}
-	rate := float64(len(p.t)-1) / p.span
+	rate := float64(len(p.t)) / p.span
 	rest.axes, rest.rate, rest.seconds = tr.axes, rate, p.span
 	rest.df = tr.spectrum.density(p.t, p.residual[:tr.axes], rate, 0.3/(2*math.Pi*high), &rest.power)
 	tr.spectrum.whiten(rest, 10/p.span, high+10/p.span)

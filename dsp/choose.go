@@ -157,8 +157,8 @@ func (tr *Tracker) suspicious(best hypothesis, now float64) float64 {
 	switch {
 	case best.doubt > 0:
 		return best.doubt
-	case now-tr.suspect.at < suspectFor && multiple(best.f, tr.suspect.f):
-		return tr.suspect.f
+	case now-tr.partAt < suspectFor && multiple(best.f, tr.partF):
+		return tr.partF
 	case best.anchor == 1 && tr.track.count < steady && now-tr.topped < toppedFor:
 		return best.f
 	}
@@ -224,7 +224,8 @@ func (tr *Tracker) divided(best hypothesis, now float64) float64 {
 		if f < tr.low() || l.tooth(f, 0.7*l.df) < thresholds[l.axes] {
 			continue
 		}
-		if _, ok := tr.part(peak{f: best.f, look: l}, m, now); ok && !tr.suspect.aside() {
+		_, ok := tr.part(peak{f: best.f, look: l}, m, now)
+		if own := tr.suspect.at == now && math.Abs(tr.suspect.f-f) < 0.02*f; ok && !(own && tr.suspect.aside()) {
 			return f
 		}
 	}

@@ -20,7 +20,7 @@ const (
 	Changing Fault = "changing" // * speed not settled
 	Clipped  Fault = "clipped"  // * range of the sensor reached
 	Stuck    Fault = "stuck"    // * the same value again and again
-	Gap      Fault = "gap"      // samples missing; * from 30 % of the window on, or after a hole
+	Gap      Fault = "gap"      // samples missing; * from 30 % of the window on, or where a hole leaves too few
 	Coarse   Fault = "coarse"   // * the sensor's step is larger than the line
 	Folded   Fault = "folded"   // the line may lie above what this sample rate can see; * unless the dial says which it is
 	Doubtful Fault = "doubtful" // * another line explains the data as well

@@ -183,7 +183,7 @@ func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
 		}
 		h := tr.rate(hypothesis{f: f, anchor: m, look: p.look})
 		h.score = max(h.score, best.score)
-		tr.suspect.f, tr.suspect.at = f, now
+		tr.partF, tr.partAt = f, now
 		if !sure {
 			h.doubt = p.f
 		}
@@ -211,12 +211,13 @@ func (tr *Tracker) rate(h hypothesis) hypothesis {
 	h.score, h.speed, h.lines, h.fastest = 0, 0, 0, 0
 	for k := 1; k <= maxTooth; k++ {
 		g := tr.fold(float64(k) * h.f)
+		truly := g / (float64(k) * h.f) // of the velocity that the fold shows
 		mains := isMains(g, l.df) && (k > 1 || isMains(g, 0))
 		if k > 1 && float64(k)*h.f > 0.5/tr.dt { // folded it may be anything
 			break
 		}
 		if k == 1 && mains && h.anchor == 1 { // not believed, but a doubt if it is the fastest
-			h.speed = l.velocity(g)
+			h.speed = l.velocity(g) * truly
 		}
 		if g < tr.low()/2 || g > l.df*float64(len(l.z)-4) || mains {
 			continue
@@ -226,12 +227,12 @@ func (tr *Tracker) rate(h hypothesis) hypothesis {
 		}
 		if z := l.tooth(g, (0.4+0.06*float64(k))*l.df); z > limit {
 			h.score += min(certain, math.Log(z/limit))
-			if v := l.velocity(g); v > h.speed {
+			if v := l.velocity(g) * truly; v > h.speed {
 				h.speed, h.fastest = v, k
 			}
 			// A long look blurs a speed that changed.
 			if tr.latest.tooth(g, 0.6*tr.latest.df) > thresholds[l.axes] {
-				h.speed = max(h.speed, tr.latest.velocity(g))
+				h.speed = max(h.speed, tr.latest.velocity(g)*truly)
 			}
 			h.lines++
 		}

@@ -41,8 +41,8 @@ const (
 	farOff = 0.06
 	// missingMost is the share of missing samples that forbids a number. Chosen.
 	missingMost = 0.3
-	// knocking is a crest that noise does not reach: 1e-5 for 4000 samples of a Gaussian
-	// on three axes.
+	// knocking is a crest that noise does not reach: 1e-6 for 4000 samples of a Gaussian on
+	// three axes.
 	knocking = 6.5
 	// missingMuch is the share of missing samples that is worth a word. Chosen.
 	missingMuch = 0.01
@@ -65,7 +65,7 @@ func (tr *Tracker) diagnose(rev *Revolution, t []float64, x [][]float64) {
 	if h.stuck {
 		rev.Faults = append(rev.Faults, Stuck)
 	}
-	if h.missing > missingMuch || tr.gapAt > 0 && tr.gapAt >= t[0]-1e-9 {
+	if h.missing > missingMuch || tr.gapAt >= t[0]-1e-9 {
 		rev.Faults = append(rev.Faults, Gap)
 	}
 }
@@ -153,7 +153,7 @@ func (tr *Tracker) reservations(rev *Revolution) []string {
 	if rev.OK && rev.Has(Folded) {
 		say = append(say, "the sensor is too slow to see this speed itself: it goes by what the dial says")
 	}
-	if rev.OK && rev.Has(Gap) {
+	if rev.OK && tr.health.missing > missingMuch {
 		say = append(say, fmt.Sprintf("%.0f %% of the samples are missing", 100*tr.health.missing))
 	}
 	if tr.health.filled > 0 {

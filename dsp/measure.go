@@ -21,7 +21,7 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 	}
 	excess, ok := fit()
 	for try := 0; ok && excess > 1 && seconds < have-1e-9 && try < 3; try++ {
-		was, start, before := excess, f, seconds
+		was, start, bend, before := excess, f, drift, seconds
 		// The error falls with the root of the length, while the speed holds.
 		seconds = min(max(1.2*seconds*excess*excess, 1.3*seconds), have)
 		if math.Sqrt(s.fVar)*seconds < 0.3 {
@@ -29,7 +29,7 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 		}
 		if excess, ok = fit(); !ok || excess > was {
 			// It does not hold: the shorter window said more.
-			f, drift, seconds = start, 0, before
+			f, drift, seconds = start, bend, before
 			_, ok = fit()
 			break
 		}

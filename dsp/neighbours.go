@@ -34,15 +34,19 @@ func (tr *Tracker) bystander(f, resolution float64) (beside, proven bool) {
 	return beside || proven, proven
 }
 
-// remember updates the neighbours with the lines of look l at time now, where the spindle
+// remember updates the neighbours with the lines of the longest of looks at time now, where the spindle
 // is known to turn at spin Hz (0: it is not known).
-func (tr *Tracker) remember(l *look, now, spin float64) {
+func (tr *Tracker) remember(looks []*look, now, spin float64) {
+	tr.neighbours = slices.DeleteFunc(tr.neighbours, func(b neighbour) bool { return now-b.seen > neighbourAlive })
+	l := looks[0]
 	for p := range l.lines(2*thresholds[l.axes], 0, tr.high()*1.05) {
+		if gone(looks, p) { // the spindle's own, before a step in speed
+			continue
+		}
 		if spin == 0 || !tr.belongs(p, hypothesis{f: spin, look: l}) {
 			tr.note(p.f, now, spin, l.df)
 		}
 	}
-	tr.neighbours = slices.DeleteFunc(tr.neighbours, func(b neighbour) bool { return now-b.seen > neighbourAlive })
 }
 
 // note enters a line at f Hz, seen in a look of resolution df Hz.

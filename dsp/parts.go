@@ -65,8 +65,7 @@ func (tr *Tracker) worthAsking(p peak, m int, now float64) bool {
 		if math.Abs(f-expected) < max(0.02*f, 1.5*l.df/float64(m)) {
 			return true
 		}
-		tr.question++
-		if tr.question%maxTooth != m-1 {
+		if tr.question%(maxTooth-1) != m-2 {
 			return false
 		}
 	}
@@ -119,7 +118,7 @@ func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 // familiar reports whether p is the line that was followed for long, and no part of it was seen meanwhile.
 func (tr *Tracker) familiar(p peak, now float64) bool {
 	k := &tr.track
-	return tr.Hint == 0 && k.age() > familiar && math.Abs(p.f-k.predict(now))*p.look.seconds < 1 && now-tr.suspect.at > familiar
+	return tr.Hint == 0 && k.age() > familiar && math.Abs(p.f-k.predict(now))*p.look.seconds < 1 && now-tr.partAt > familiar
 }
 
 func gcd(a, b int) int {

@@ -233,7 +233,7 @@ func (s *spectrum) window(t []float64, span float64, even bool) (hann []float64,
 func (s *spectrum) plan(n int) *fourier.FFT {
 	p := s.plans[n]
 	if p == nil {
-		if len(s.plans) > 64 || s.plans == nil { // a sensor whose rate wanders: start again
+		if len(s.plans) > 64 || len(s.even) > 64 || s.plans == nil { // a sensor whose rate wanders: start again
 			s.plans, s.even = map[int]*fourier.FFT{}, map[int][]float64{}
 		}
 		p = fourier.NewFFT(n)

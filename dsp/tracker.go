@@ -28,13 +28,16 @@ type state struct {
 	begun  bool
 	made   bool    // a revolution was put out
 	next   float64 // s, time of the next revolution
-	gapAt  float64 // s, end of the last hole; 0 none
+	gapAt  float64 // s, end of the last hole; -Inf none
+	heard  float64 // s, time of the last row, fresh or not
 
 	track      track
 	neighbours []neighbour
 	suspect    suspicion
+	partF      float64  // Hz, where a line was seen at a part of another last, or may be
+	partAt     float64  // s
 	topped     float64  // s, last time a multiple was the spindle's strongest line; -Inf never
-	question   int      // which part of the line is looked for next: see questions
+	question   int      // readings so far: which part of the line is looked for, see worthAsking
 	asked      int      // parts looked for in this reading
 	other      sighting // of a line so close to the spindle's that the two look like one
 
@@ -135,15 +138,22 @@ func (tr *Tracker) row(u float64, x [3]float64) (rev Revolution, ok bool) {
 		return Revolution{}, false
 	}
 	if !tr.begun {
-		tr.begun, tr.next, tr.topped, tr.other.at, tr.dispute.at = true, u+shortest, math.Inf(-1), math.Inf(-1), math.Inf(-1)
+		tr.begun, tr.next = true, u+shortest
+		tr.gapAt, tr.topped = math.Inf(-1), math.Inf(-1)
+		tr.forget()
 	}
 	tr.push(u, x)
 	if u < tr.next {
 		return Revolution{}, false
 	}
 	tr.next += every * math.Ceil((u-tr.next+1e-9)/every)
-	if !tr.learn() {
-		return Revolution{}, false
+	switch {
+	case tr.frozen(u):
+		return tr.without(u, Stuck), true
+	case u < tr.gapAt+shortest:
+		return tr.without(u, Gap), true
+	case !tr.learn():
+		return tr.without(u, Gap), tr.made
 	}
 	tr.climb(u)
 	tr.made = true
@@ -153,24 +163,54 @@ func (tr *Tracker) row(u float64, x [3]float64) (rev Revolution, ok bool) {
 // push takes one row into the lowest level of the pyramid.
 func (tr *Tracker) push(t float64, x [3]float64) {
 	base := &tr.levels[0]
-	if n := len(base.t); n > 0 && t-base.t[n-1] > restart {
+	if n := len(base.t); n > 0 && t-tr.heard > restart {
 		tr.reset(t)
 	}
+	tr.heard = t
 	if tr.hold && len(base.t) > 0 && x == tr.last {
 		return
+	}
+	if n := len(base.t); n > 0 && t-base.t[n-1] > restart { // it was frozen
+		tr.reset(t)
 	}
 	tr.last = x
 	base.add(t, x, tr.axes)
 }
 
-// reset forgets all samples: what comes next stands alone.
+// frozen reports whether a slow sensor that is read too often has given no new value for longer than it takes.
+func (tr *Tracker) frozen(now float64) bool {
+	t := tr.levels[0].t
+	return tr.hold && len(t) > 0 && now-t[len(t)-1] > max(stuckSeconds, stuckSamples*tr.dt)
+}
+
+// without returns a reading that has no samples to go by, and ends the track.
+func (tr *Tracker) without(now float64, why Fault) Revolution {
+	tr.track.count = 0
+	span := min(longest, max(every, now-max(tr.gapAt, now-longest)))
+	rev := Revolution{Axes: tr.axes, Time: now - span/2, Span: span, Faults: []Fault{why}}
+	if tr.dt > 0 {
+		rev.Rate = 1 / tr.dt
+	}
+	return rev
+}
+
+// reset forgets all samples and what was followed: what comes after a hole stands alone. Only that a multiple was the
+// strongest line still counts: it is the blank's.
 func (tr *Tracker) reset(t float64) {
 	for i := range tr.levels {
 		tr.levels[i].empty()
 	}
 	tr.rest = tr.rest[:0]
 	tr.gapAt = t
-	tr.next = t + shortest
+	tr.next = max(tr.next, t+every)
+	tr.forget()
+}
+
+// forget leaves nothing of the lines that were followed.
+func (tr *Tracker) forget() {
+	never := math.Inf(-1)
+	tr.track, tr.suspect, tr.health, tr.neighbours = track{}, suspicion{at: never}, health{}, tr.neighbours[:0]
+	tr.other, tr.dispute, tr.partAt = sighting{at: never}, dispute{at: never}, never
 }
 
 // learn finds the usual interval and whether values are held, and sets up the pyramid for
@@ -284,6 +324,7 @@ func (tr *Tracker) revolution(now float64) Revolution {
 		return rev
 	}
 	rev.Total, rev.Band = looks[len(looks)-1].broadband()
+	tr.question++
 	best, rival := tr.choose(looks, now)
 	found := best.f > 0
 	known := found && tr.measure(&rev, best, now, have)
@@ -313,7 +354,7 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	if !known {
 		tr.track.count = 0
 	}
-	tr.remember(looks[0], now, spin)
+	tr.remember(looks, now, spin)
 	return rev
 }
 

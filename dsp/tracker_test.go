@@ -118,6 +118,74 @@ func TestFilledIn(t *testing.T) {
 	}
 }
 
+// feed gives a tracker seconds of x(u) on one axis, rate samples a second, and returns what it says.
+func feed(tr *dsp.Tracker, rate, from, to float64, x func(u float64) float64) (all []dsp.Revolution) {
+	for i := math.Ceil(from * rate); i < to*rate; i++ {
+		all = append(all, tr.Add([]float64{i / rate}, [][]float64{{x(i / rate)}})...)
+	}
+	return all
+}
+
+// TestFrozen: a sensor of 50 values a second that is read 200 times and then gives one value for ever is stuck, four
+// times a second, not silent; and when it lives again there are numbers again.
+func TestFrozen(t *testing.T) {
+	t.Parallel()
+	r := rand.New(rand.NewPCG(6, 5))
+	last, at := 0.0, -1.0
+	held := func(u float64) float64 {
+		if now := math.Floor(50 * u); now != at && (u < 6 || u > 12) {
+			last, at = math.Sin(2*math.Pi*8*u)+0.01*r.NormFloat64(), now
+		}
+		return last
+	}
+	tr := &dsp.Tracker{Hint: 8}
+	assert.Greater(t, share(feed(tr, 200, 2, 6, held), isOK), 0.5)
+	all := feed(tr, 200, 6, 12, held)
+	assert.GreaterOrEqual(t, len(all), 23)
+	assert.Greater(t, share(all[1:], has(dsp.Stuck)), 0.99)
+	assert.Zero(t, share(all[1:], isOK))
+	assert.Greater(t, share(feed(tr, 200, 12, 20, held), isOK), 0.7)
+}
+
+// TestHoles: where every half second half a second is missing nothing can be read, but it is said; a lone hole is
+// bridged by nothing that was before.
+func TestHoles(t *testing.T) {
+	t.Parallel()
+	line := func(u float64) float64 { return math.Sin(2 * math.Pi * 20 * u) }
+	tr := &dsp.Tracker{Hint: 20}
+	var all []dsp.Revolution
+	for u := 0.0; u < 12; u += 1.1 {
+		all = append(all, feed(tr, 200, u, u+0.55, line)...)
+	}
+	assert.Greater(t, len(all), 15)
+	assert.Equal(t, 1.0, share(all, has(dsp.Gap)))
+	assert.Zero(t, share(all, isOK))
+	tr = &dsp.Tracker{}
+	assert.Greater(t, share(feed(tr, 200, 0, 10, line), isOK), 0.8)
+	all = feed(tr, 200, 11.5, 20, line)
+	for _, v := range all {
+		assert.True(t, v.Time-v.Span/2 > 11.4 && (!v.OK || v.Time > 12), "%g s", v.Time)
+	}
+	assert.Greater(t, share(all, isOK), 0.7)
+}
+
+// TestBackAgain: a speed that was left for another and comes back is found again, with no word of the dial.
+func TestBackAgain(t *testing.T) {
+	t.Parallel()
+	r := rand.New(rand.NewPCG(7, 5))
+	turn := 0.0
+	all := feed(&dsp.Tracker{}, 400, 0, 32, func(u float64) float64 {
+		f := 10.0
+		if u > 8 && u < 12 {
+			f = 13
+		}
+		turn += 2 * math.Pi * f / 400
+		return math.Sin(turn) + 0.02*r.NormFloat64()
+	})
+	late := slices.DeleteFunc(all, func(v dsp.Revolution) bool { return v.Time < 18 })
+	assert.Greater(t, share(late, isOK), 0.9)
+}
+
 // TestSteps: a motor's line that shakes faster than the spindle's is taken for it, or a doubt, as long as nobody
 // says what the pulleys give. Of a line where no pulley leads nothing is believed.
 func TestSteps(t *testing.T) {
