@@ -101,7 +101,7 @@ type Tracker struct {
 // Add takes the next samples, t in s strictly increasing and one to three columns in
 // m/s², all of one length, and returns the revolutions that are complete with them,
 // four a second of data, oldest first, good until the next call. The slices are not kept. Samples that are not
-// finite, or whose time does not come after the last one's, are passed over.
+// finite, are 1e9 or more, or whose time does not come after the last one's, are passed over: give times since the start.
 // It panics if a field is not finite, if the lengths differ, if there are no or more than three columns, or if their
 // number changes.
 func (tr *Tracker) Add(t []float64, axes [][]float64) []Revolution {

@@ -122,7 +122,12 @@ func TestBent(t *testing.T) {
 				}
 			}
 			var sort []float64
-			assert.InDelta(t, c.want, bent(x, stepOf(x, &sort), &sort), 0.06)
+			got := bent(x, stepOf(x, &sort), &sort)
+			if c.want == 0 {
+				assert.Zero(t, got)
+				return
+			}
+			assert.InEpsilon(t, c.want, got, 0.3) // where two lines hardly bend nobody sees them meet
 		})
 	}
 }

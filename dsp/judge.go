@@ -83,7 +83,8 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	add(Weak, tr.weak(rev, best))
 	add(Coarse, coarse)
 	quiet := tr.Hint == 0 && rev.Amp < quietest*2*math.Pi*rev.Freq*math.Sqrt2 && best.lines == 1
-	add(Doubtful, quiet || tr.strayed(rev) || isMains(rev.Freq, 0) || rev.Rival > 0 || s.disputed || s.dying() || tr.young() && (s.beating() || s.misfit > 3 && rev.AmpSE > blended*rev.Amp))
+	young := tr.young() && (s.beating() || s.misfit > 3 && rev.AmpSE > blended*rev.Amp)
+	add(Doubtful, quiet || young || tr.strayed(rev) || isMains(rev.Freq, 0) || rev.Rival > 0 || s.disputed || s.dying())
 	// With no word of the dial a line counts when it was there a reading ago as well.
 	fresh := tr.Hint == 0 && !tr.track.agrees(rev)
 	add(Changing, fresh || s.changing())

@@ -12,6 +12,8 @@ const (
 	// restart: after a hole of so many s what came before says nothing of what comes.
 	// Chosen: a lathe's dial can change the speed by a tenth in that time.
 	restart = 0.5
+	// reach: a line is looked for within so much of the dial's word, or of a pulley's. Common practice, no source.
+	reach = 0.08
 	// shortestInterval of samples, s: times closer than that are no times. Chosen.
 	shortestInterval = 1e-6
 	// fewestRows tell the usual interval of the samples. Chosen.
@@ -125,7 +127,7 @@ func (tr *Tracker) high() float64 {
 // bounds returns the range that is searched, Hz.
 func (tr *Tracker) bounds() (low, high float64) {
 	if tr.Hint > 0 {
-		return tr.Hint * 0.92, tr.Hint * 1.08
+		return tr.Hint * (1 - reach), tr.Hint * (1 + reach)
 	}
 	return tr.low(), tr.high()
 }
@@ -378,7 +380,7 @@ func (tr *Tracker) look(now, have float64) []*look {
 	const fresh = 0.6 // s. Chosen: three readings
 	_, high := tr.bounds()
 	held := tr.track.count >= steady && have > 0.95*longest
-	lengths := append(tr.lengths[:0], min(4, have))
+	lengths := append(tr.lengths[:0], have)
 	for i, seconds := range [2]float64{2, 1} {
 		if have < 2*seconds/1.4 {
 			seconds = have / float64(int(2)<<i)
