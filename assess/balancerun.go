@@ -31,7 +31,7 @@ func RunOf(readings []Reading, at RPM) (Run, error) {
 		return Run{}, &InputError{fmt.Sprintf("%.0f s of steady readings are too few for a run (at least %g s)%s", seconds(good), runLeast, mostly(readings)),
 			"hold one speed for 20 s, tool off the wood, sensor tight, and make the run again"}
 	}
-	looks := max(1, seconds(good)/good[0].Span)
+	looks := max(1, seconds(good)/longest(good))
 	var x, y []float64
 	var noise float64
 	for _, g := range good {
@@ -94,6 +94,14 @@ func seconds(r []Reading) float64 {
 		return 0
 	}
 	return r[len(r)-1].end() - (r[0].T - r[0].Span/2)
+}
+
+// longest is the longest window of the readings, s.
+func longest(r []Reading) (span float64) {
+	for _, x := range r {
+		span = max(span, x.Span)
+	}
+	return span
 }
 
 // Steady is how many seconds of one steady speed the readings hold so far, for a live run

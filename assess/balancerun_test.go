@@ -80,3 +80,23 @@ func TestRunOfMeasures(t *testing.T) {
 	assert.GreaterOrEqual(t, within, runs*90/100)
 	assert.GreaterOrEqual(t, steep, runs*90/100)
 }
+
+// TestRunOfLooks: one short window at the beginning makes no more independent looks of the long
+// ones that follow, and no error smaller.
+func TestRunOfLooks(t *testing.T) {
+	t.Parallel()
+	run := func(first float64) assess.Run {
+		readings := steady(0, 60, 400, 1)
+		for i := range readings {
+			span := 4.0
+			if i == 0 {
+				span = first
+			}
+			readings[i].Span, readings[i].T = span, 4+0.25*float64(i)-span/2
+		}
+		r, err := assess.RunOf(readings, 0)
+		require.NoError(t, err)
+		return r
+	}
+	assert.GreaterOrEqual(t, run(1).ShakeSE, run(4).ShakeSE)
+}
