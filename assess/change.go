@@ -27,7 +27,7 @@ func (a *Adviser) Change(b Blank, t Task) error {
 		return err
 	}
 	a.Blank, a.Task = b, t
-	a.tops, a.anchor, a.said = nil, 0, Advice{}
+	a.tops, a.avoided, a.anchor, a.said = nil, nil, 0, Advice{}
 	other, cut := told(was.Held, b.Held) || told(was.Wood, b.Wood) || was.Tailstock != b.Tailstock, told(was.Balance, b.Balance)
 	for _, size := range [][2]float64{{float64(was.Diameter), float64(b.Diameter)}, {float64(was.Length), float64(b.Length)}, {was.Mass, b.Mass}} {
 		other = other || told(size[0], size[1]) && size[1] > size[0]

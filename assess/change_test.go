@@ -3,6 +3,7 @@ package assess_test
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -186,5 +187,25 @@ func TestLookingChangesNothing(t *testing.T) {
 				require.NoError(t, looked.Change(b, looked.Task))
 			}
 		}
+	}
+}
+
+// TestChangeMovesTheBands: the shaky bands are those below the ceiling as of now.
+func TestChangeMovesTheBands(t *testing.T) {
+	t.Parallel()
+	past := []assess.RPM{300, 330, 360, 390, 420, 450, 480, 520, 560, 600, 380}
+	for _, c := range []struct {
+		from, to assess.Task
+		some     bool
+	}{{assess.Finishing, assess.Threading, false}, {assess.Threading, assess.Finishing, true}} {
+		a := turning()
+		a.Task = c.from
+		var d assess.Advice
+		resonant(a, 8, 0.03, past, func(_ assess.RPM, now assess.Advice) { d = now })
+		above := func(b [2]assess.RPM) bool { return b[1] > 400 }
+		require.Equal(t, !c.some, slices.ContainsFunc(d.Avoid, above), "%v", d.Avoid)
+		require.NoError(t, a.Change(a.Blank, c.to))
+		d = a.See(steady(44, 1, 380, 8*2*0.03*380/420*assess.UnbalanceGain(380.0/420, 0.03))[0])
+		assert.Equal(t, c.some, slices.ContainsFunc(d.Avoid, above), "%s: %v", c.to, d.Avoid)
 	}
 }
