@@ -188,3 +188,31 @@ func TestAdviceJSON(t *testing.T) {
 	assert.NotEmpty(t, got["ceilings"])
 	assert.Equal(t, []any{map[string]any{"code": "no-turn", "text": "the sensor feels nothing turn: it stands still, or turns too smoothly to be felt", "source": "this lathe's own readings"}}, got["reasons"])
 }
+
+// TestLookOutlastsViolence: what grew is looked at, also where it became violent after; slower is
+// no way out.
+func TestLookOutlastsViolence(t *testing.T) {
+	t.Parallel()
+	a := turning()
+	require.Equal(t, assess.Stop, hear(a, append(steady(30, 12, 500, 1), steady(33, 4, 500, 1.8)...)...).Action)
+	d := hear(a, steady(34, 1, 500, 12)...)
+	require.Equal(t, assess.Stop, d.Action)
+	assert.Contains(t, codes(d), "look", d.Say)
+	d = hear(a, steady(34.25, 16, 200, 0.1)...)
+	assert.Equal(t, assess.Stop, d.Action, d.Say)
+}
+
+// TestStuckIsNoStandstill: only what can know that nothing turns counts towards the 2 s of
+// standing that end a stop.
+func TestStuckIsNoStandstill(t *testing.T) {
+	t.Parallel()
+	for _, f := range []dsp.Fault{dsp.Stuck, dsp.Gap, dsp.Folded} {
+		a := turning()
+		require.Equal(t, assess.Stop, hear(a, steady(20, 1, 600, 12)...).Action)
+		for i := range 12 {
+			a.See(assess.Reading{T: 20.25 + 0.25*float64(i), Faults: []dsp.Fault{dsp.NoTurn, f}})
+		}
+		d := a.See(assess.Reading{T: 23.25, Faults: []dsp.Fault{dsp.NoTurn}})
+		assert.Equal(t, assess.Stop, d.Action, "%s: %s", f, d.Say)
+	}
+}

@@ -88,6 +88,7 @@ type Adviser struct {
 	alarm     *Advice // last stop or lower that nothing has proved over
 	alarmAt   RPM     // speed at which it was given
 	still     float64 // s, newest reading in which something turned, or that came late
+	unsure    float64 // s, newest one that cannot know that nothing turns
 	stood     bool    // nothing turned for 2 s since the last settled reading
 	loud      loud    // the unbroken run of readings that are violent in all
 	said      Advice  // last one
@@ -106,6 +107,9 @@ func (a *Adviser) See(r Reading) Advice {
 	}
 	if !urgent {
 		d = a.decide(r, ceilings[0])
+	}
+	if d.Action == Stop && a.alarm != nil && a.alarm.looks() && !d.looks() { // it is still to be looked at
+		d.Reasons = append(slices.Clone(d.Reasons), Reason{"look", lookAt, practice})
 	}
 	if repeated := a.alarm != nil && a.alarm.Say == d.Say; !repeated && (d.Action == Stop || d.Action == Lower) {
 		kept := d
@@ -202,6 +206,9 @@ func (a *Adviser) note(r Reading) {
 	}
 	if !r.Has(dsp.NoTurn) || !a.any || r.T < a.still || r.T-a.last > longestGap {
 		a.still = r.T
+	}
+	if !stands(r) || r.T < a.unsure {
+		a.unsure = r.T
 	}
 	a.loud.add(r, a.any && r.T >= a.last && r.T-a.last <= longestGap)
 	a.last, a.any = r.T, true

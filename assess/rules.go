@@ -95,10 +95,10 @@ func (a *Adviser) blind(r Reading) Advice {
 	return Advice{Action: Wait, Say: "Wait: " + reasons[0].Text + ".", Reasons: reasons}
 }
 
-// stoodStill reports whether nothing has turned for 2 s. Then an alarm is over, and what
+// stoodStill reports whether nothing has turned for 2 s, for sure. Then an alarm is over, and what
 // was seen before it is forgotten: nobody knows what was done to the blank since.
 func (a *Adviser) stoodStill() bool {
-	if a.last-a.still < settledTime {
+	if a.last-max(a.still, a.unsure) < settledTime {
 		return false
 	}
 	was := a.Map()
@@ -215,12 +215,16 @@ func (a *Adviser) stopped(r Reading, _ Ceiling) (Advice, bool) {
 	if a.alarm == nil || a.alarm.Action != Stop {
 		return Advice{}, false
 	}
-	look := slices.ContainsFunc(a.alarm.Reasons, func(r Reason) bool { return r.Code == "look" })
-	if a.settled() && r.Speed <= clearlySlower*a.alarmAt && !look {
+	if a.settled() && r.Speed <= clearlySlower*a.alarmAt && !a.alarm.looks() {
 		a.alarm = nil
 		return Advice{}, false
 	}
 	return *a.alarm, true
+}
+
+// looks reports whether d asks to look at the mount.
+func (d Advice) looks() bool {
+	return slices.ContainsFunc(d.Reasons, func(r Reason) bool { return r.Code == "look" })
 }
 
 // clearlySlower is the share of the speed of a stop at which the danger is over: the force
