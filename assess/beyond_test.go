@@ -44,3 +44,19 @@ func TestBeyondTheBand(t *testing.T) {
 		})
 	}
 }
+
+// TestBeyondTakesThreeAxes: no higher speed is called calm by a sensor that does not feel every
+// direction.
+func TestBeyondTakesThreeAxes(t *testing.T) {
+	t.Parallel()
+	for unseen, told := range map[int]bool{0: true, 1: false} {
+		a := turning()
+		a.Comfort = 4.0
+		resonant(a, 5, 0.05, []assess.RPM{300, 330, 360, 390, 420, 450, 480, 520, 560, 600, 393}, func(assess.RPM, assess.Advice) {})
+		r := steady(43, 1, 393, 5*2*0.05*393/420*assess.UnbalanceGain(393.0/420, 0.05))[0]
+		r.Unseen = unseen
+		d := a.See(r)
+		assert.Equal(t, assess.Hold, d.Action, d.Say)
+		assert.Equal(t, told, slices.Contains(codes(d), "beyond-band"), "%d: %v", unseen, d.Reasons)
+	}
+}

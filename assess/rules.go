@@ -369,7 +369,7 @@ func (a *Adviser) hold(r Reading, top Ceiling) Advice {
 		d.Reasons = append(d.Reasons, Reason{"growing", fmt.Sprintf("it rose by %.0f %% within 2 s: not faster while it grows", 100*(r.Shake/least-1)), ownReadings})
 	case total < DefaultEdges[1]:
 		d.Reasons = append(d.Reasons, Reason{"edge", fmt.Sprintf("faster could pass the comfort limit of %s, or is not known well enough", ShakeText(a.comfort())), ownReadings})
-		if why, ok := a.beyond(r.Speed, top.RPM); ok {
+		if why, ok := a.beyond(r.Speed, top.RPM); ok && r.Unseen == 0 {
 			d.Reasons = append(d.Reasons, why)
 		}
 	}
