@@ -24,6 +24,8 @@ func TestNamedPipe(t *testing.T) {
 	_, err = s.Next()
 	require.ErrorIs(t, err, sensor.ErrClosed)
 
+	path += "2" // what was closed still waits for a writer of the first, for good
+	require.NoError(t, syscall.Mkfifo(path, 0o600))
 	s, err = sensor.Open(path, sensor.Options{})
 	require.NoError(t, err)
 	require.NoError(t, os.WriteFile(path, []byte("t_s,x_g\n"+ramp(10, 0.5, 1)), 0))
