@@ -12,13 +12,14 @@ import (
 // Summary is a session at a glance. Its size does not grow with the length of the session,
 // and it is stored with every second of samples.
 type Summary struct {
+	First    float64 `json:"first_s"` // time of the first sample, s since the source opened
 	Seconds  float64 `json:"seconds"` // from the first sample to the last, on the source's clock
 	Samples  int     `json:"samples"`
 	Lost     int     `json:"lost"` // samples known to be missing
 	Axes     int     `json:"axes"` // 0: no sample came
 	Readings int     `json:"readings"`
 	OK       int     `json:"ok"` // readings with numbers that may be used
-	// Trace is shake over time in at most traceCells cells of equal length, from 0 s on.
+	// Trace is shake over time in at most traceCells cells of equal length, from First on.
 	Trace []Cell `json:"trace"`
 	// Cell is the length of a cell, s.
 	CellSpan float64 `json:"cell_s"`
@@ -100,7 +101,7 @@ func (s *Summary) block(b sensor.Block, first float64) {
 	if n := len(b.T); n > 0 {
 		s.Samples += n
 		s.Axes = len(b.Axes)
-		s.Seconds = b.T[n-1] - first
+		s.First, s.Seconds = first, b.T[n-1]-first
 	}
 }
 
@@ -144,7 +145,8 @@ func (s *Summary) trace(r assess.Reading) {
 	if s.CellSpan == 0 {
 		s.CellSpan = firstCell
 	}
-	for r.T >= s.CellSpan*traceCells {
+	at := r.T - s.First
+	for at >= s.CellSpan*traceCells {
 		for i := range s.Trace {
 			if i%2 == 1 {
 				s.Trace[i/2].Join(s.Trace[i])
@@ -155,7 +157,7 @@ func (s *Summary) trace(r assess.Reading) {
 		s.Trace = s.Trace[:(len(s.Trace)+1)/2]
 		s.CellSpan *= 2
 	}
-	i := max(0, int(r.T/s.CellSpan))
+	i := max(0, int(at/s.CellSpan))
 	for len(s.Trace) <= i {
 		s.Trace = append(s.Trace, Cell{})
 	}

@@ -140,7 +140,7 @@ func (w *wreck) extend(number int64, v []any) {
 	}
 	end := max(w.first[number]+s.Seconds, to)
 	w.first[number] = min(w.first[number], from)
-	s.Seconds, s.Samples, s.Lost = end-w.first[number], s.Samples+int(samples), s.Lost+int(lost)
+	s.First, s.Seconds, s.Samples, s.Lost = w.first[number], end-w.first[number], s.Samples+int(samples), s.Lost+int(lost)
 	if s.Axes == 0 && samples > 0 {
 		b, _ := decode(data) // what cannot be decoded has none
 		s.Axes = len(b.Axes)

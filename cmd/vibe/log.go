@@ -371,7 +371,7 @@ func (p *page) trace(s recordings.Summary) {
 		if c.N == 0 {
 			continue
 		}
-		from, to := float64(i)*s.CellSpan, min(float64(i+step)*s.CellSpan, s.Seconds)
+		from, to := s.First+float64(i)*s.CellSpan, s.First+min(float64(i+step)*s.CellSpan, s.Seconds)
 		feel := assess.FeelOf(c.High)
 		p.line("%8s %8s  %10s  %12s   %s", clock(from), clock(to), span(fmt.Sprintf("%.0f", float64(c.Slow)), fmt.Sprintf("%.0f", float64(c.Fast))),
 			span(number(c.Low), number(c.High)), p.paint(feelStyle[feel], string(feel)))

@@ -132,7 +132,7 @@ const plotColumns = 360
 func columns(k *recordings.Session) ([]recordings.Cell, error) {
 	cells := make([]recordings.Cell, min(max(k.Summary.Readings/2, 1), plotColumns))
 	err := k.Readings(func(r assess.Reading) bool {
-		if i := int(r.T / max(k.Summary.Seconds, 1e-9) * float64(len(cells))); r.OK {
+		if i := int((r.T - k.Summary.First) / max(k.Summary.Seconds, 1e-9) * float64(len(cells))); r.OK {
 			cells[min(max(i, 0), len(cells)-1)].Join(recordings.Cell{N: 1, Slow: r.Speed, Fast: r.Speed, Low: r.Shake, High: r.Shake})
 		}
 		return true
@@ -141,7 +141,7 @@ func columns(k *recordings.Session) ([]recordings.Cell, error) {
 }
 
 func overTime(title, unit string, k *recordings.Session, marks []spoken, cells []recordings.Cell, of func(recordings.Cell) (low, high float64), edges bool) *plot {
-	d := &plot{title: title, up: unit, across: "time", right: k.Summary.Seconds}
+	d := &plot{title: title, up: unit, across: "time", left: k.Summary.First, right: k.Summary.First + k.Summary.Seconds}
 	air := 1.1
 	if edges && len(marks) > 0 {
 		air = 1.4 // for their words
@@ -156,8 +156,8 @@ func overTime(title, unit string, k *recordings.Session, marks []spoken, cells [
 	}
 	for i, c := range cells {
 		if low, high := of(c); c.N > 0 {
-			width := d.right / float64(len(cells))
-			d.band(float64(i)*width, float64(i+1)*width, low, high)
+			width := k.Summary.Seconds / float64(len(cells))
+			d.band(d.left+float64(i)*width, d.left+float64(i+1)*width, low, high)
 		}
 	}
 	for i, m := range marks {

@@ -47,7 +47,8 @@ type record struct {
 	unseen    int        // directions that no ok reading measured, 3 where there is none
 	band      [2]float64 // Hz, of the total
 	samples   int
-	until     float64  // s, time of the last of them
+	since     float64  // s, time of the first of them
+	until     float64  // s, time of the last
 	holes     float64  // s without samples, of those told
 	filledIn  bool     // rows that the sensor did not take
 	apart     []string // what to say of a dial that the newest ok reading does not agree with
@@ -168,7 +169,10 @@ func (r *record) block(b sensor.Block) {
 		return
 	}
 	for _, t := range b.T {
-		if hole := t - r.until; hole > longHole && hole > 20*r.until/float64(r.samples) && r.until > 0 {
+		if r.samples == 0 {
+			r.since = t
+		}
+		if hole := t - r.until; hole > longHole && hole > 20*(r.until-r.since)/float64(r.samples) && r.samples > 1 {
 			rec.Notes = append(rec.Notes, fmt.Sprintf("no samples for %.1f s from %s on", hole, clock(r.until)))
 			r.holes += hole
 		}
@@ -176,8 +180,8 @@ func (r *record) block(b sensor.Block) {
 		r.until = t
 	}
 	rec.Axes = len(b.Axes)
-	rec.Seconds = math.Round(1e6*r.until) / 1e6
-	if rate := math.Round(1e4*float64(r.samples-1)/(r.until-r.holes)) / 1e4; rate > 0 && !math.IsInf(rate, 0) {
+	rec.Seconds = math.Round(1e6*(r.until-r.since)) / 1e6
+	if rate := math.Round(1e4*float64(r.samples-1)/(r.until-r.since-r.holes)) / 1e4; rate > 0 && !math.IsInf(rate, 0) {
 		rec.RateHz = &rate
 	}
 }
