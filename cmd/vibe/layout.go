@@ -322,8 +322,8 @@ func (m *screen) keys() string {
 	if m.dial == nil {
 		dial = " s dial "
 	}
-	if m.invite != nil && m.width > fullWidth+8 { // a narrow one says so in its help
-		dial += " p phone "
+	if m.invite != nil && m.width > fullWidth+7 { // a narrow one says so in its help
+		dial += " p link "
 	}
 	return dimStyle.Render(dial + " d diameter  t task  c fine  x too much  m mark  " + bell + "  ? help  q quit")
 }
@@ -401,7 +401,7 @@ func (m *screen) helpText() []string {
 		{"x", "this is too much: a mark, and the limit for now goes below it"},
 		{"m", "a mark: something happened here"},
 		{"b", "bell off or on: once for lower, again and again for stop"},
-		{"p", "phone as the sensor: show the code for another one"},
+		{"p", "the link by which the page is opened, or by which a phone or tablet comes in"},
 		{"↑ ↓ f", "simulated lathe: turn its dial; let it follow the advice"},
 	} {
 		p.wrap(fmt.Sprintf("  %-6s ", k[0]), k[1])
