@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"encoding/json"
 	"fmt"
+	"math"
 	"slices"
 )
 
@@ -114,6 +115,17 @@ func (l Lathe) Fit(n RPM) RPM {
 		}
 	}
 	return best
+}
+
+// step is the step of the lathe that turns at n, the nearest to within what a dial or a belt may
+// be off; 0 where there is none.
+func (l Lathe) step(n RPM) (own RPM) {
+	for _, s := range l.Steps {
+		if near(n, s, dialError) && (own == 0 || math.Abs(float64(s-n)) < math.Abs(float64(own-n))) {
+			own = s
+		}
+	}
+	return own
 }
 
 // floorTo is n rounded down to a multiple of step.

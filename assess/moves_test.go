@@ -131,3 +131,24 @@ func TestNoChatter(t *testing.T) {
 	}
 	assert.Positive(t, raised)
 }
+
+// TestSlippingBelt: on a step whose belt turns it up to 8 % faster or slower than it is called,
+// no move asks for that step: whoever does what is said must come to another speed.
+func TestSlippingBelt(t *testing.T) {
+	t.Parallel()
+	stepped := func() *assess.Adviser {
+		a := turning()
+		a.Lathe = assess.Lathe{Steps: []assess.RPM{300, 500, 700}}
+		return a
+	}
+	for _, n := range []assess.RPM{465, 500, 535} {
+		d := hear(stepped(), steady(0, 12, n, 0.1)...)
+		assert.Equal(t, assess.Hold, d.Action, "%v: %s", n, d.Say)
+		assert.Equal(t, assess.RPM(500), d.Speed)
+		for _, v := range []float64{4.55, 4.8, 5.5, 7} {
+			d = hear(stepped(), append(steady(0, 12, 300, 0.1), steady(3, 12, n, v)...)...)
+			require.Equal(t, assess.Lower, d.Action, "%v: %s", n, d.Say)
+			assert.Equal(t, assess.RPM(300), d.Speed, "%v: %s", n, d.Say)
+		}
+	}
+}

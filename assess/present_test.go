@@ -17,3 +17,11 @@ func TestPresent(t *testing.T) {
 	stepped := &Adviser{Lathe: Lathe{Steps: []RPM{3000, 3300}}, said: Advice{Action: Hold, Speed: 3300}}
 	assert.Equal(t, RPM(3000), stepped.present(3250, 3290))
 }
+
+// TestPresentIsTheNearestStep: of two steps that a belt may slip to, it is the nearer one.
+func TestPresentIsTheNearestStep(t *testing.T) {
+	t.Parallel()
+	a := &Adviser{Lathe: Lathe{Steps: []RPM{500, 530, 900}}}
+	assert.Equal(t, RPM(530), a.present(530, 3400))
+	assert.Equal(t, RPM(500), a.present(505, 3400))
+}

@@ -185,7 +185,11 @@ func (a *Adviser) rough(r Reading, top Ceiling) (Advice, bool) {
 		return Advice{Action: Stop, Say: fmt.Sprintf("Stop: the shake grew to %s, %s, and not by the speed.", ShakeText(r.Shake), feel),
 			Reasons: append(why, Reason{"growth", fmt.Sprintf("%.1f times within 30 s beyond what the speed explains", g), ownReadings}, Reason{"look", lookAt, practice})}, true
 	}
-	to := a.comfortable(min(r.Speed/leastGain, top.RPM))
+	from := r.Speed
+	if own := a.Lathe.step(from); own > 0 { // a belt that runs fast is no slower on its own step
+		from = min(from, own)
+	}
+	to := a.comfortable(min(from/leastGain, top.RPM))
 	if to == 0 {
 		return Advice{Action: Stop, Say: fmt.Sprintf("Stop: it shakes %s at %v, and no slower speed is sure to be comfortable.", ShakeText(r.Shake), r.Speed),
 			Reasons: append(why, Reason{"make-better", remedies, practice})}, true
@@ -248,7 +252,7 @@ func (a *Adviser) foreign(r Reading, _ Ceiling) (Advice, bool) {
 	low, high := a.Lathe.ends()
 	runs := r.Speed >= (1-dialError)*low && r.Speed <= (1+dialError)*high
 	if len(a.Lathe.Steps) > 0 {
-		runs = slices.ContainsFunc(a.Lathe.Steps, func(s RPM) bool { return near(r.Speed, s, dialError) })
+		runs = a.Lathe.step(r.Speed) > 0
 	}
 	if runs {
 		return Advice{}, false
@@ -308,7 +312,7 @@ func (a *Adviser) fastest(n, high RPM) (to RPM, most float64) {
 	if high < leastGain*n {
 		return 0, 0
 	}
-	likely, flank := 0.0, a.response.flank(n)
+	likely, flank, own := 0.0, a.response.flank(n), a.Lathe.step(n)
 	for s, done := n, false; !done; s = min(1.005*s, high) { // to high itself: it may be a step
 		done = s >= high
 		likely = max(likely, a.response.edge(s))
@@ -316,7 +320,7 @@ func (a *Adviser) fastest(n, high RPM) (to RPM, most float64) {
 		if last >= a.comfort() || likely >= backToCalm*a.comfort() {
 			break
 		}
-		if f := a.Lathe.Fit(s); f > to && f >= leastGain*n {
+		if f := a.Lathe.Fit(s); f > max(to, own) && f >= leastGain*n {
 			to, most = f, last
 		}
 	}
@@ -380,10 +384,8 @@ func (a *Adviser) hold(r Reading, top Ceiling) Advice {
 // named while it is within 1 %, else to the nearest 5 rpm; never above the ceiling or out
 // of the lathe's range.
 func (a *Adviser) present(n, ceiling RPM) RPM {
-	for _, s := range a.Lathe.Steps {
-		if near(n, s, dialError) && s <= ceiling {
-			return s
-		}
+	if own := a.Lathe.step(n); own > 0 && own <= ceiling {
+		return own
 	}
 	if said := a.said; said.Action == Hold && near(n, said.Speed, 0.01) && said.Speed <= ceiling {
 		return said.Speed
