@@ -133,7 +133,7 @@ func (a *alarm) close() error {
 }
 
 // The pitch of the tones, Hz, the higher two and a half times the lower. ISO 7731 wants danger
-// signals between 500 and 2500 Hz, and some of it below 1500 for who hears little above: turners
+// signals between 500 and 2500 Hz, and some of it below 1500 for who hears little above (from memory): turners
 // with ear muffs, and years of machines behind them.
 const (
 	lowTone  = 520
