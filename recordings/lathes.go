@@ -80,11 +80,11 @@ func (s *Shop) Lathes() ([]assess.Lathe, error) {
 }
 
 // Baseline returns shake against speed of that lathe with nothing mounted, as
-// assess.Adviser.Empty takes it, of the newest such run kept before the session of that
+// assess.Adviser.Empty takes it, of the newest such run with a speed to it kept before the session of that
 // number, 0 being the next one, and the number of the run; nil and 0 where there is none.
 func (s *Shop) Baseline(lathe string, before int64) ([]assess.MapPoint, int64, error) {
 	var number int64
-	err := s.db.QueryRow("SELECT id FROM session WHERE empty = 1 AND lathe = ?1 COLLATE NOCASE AND (id < ?2 OR ?2 = 0) ORDER BY started DESC, id DESC LIMIT 1", lathe, before).Scan(&number)
+	err := s.db.QueryRow("SELECT id FROM session JOIN progress ON progress.session = id WHERE empty = 1 AND json_array_length(summary, '$.map') > 0 AND lathe = ?1 COLLATE NOCASE AND (id < ?2 OR ?2 = 0) ORDER BY started DESC, id DESC LIMIT 1", lathe, before).Scan(&number)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, 0, nil
 	}
