@@ -65,3 +65,22 @@ func TestWriteSound(t *testing.T) {
 		require.Equal(t, int(v), got.Data[i])
 	}
 }
+
+// What is said of a moment is said of a reading that may be used, at the ends of a recording too.
+func TestMoment(t *testing.T) {
+	t.Parallel()
+	all := make([]assess.Reading, 40) // not known, but for the last and the third
+	for i := range all {
+		all[i].T = float64(i) / 4
+	}
+	for _, i := range []int{2, 39} {
+		all[i].OK, all[i].Speed, all[i].Shake = true, 600, float64(i)
+	}
+	for at, want := range map[float64]float64{0: 39, 1: 2, 9.5: 39} {
+		found, of := moment(all, at)
+		assert.NotEmpty(t, found)
+		assert.InDelta(t, want, of.Shake, 0, "at %v s", at)
+	}
+	found, _ := moment(all, 5)
+	assert.Empty(t, found)
+}

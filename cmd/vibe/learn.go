@@ -149,14 +149,13 @@ that shake most, or those about --at.`,
 			if err := named(to, ".wav"); err != nil {
 				return err
 			}
-			readings, err := h.readings(cmd)
+			readings, r, err := h.readings(cmd)
 			if err != nil {
 				return err
 			}
 			if err := saveNew(to, func(w io.Writer) error { return writeSound(w, sound(readings)) }); err != nil {
 				return err
 			}
-			r := readings[len(readings)/2]
 			_, err = fmt.Fprintf(cmd.OutOrStdout(), "%s holds %g s at %.0f rpm, %s, %s\n", filepath.Base(to), float64(len(readings))/4, float64(r.Speed), assess.ShakeText(r.Shake), assess.FeelOf(r.Shake))
 			return err
 		},
@@ -176,26 +175,27 @@ that shake most, or those about --at.`,
 // slowestHeard makes two throbs in the four seconds that a sound lasts.
 const slowestHeard assess.RPM = 30
 
-// readings are four seconds of what is to be heard.
-func (h hearing) readings(cmd *cobra.Command) ([]assess.Reading, error) {
+// readings are four seconds of what is to be heard, and of is the one that they are about.
+func (h hearing) readings(cmd *cobra.Command) (found []assess.Reading, of assess.Reading, err error) {
 	switch {
 	case h.from != "" && (h.shake > 0 || h.speed > 0):
-		return nil, usage{hintf("leave one of them out", "--from and --shake or --speed do not go together")}
+		return nil, of, usage{hintf("leave one of them out", "--from and --shake or --speed do not go together")}
 	case h.from == "" && h.shake > 0 && h.speed > 0 && h.speed < slowestHeard:
-		return nil, usage{hintf(fmt.Sprintf("at least %v", slowestHeard), "at %v four seconds hold not even two turns", h.speed)}
+		return nil, of, usage{hintf(fmt.Sprintf("at least %v", slowestHeard), "at %v four seconds hold not even two turns", h.speed)}
 	case h.from == "" && h.shake > 0 && h.speed > 0:
-		return invented(h.speed, h.shake, 4), nil
+		found = invented(h.speed, h.shake, 4)
+		return found, found[0], nil
 	case h.from == "":
-		return nil, usage{hintf("as in --shake 4.5 --speed 600, or --from FILE", "what is to be heard is missing")}
+		return nil, of, usage{hintf("as in --shake 4.5 --speed 600, or --from FILE", "what is to be heard is missing")}
 	}
 	all, err := readingsOf(cmd, h.shop, h.from, h.opts)
 	if err != nil {
-		return nil, err
+		return nil, of, err
 	}
-	if found := moment(all, h.at); found != nil {
-		return found, nil
+	if found, of = moment(all, h.at); found != nil {
+		return found, of, nil
 	}
-	return nil, hintf("choose another --at, or another recording", "%s has no four seconds there that are known well enough", nameOf(h.from))
+	return nil, of, hintf("choose another --at, or another recording", "%s has no four seconds there that are known well enough", nameOf(h.from))
 }
 
 // readingsOf reads a recording, or a kept session, to its end.
@@ -211,9 +211,9 @@ func readingsOf(cmd *cobra.Command, shop shopFile, from string, opts sensor.Opti
 	return r.doc.Readings, nil
 }
 
-// moment is four seconds of readings about at, or where they shake most when at is 0; nil
-// when no good reading is there.
-func moment(all []assess.Reading, at float64) []assess.Reading {
+// moment is four seconds of readings about at, or where they shake most when at is 0, and the
+// good one that they are about; nil when no good reading is there.
+func moment(all []assess.Reading, at float64) (found []assess.Reading, of assess.Reading) {
 	best, most := -1, 0.0
 	for i, r := range all {
 		if r.OK && (at == 0 && r.Shake > most || at > 0 && math.Abs(r.T-at) <= 2 && (best < 0 || math.Abs(r.T-at) < math.Abs(all[best].T-at))) {
@@ -221,7 +221,7 @@ func moment(all []assess.Reading, at float64) []assess.Reading {
 		}
 	}
 	if best < 0 {
-		return nil
+		return nil, of
 	}
-	return all[max(0, best-8):min(len(all), best+8)]
+	return all[max(0, best-8):min(len(all), best+8)], all[best]
 }
