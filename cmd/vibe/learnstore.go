@@ -5,8 +5,11 @@ import (
 	"encoding/json"
 	"errors"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 
 	"vibe/assess"
 )
@@ -44,9 +47,15 @@ func loadLearned() (*learnedFile, error) {
 	return f, nil
 }
 
-// of is what is known of a person on a lathe; writing into it changes the file's content.
+// of is what is known of a person on a lathe, names in any case; writing into it changes the file's
+// content.
 func (f *learnedFile) of(lathe, who string) *learned {
 	key := lathe + "/" + who
+	for _, k := range slices.Sorted(maps.Keys(f.People)) {
+		if f.People[key] == nil && strings.EqualFold(k, key) {
+			key = k
+		}
+	}
 	if f.People[key] == nil {
 		f.People[key] = &learned{}
 	}
