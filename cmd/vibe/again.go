@@ -54,6 +54,10 @@ func (in *input) again(cmd *cobra.Command) (left []string) {
 			left = append(left, fmt.Sprintf("read anew with what you say now; %s on the way left out: vibe log show %d", plural(n, "change", "changes"), k.Number))
 		}
 		in.changes = nil
+		// Nobody is named: it is who it was then, and of two limits the lower one counts.
+		if was := k.Setup.Comfort; !cmd.Flags().Changed("who") && was > 0 && (in.comfort == 0 || was < in.comfort) {
+			in.comfort = was
+		}
 		return left
 	}
 	u := k.Setup

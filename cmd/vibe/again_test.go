@@ -120,3 +120,30 @@ func TestAgainAnew(t *testing.T) {
 	require.Zero(t, code, msg)
 	assert.Contains(t, msg, "1 change on the way left out")
 }
+
+// A limit that held then holds still where the blank is said anew, but nobody: that of the person
+// who is not named now may be a higher one.
+func TestAgainComfort(t *testing.T) {
+	t.Parallel()
+	shop := shopFile(filepath.Join(t.TempDir(), "shop.sqlite"))
+	in := input{src: demoLathe(), name: "lathe", job: demoJob(), comfort: 2.5}
+	var err error
+	in.session, err = shop.keep(in.setup())
+	require.NoError(t, err)
+	_, err = in.follow(t.Context())
+	require.NoError(t, err)
+	_, err = in.session.close()
+	require.NoError(t, err)
+	for args, want := range map[string]float64{"--task=sanding": 2.5, "--who=nobody": 0} {
+		view, err := shop.view()
+		require.NoError(t, err)
+		k, err := view.Session(1)
+		require.NoError(t, err)
+		cmd := newRead()
+		require.NoError(t, cmd.ParseFlags([]string{args}))
+		in := input{src: keptSource{k, view}}
+		in.again(cmd)
+		assert.InDelta(t, want, in.comfort, 0, args)
+		require.NoError(t, in.src.Close())
+	}
+}
