@@ -12,6 +12,7 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"vibe/assess"
 	"vibe/recordings"
@@ -68,6 +69,9 @@ func (b *balancing) guided(cmd *cobra.Command) error {
 	if b.check > 0 {
 		return usage{hintf("the run with the fix put on is one more --from", "--check goes with --runs")}
 	}
+	if b.again && b.afresh {
+		return usage{hintf("leave one of them out", "--new and --again do not go together")}
+	}
 	s, err := b.state(cmd)
 	if err != nil {
 		return err
@@ -119,10 +123,14 @@ func (b *balancing) state(cmd *cobra.Command) (*balanceState, error) {
 		}
 		return b.begin(s)
 	}
-	for _, f := range []string{"trial", "radius", "angles", "fastened", "diameter"} {
-		if cmd.Flags().Changed(f) {
-			return nil, usage{hintf("leave --"+f+" out to go on with it, or begin another with --new", "a balancing is under way, with %s kept", plural(len(s.Runs), "run", "runs"))}
+	var taken []string
+	cmd.Flags().Visit(func(f *pflag.Flag) {
+		if !slices.Contains(slices.Concat([]string{"from", "again", "speed", "shop", "json", "unit"}, ofFiles), f.Name) {
+			taken = append(taken, f.Name)
 		}
+	})
+	if len(taken) > 0 {
+		return nil, usage{hintf("leave --"+taken[0]+" out to go on with it, or begin another with --new", "a balancing is under way, with %s kept", plural(len(s.Runs), "run", "runs"))}
 	}
 	if b.speed > 0 {
 		if len(s.Runs) > 0 {
