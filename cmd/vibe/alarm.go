@@ -23,6 +23,7 @@ type alarm struct {
 	folder string   // of the files
 	muted  atomic.Bool
 	rings  int
+	due    bool // it is to sound as soon as the tone that plays has ended
 
 	ctx     context.Context
 	cancel  context.CancelFunc
@@ -100,8 +101,12 @@ func (a *alarm) hear(action assess.Action) error {
 		return nil
 	}
 	a.rings = ringsAfter(a.rings, action)
-	due := a.rings == -1 || a.rings%8 == 1
-	if due && !a.muted.Load() && a.busy.CompareAndSwap(false, true) {
+	a.due = a.rings == -1 || a.rings%8 == 1 || a.due && a.rings != 0
+	if a.muted.Load() {
+		a.due = false
+	}
+	if a.due && a.busy.CompareAndSwap(false, true) {
+		a.due = false
 		a.playing.Go(func() {
 			if err := a.play(action); err != nil && a.ctx.Err() == nil {
 				a.failed.Store(&err)

@@ -62,6 +62,27 @@ echo "${2##*/}" >>"$HEARD/heard"
 	assert.Empty(t, left, "a file was left")
 }
 
+// A stop that comes while the tone for lower sounds follows it at once.
+func TestAlarmWaits(t *testing.T) {
+	folder := player(t, `echo "${2##*/}" >>"$HEARD/heard"
+until test -e "$HEARD/go"; do :; done
+`)
+	require.NoError(t, os.WriteFile(filepath.Join(folder, "go"), nil, 0o644))
+	a, err := openAlarm(t.Context())
+	require.NoError(t, err)
+	require.NoError(t, os.Remove(filepath.Join(folder, "go")))
+	require.NoError(t, a.hear(assess.Lower))
+	require.NoError(t, a.hear(assess.Stop))
+	require.NoError(t, os.WriteFile(filepath.Join(folder, "go"), nil, 0o644))
+	a.playing.Wait()
+	require.NoError(t, a.hear(assess.Stop))
+	a.playing.Wait()
+	text, err := os.ReadFile(filepath.Join(folder, "heard"))
+	require.NoError(t, err)
+	assert.Equal(t, "lower.wav\nlower.wav\nstop.wav\n", string(text))
+	require.NoError(t, a.close())
+}
+
 // No player, one that fails, and one that begins to fail are told, with what to do.
 func TestAlarmFails(t *testing.T) {
 	t.Setenv("PATH", t.TempDir())
