@@ -92,17 +92,22 @@ func (a *Adviser) withoutBlank(r Reading) Reason {
 // emptyAt is the shake in mm/s rms at n with nothing mounted, from the measured speeds next
 // to it, as a power of the speed between them; 0 if none is near enough.
 func (a *Adviser) emptyAt(n RPM) float64 {
-	var below, above MapPoint
+	var here, below, above MapPoint
 	for _, p := range a.Empty {
 		switch {
 		case !p.Seen || !(p.Shake > 0):
 		case near(n, p.Speed, 2*sameSpeed):
-			return p.Shake
+			if here.Speed == 0 || math.Abs(float64(p.Speed-n)) < math.Abs(float64(here.Speed-n)) {
+				here = p
+			}
 		case p.Speed < n && p.Speed > below.Speed:
 			below = p
 		case p.Speed > n && (above.Speed == 0 || p.Speed < above.Speed):
 			above = p
 		}
+	}
+	if here.Speed > 0 {
+		return here.Shake
 	}
 	if below.Speed == 0 || above.Speed == 0 || above.Speed > 1.2*below.Speed {
 		return 0

@@ -117,3 +117,13 @@ func TestCauseBySpeed(t *testing.T) {
 		}
 	}
 }
+
+// TestEmptyLatheAtThisSpeed: of the speeds of the empty run it is the nearest that is called this
+// speed, not a neighbour on the flank of a resonance.
+func TestEmptyLatheAtThisSpeed(t *testing.T) {
+	t.Parallel()
+	a := turning()
+	a.Empty = []assess.MapPoint{{Speed: 485, Shake: 0.5, Seen: true}, {Speed: 500, Shake: 0.9, Seen: true}, {Speed: 515, Shake: 1.5, Seen: true}}
+	got := reasons(hear(a, steady(0, 12, 500, 1)...))
+	assert.Contains(t, got["lathe-itself"], "0.90 mm/s at this speed", "%v", got)
+}
