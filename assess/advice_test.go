@@ -216,3 +216,18 @@ func TestStuckIsNoStandstill(t *testing.T) {
 		assert.Equal(t, assess.Stop, d.Action, "%s: %s", f, d.Say)
 	}
 }
+
+// TestViolentIsNoStandstill: a headstock that is violent in all does not stand, though no line is
+// found in it: nobody is told so, and no stop ends by it.
+func TestViolentIsNoStandstill(t *testing.T) {
+	t.Parallel()
+	a := turning()
+	require.Equal(t, assess.Stop, hear(a, steady(20, 1, 600, 12)...).Action)
+	for i := range 20 {
+		r := assess.Reading{T: 20.25 + 0.25*float64(i), Total: 30, Faults: []dsp.Fault{dsp.NoTurn}}
+		assert.Equal(t, assess.Stop, a.See(r).Action, "reading %d", i)
+		d := turning().See(r)
+		assert.Equal(t, assess.Wait, d.Action)
+		assert.Equal(t, []string{"total"}, codes(d), d.Say)
+	}
+}

@@ -56,10 +56,10 @@ var crackReason = Reason{"crack", "a cracked blank may fly apart at any speed: "
 
 const mendCrack = "cut the crack away, or glue it and let it harden"
 
-// stands reports whether nothing turns. A stuck or gappy sensor cannot know that, and must
-// not say so to a hand near the chuck.
+// stands reports whether nothing turns. A stuck or gappy sensor cannot know that, nor one that
+// feels violence without a line in it, and must not say so to a hand near the chuck.
 func stands(r Reading) bool {
-	return r.Has(dsp.NoTurn) && !r.Has(dsp.Stuck) && !r.Has(dsp.Gap) && !r.Has(dsp.Folded)
+	return r.Has(dsp.NoTurn) && !r.Has(dsp.Stuck) && !r.Has(dsp.Gap) && !r.Has(dsp.Folded) && !violentInAll(r)
 }
 
 // blind is the advice when there is no number: what was unsafe stays unsafe, the rest
@@ -83,6 +83,9 @@ func (a *Adviser) blind(r Reading) Advice {
 		if w := faultWords[f]; w != "" && (f != dsp.NoTurn || stands(r)) {
 			reasons = append(reasons, Reason{string(f), w, ownReadings})
 		}
+	}
+	if r.Has(dsp.NoTurn) && violentInAll(r) {
+		reasons = append(reasons, Reason{"total", fmt.Sprintf("%s in all, violent, and what turns cannot be told from it", ShakeText(r.Total)), EdgesSource})
 	}
 	if len(reasons) == 0 {
 		reasons = append(reasons, Reason{"no-number", "the reading has no number to act on", ownReadings})
