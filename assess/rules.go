@@ -198,7 +198,11 @@ func (a *Adviser) rough(r Reading, top Ceiling) (Advice, bool) {
 			Reasons: append(why, Reason{"make-better", remedies, practice})}, true
 	}
 	why = append(why, Reason{"predicted", fmt.Sprintf("at %v at most %s is expected", to, ShakeText(a.response.edge(to))), ownReadings}, a.byHand())
-	return Advice{Action: Lower, Speed: to, Say: fmt.Sprintf("Lower to %v: it shakes %s, %s.", to, ShakeText(r.Shake), feel), Reasons: why}, true
+	say := string(feel)
+	if feel != Rough { // the turner's own limit is lower
+		say = "with a comfort limit of " + ShakeText(limit)
+	}
+	return Advice{Action: Lower, Speed: to, Say: fmt.Sprintf("Lower to %v: it shakes %s, %s.", to, ShakeText(r.Shake), say), Reasons: why}, true
 }
 
 // comfortable is the fastest speed of the lathe up to n whose upper edge is comfortable, 0
