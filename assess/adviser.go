@@ -89,7 +89,7 @@ type Adviser struct {
 	alarmAt   RPM     // speed at which it was given
 	still     float64 // s, newest reading in which something turned, or that came late
 	unsure    float64 // s, newest one that cannot know that nothing turns
-	stood     bool    // nothing turned for 2 s since the last settled reading
+	stood     bool    // nothing turned for 2 s since the last settled reading, or nobody knows what did for 30 s
 	loud      loud    // the unbroken run of readings that are violent in all
 	said      Advice  // last one
 }
@@ -215,7 +215,8 @@ func (a *Adviser) note(r Reading) {
 	if broken {
 		a.anchor = 0
 	}
-	if r.Has(dsp.NoTurn) && !a.stood && a.last-a.still >= settledTime {
+	stood := r.Has(dsp.NoTurn) && a.last-a.still >= settledTime
+	if !a.stood && (stood || a.last-a.response.now > growthTime) {
 		a.stood = a.response.refit()
 	}
 	if !r.OK {

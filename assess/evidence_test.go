@@ -80,20 +80,28 @@ func TestAnotherClock(t *testing.T) {
 
 // TestStartedAnew: after standing still another blank may be on. One that shakes more than what was
 // measured says is none that this is true of: it is forgotten, nothing has grown, and 2 s of good
-// readings come first. One that shakes as before is as before.
+// readings come first. One that shakes as before is as before. Who feels a neighbour's motor while it stands says weak.
 func TestStartedAnew(t *testing.T) {
 	t.Parallel()
+	for _, f := range []dsp.Fault{dsp.NoTurn, dsp.Weak} {
+		startAnew(t, f)
+	}
+}
+
+// startAnew stands for 40 s, in which the readings have fault f.
+func startAnew(t *testing.T, f dsp.Fault) {
+	t.Helper()
 	for times, known := range map[float64]bool{0.9: true, 1: true, 1.5: false, 3: false} {
 		a, at := climbed(t)
 		for i := range 160 {
-			a.See(assess.Reading{T: at + 0.25*float64(i), Faults: []dsp.Fault{dsp.NoTurn}})
+			a.See(assess.Reading{T: at + 0.25*float64(i), Faults: []dsp.Fault{f}})
 		}
 		for i, r := range steady(at+40, 20, 440, 1.3*times) {
 			d := a.See(r)
 			assert.NotEqual(t, assess.Stop, d.Action)
-			assert.True(t, d.Action != assess.Raise || known && i >= 8 || i >= 16, "%v times, reading %d: %s", times, i, d.Say)
+			assert.True(t, d.Action != assess.Raise || known && i >= 8 || i >= 16, "%s, %v times, reading %d: %s", f, times, i, d.Say)
 		}
-		assert.Equal(t, known, slices.Contains(speedsSeen(a.Map()), 300), "%v times", times)
+		assert.Equal(t, known, slices.Contains(speedsSeen(a.Map()), 300), "%s, %v times", f, times)
 	}
 }
 
