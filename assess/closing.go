@@ -58,8 +58,9 @@ var ofRunDown = []dsp.Fault{dsp.NoTurn, dsp.Changing, dsp.Weak, dsp.Doubtful}
 // writes a time in s. Its slices are not to be written to.
 func (c *Closing) Advice(clock func(float64) string) Advice {
 	d := c.kept
-	ended := 2*c.still > c.after && c.stillAt-c.at <= coasting
-	unsure := c.vague > mostVague && d.Action != Stop && d.Action != Lower
+	alarm := d.Action == Stop || d.Action == Lower // is not lost in the noise of a lathe at rest
+	ended := (2*c.still > c.after || alarm && c.still >= atRest) && c.stillAt-c.at <= coasting
+	unsure := c.vague > mostVague && !alarm
 	if !ended || unsure || d.Action == "" || d.Action == Wait {
 		return c.last
 	}

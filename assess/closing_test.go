@@ -45,6 +45,18 @@ func TestClosingAdvice(t *testing.T) {
 		}
 		return steps
 	}
+	// long is at rest, felt for 2 s and then under a neighbour's noise.
+	long := func(last assess.Advice) []step {
+		steps := []step{{at(ok, 1), last}}
+		for i := range 30 {
+			r := off
+			if i >= 8 && i < 29 {
+				r = assess.Reading{Speed: 1900, Faults: []dsp.Fault{dsp.Weak}}
+			}
+			steps = append(steps, step{at(r, 2+0.25*float64(i)), wait})
+		}
+		return steps
+	}
 	for name, c := range map[string]struct {
 		steps []step
 		want  assess.Action
@@ -60,6 +72,8 @@ func TestClosingAdvice(t *testing.T) {
 		"vague after a stop": {vague(4, step{at(ok, 1), stop}), assess.Stop},
 		"noise at rest":      {noise(8), assess.Raise},
 		"not yet at rest":    {noise(7), assess.Wait},
+		"long noise":         {long(raise), assess.Wait},
+		"noise after a stop": {long(stop), assess.Stop},
 		"never turned":       {[]step{{at(off, 1), wait}}, assess.Wait},
 		"turned on and left": {[]step{{at(off, 1), wait}, {at(ok, 5), raise}}, assess.Raise},
 	} {
