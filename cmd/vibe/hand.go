@@ -45,7 +45,7 @@ hand on the headstock feels now. q ends it; what was answered is kept.`,
 			}
 			l := f.of(who.lathe, who.who)
 			t := training{sounds: sounds, in: bufio.NewScanner(cmd.InOrStdin()), out: cmd.OutOrStdout()}
-			keep := l.sitting(f.save)
+			keep := who.sitting(l.Guesses)
 			port, wired := portOf(from)
 			if !wired && sounds == "" {
 				return usage{hintf("say --sounds DIR, a new folder for what is to be heard first, or --from serial at the lathe", "there is nothing to feel or to hear: a guess would be luck")}
@@ -65,8 +65,11 @@ hand on the headstock feels now. q ends it; what was answered is kept.`,
 			if err := t.run(keep); err != nil {
 				return err
 			}
+			if f, err = loadLearned(); err != nil {
+				return err
+			}
 			p := newPage(cmd.OutOrStdout())
-			p.hand(assess.HandScore(l.Guesses))
+			p.hand(assess.HandScore(f.of(who.lathe, who.who).Guesses))
 			return p.flush(cmd.OutOrStdout())
 		},
 	}
@@ -81,13 +84,19 @@ hand on the headstock feels now. q ends it; what was answered is kept.`,
 	return cmd
 }
 
-// sitting returns what keeps the guesses of one more sitting.
-func (l *learned) sitting(save func() error) func(assess.Guess) error {
-	name := fmt.Sprint("session ", len(assess.HandScore(l.Guesses).Sessions)+1)
+// sitting returns what keeps the guesses of one more sitting of a person, after those before,
+// beside what else is kept meanwhile.
+func (p person) sitting(before []assess.Guess) func(assess.Guess) error {
+	name := fmt.Sprint("session ", len(assess.HandScore(before).Sessions)+1)
 	return func(g assess.Guess) error {
+		f, err := loadLearned() // anew: a sitting is long
+		if err != nil {
+			return err
+		}
 		g.Session = name
+		l := f.of(p.lathe, p.who)
 		l.Guesses = append(l.Guesses, g)
-		return save()
+		return f.save()
 	}
 }
 
