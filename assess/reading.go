@@ -48,7 +48,7 @@ type Reading struct {
 	// phases between the axes: 1 is a circle, 0.001 a straight line. 0 with one axis.
 	Orbit float64 `json:"orbit"`
 	// Multiples holds the acceleration of 2, 3, … times per turn over that of once per
-	// turn, as many as were seen.
+	// turn, as many as were seen; 0 is one that is not known.
 	Multiples []float64 `json:"multiples"`
 	// Unseen is how many of the three directions the sensor does not measure, for it has no such
 	// axis or one that gives the same value all the time: Shake is then that of the others, and
@@ -199,12 +199,12 @@ func (r Reading) MarshalJSON() ([]byte, error) {
 		Cause   *string   `json:"cause"`
 		Crest   number    `json:"crest"`
 		Orbit   number    `json:"orbit"`
-		Mult    []float64 `json:"multiples"`
+		Mult    []number  `json:"multiples"`
 		Faults  any       `json:"faults"`
 		Warn    any       `json:"warnings"`
 	}{plain(r), known(r.Span, 4), known(r.Shake, 4), known(r.ShakeSE, 4), known(r.Floor, 4),
 		known(r.Travel, 2), known(r.Total, 4), band, word(r.Feel), word(r.Cause), known(r.Crest, 2), known(r.Orbit, 3),
-		finites(r.Multiples), append([]dsp.Fault{}, r.Faults...), append([]string{}, r.Warnings...)})
+		knowns(r.Multiples, 3), append([]dsp.Fault{}, r.Faults...), append([]string{}, r.Warnings...)})
 }
 
 // word is a pointer to s, nil (null) when s is empty.
@@ -215,11 +215,11 @@ func word[S ~string](s S) *S {
 	return &s
 }
 
-// finites is v rounded to 0.001, at most a million, with 0 for what JSON refuses; never nil.
-func finites(v []float64) []float64 {
-	out := make([]float64, len(v))
+// knowns is v, each known to so many decimals; never nil.
+func knowns(v []float64, digits int) []number {
+	out := make([]number, len(v))
 	for i := range v {
-		out[i] = math.Round(1000*min(positive(v[i]), 1e6)) / 1000
+		out[i] = known(positive(v[i]), digits)
 	}
 	return out
 }

@@ -74,6 +74,24 @@ func TestReadingJSON(t *testing.T) {
 		"multiples":[],"faults":["no-turn"],"warnings":[]}`, string(marshal(t, assess.Read(dsp.Revolution{Time: 7, Span: 4}))))
 }
 
+// TestReadingJSONMultiples: one that is not known is null, and a small one is no 0.
+func TestReadingJSONMultiples(t *testing.T) {
+	t.Parallel()
+	for want, m := range map[string][]float64{
+		"[null,0.1]":      {math.NaN(), 0.1},
+		"[0.25,null]":     {0.25, math.Inf(1)},
+		"[null,0.0002]":   {-1, 0.0002},
+		"[0.333,2000000]": {1. / 3, 2e6},
+	} {
+		var doc struct{ Multiples json.RawMessage }
+		require.NoError(t, json.Unmarshal(marshal(t, assess.Reading{Multiples: m}), &doc))
+		assert.Equal(t, want, string(doc.Multiples))
+	}
+	rev := clean()
+	rev.MultipleAmp[0] = math.NaN()
+	assert.Contains(t, string(marshal(t, assess.Read(rev))), `"multiples":[null,0.1]`)
+}
+
 // TestReadAnything: whatever dsp says, no NaN, no Inf, no negative number comes out, the
 // JSON is valid and reads back.
 func TestReadAnything(t *testing.T) {
