@@ -49,6 +49,7 @@ func TestSlowestAboveTheCeiling(t *testing.T) {
 	d := hear(a, steady(0, 1, 1.05*top, 0.1)...)
 	assert.Equal(t, assess.Lower, d.Action, d.Say)
 	assert.InDelta(t, 0.97*float64(top), float64(d.Speed), 1e-9)
+	assert.Contains(t, d.Say, "If it is set to that already, stop.")
 }
 
 // resonant visits speeds of a lathe of one mode at 420 rpm with damping zeta, and hands on the
@@ -151,4 +152,30 @@ func TestSlippingBelt(t *testing.T) {
 			assert.Equal(t, assess.RPM(300), d.Speed, "%v: %s", n, d.Say)
 		}
 	}
+}
+
+// TestFastBelt: a step whose belt turns it above the ceiling is no place to go to: a slower step
+// is, and where there is none nothing but a stop.
+func TestFastBelt(t *testing.T) {
+	t.Parallel()
+	top := turning().See(steady(0, 1, 300, 0.5)[0]).Ceilings[0].RPM
+	own := 0.99 * top
+	for _, fast := range []assess.RPM{1.04, 1.079} {
+		a := turning()
+		a.Lathe = assess.Lathe{Steps: []assess.RPM{own, 1.5 * top}}
+		d := hear(a, steady(0, 12, fast*own, 0.1)...)
+		assert.Equal(t, assess.Stop, d.Action, d.Say)
+		assert.Contains(t, d.Say, fmt.Sprintf("slowest step, %v, turns %v", own, fast*own))
+		assert.NotContains(t, d.Say, "slowest speed", "which the ceiling allows")
+		assert.Equal(t, assess.Stop, hear(a, steady(4, 12, fast*own, 0.1)...).Action)
+
+		a = turning()
+		a.Lathe = assess.Lathe{Steps: []assess.RPM{0.5 * top, own, 1.5 * top}}
+		d = hear(a, steady(0, 12, fast*own, 0.1)...)
+		assert.Equal(t, assess.Lower, d.Action, d.Say)
+		assert.Equal(t, 0.5*top, d.Speed, d.Say)
+	}
+	a := turning()
+	a.Lathe = assess.Lathe{Steps: []assess.RPM{own, 1.5 * top}}
+	assert.Contains(t, hear(a, steady(0, 12, 1.085*own, 0.1)...).Say, "If it is set to that already, stop.", "too far off to be sure that it is that step")
 }

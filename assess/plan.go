@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -167,16 +168,18 @@ func Validate(l Lathe, b Blank, t Task) error {
 
 // tooSlow says that the lathe has no speed below the ceiling, and what to do.
 func tooSlow(l Lathe, top Ceiling) string {
-	remedy, known := map[string]string{"chuck": "Use another chuck", "task": "Leave this task", "mount": "Hold it another way",
-		"whirl": "Make it shorter or bring up the tailstock", "diameter": "Make it smaller"}[top.Name]
-	if !known {
-		remedy = "Saw it round and balance it first"
-	}
 	slowest, _ := l.Range()
 	if slowest == 0 {
-		return fmt.Sprintf("%.0f rpm is allowed (%s), slower than lathes run. %s, and say all that is known of it.", float64(top.RPM), top.Name, remedy)
+		return fmt.Sprintf("%.0f rpm is allowed (%s), slower than lathes run. %s, and say all that is known of it.", float64(top.RPM), top.Name, remedy(top))
 	}
-	return fmt.Sprintf("the lathe's slowest speed is %v and %.0f is allowed (%s). %s, or use a slower lathe.", slowest, float64(top.RPM), top.Name, remedy)
+	return fmt.Sprintf("the lathe's slowest speed is %v and %.0f is allowed (%s). %s, or use a slower lathe.", slowest, float64(top.RPM), top.Name, remedy(top))
+}
+
+// remedy is what raises the ceiling.
+func remedy(top Ceiling) string {
+	known := map[string]string{"chuck": "Use another chuck", "task": "Leave this task", "mount": "Hold it another way",
+		"whirl": "Make it shorter or bring up the tailstock", "diameter": "Make it smaller"}[top.Name]
+	return cmp.Or(known, "Saw it round and balance it first")
 }
 
 func unknownsOf(l Lathe, b Blank, t Task) []string {

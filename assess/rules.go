@@ -142,16 +142,29 @@ func (a *Adviser) grown(r Reading, _ Ceiling) (Advice, bool) {
 	return Advice{}, false
 }
 
-// tooFast lowers to below the ceiling, or stops when the lathe cannot run so slowly.
+// tooFast lowers to below the ceiling, or stops when the lathe cannot run so slowly: on the step
+// of a belt that runs fast, to one that is slower.
 func (a *Adviser) tooFast(r Reading, top Ceiling) (Advice, bool) {
-	to := a.Lathe.Fit(top.RPM)
+	to, own := a.Lathe.Fit(top.RPM), a.Lathe.step(r.Speed)
+	because, more := fmt.Sprintf("%v is above the ceiling", r.Speed), ""
 	switch {
 	case to > 0 && r.Speed <= ceilingSlip*top.RPM:
 		return Advice{}, false
+	case own > 0 && own <= to:
+		because = fmt.Sprintf("the step of %v turns %v, above the ceiling", own, r.Speed)
+		if to = a.Lathe.Fit(own / leastGain); to == 0 {
+			return Advice{Action: Stop, Say: fmt.Sprintf("Stop: the lathe's slowest step, %v, turns %v and %.0f is allowed (%s). %s, or use a slower lathe.",
+				own, r.Speed, float64(top.RPM), top.Name, remedy(top)), Reasons: []Reason{tooHigh(top)}}, true
+		}
 	case to > 0 && r.Speed < littleOver*top.RPM: // the dial is off by a little: ask for a little less
-		to = max(a.Lathe.Fit(littleLess*top.RPM), min(to, a.Lathe.Fit(a.slowest())))
+		less := a.Lathe.Fit(littleLess * top.RPM)
+		if to = max(less, min(to, a.Lathe.Fit(a.slowest()))); less == 0 {
+			more = " If it is set to that already, stop."
+		}
 	}
-	return a.below(to, top, fmt.Sprintf("%v is above the ceiling", r.Speed)), true
+	d := a.below(to, top, because)
+	d.Say += more
+	return d, true
 }
 
 // below lowers to a speed below the ceiling, or stops where it is 0, none.
