@@ -26,6 +26,17 @@ func (c changeAt) tell(a *assess.Adviser) {
 	}
 }
 
+// due hands out, once and in order, what was said until a time in s.
+func (in *input) due(until float64) []changeAt {
+	n := 0
+	for n < len(in.changes) && in.changes[n].at <= until {
+		n++
+	}
+	now := in.changes[:n]
+	in.changes = in.changes[n:]
+	return now
+}
+
 // again makes in the run of a kept session as it was: with all that was known then and said
 // on the way. Where something else is said now it stays what it is, and left says what of the
 // session is left out. A recording that is no kept session has no such thing.
@@ -69,8 +80,11 @@ func (in *input) again(cmd *cobra.Command) (left []string) {
 	return left
 }
 
+// ofViews are the flags that say how to look and not what at.
+var ofViews = []string{"json", "shop", "from", "pace", "panel", "lan", "address", "sound", "no-keep"}
+
 // saidAnew reports whether a flag says something of the work.
 func saidAnew(fs *pflag.FlagSet) (anew bool) {
-	fs.Visit(func(f *pflag.Flag) { anew = anew || !slices.Contains([]string{"json", "shop"}, f.Name) })
+	fs.Visit(func(f *pflag.Flag) { anew = anew || !slices.Contains(ofViews, f.Name) })
 	return anew
 }

@@ -1,7 +1,9 @@
 package main
 
 import (
+	"encoding/json"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -82,6 +84,49 @@ func TestAgain(t *testing.T) {
 	}
 	assert.Positive(t, actions[assess.Raise], "%v", actions)
 	assert.Positive(t, actions[assess.Lower], "%v", actions)
+}
+
+// Watched once more by its number a session says the same as when it ran, with the limit of then
+// and all that was said on the way; and what is said now goes first.
+func TestWatchAgain(t *testing.T) {
+	t.Parallel()
+	path := spokenTo(t, map[int]func(*live.Session, live.Snapshot){
+		20: func(s *live.Session, _ live.Snapshot) { s.Dial(245) },
+		90: func(s *live.Session, n live.Snapshot) {
+			n.Blank.Diameter -= 10
+			assert.NoError(t, s.Tell(n.Blank, assess.Sanding))
+		},
+		240: func(s *live.Session, _ live.Snapshot) { s.Mark(live.TooMuch) },
+	})
+	watch := func(args ...string) (says []assess.Advice, msg string) {
+		code, out, msg := vibe(t, nil, append([]string{"watch", "--from", "1", "--pace", "max", "--json", "--shop", path}, args...)...)
+		require.Zero(t, code, msg)
+		for line := range strings.Lines(out) {
+			var d said
+			if require.NoError(t, json.Unmarshal([]byte(line), &d)); d.Reading.Span > 0 { // else silence, on a busy machine
+				a := assess.Advice{Action: d.Advice.Action}
+				if d.Advice.Speed != nil {
+					a.Speed = assess.RPM(*d.Advice.Speed)
+				}
+				says = append(says, a)
+			}
+		}
+		return says, msg
+	}
+	k := heard(t, path)
+	says, msg := watch()
+	assert.NotContains(t, msg, "left out")
+	require.Len(t, says, len(k.readings))
+	for i, n := 0, 0; i < len(says); i++ {
+		end := k.readings[i].T + k.readings[i].Span/2
+		for n+1 < len(k.said) && k.said[n+1].T <= end {
+			n++
+		}
+		then := k.said[n].Advice
+		require.Equal(t, assess.Advice{Action: then.Action, Speed: then.Speed}, says[i], "at %v: %s", end, then.Say)
+	}
+	_, msg = watch("--task", "roughing")
+	assert.Contains(t, msg, "3 changes on the way left out")
 }
 
 // kept is what was said in the first session of a shop.

@@ -87,10 +87,10 @@ func (in input) follow(ctx context.Context) (*record, error) {
 	stop := context.AfterFunc(ctx, func() { in.src.Close() })
 	defer stop()
 	adviser, r := in.adviser(), newRecord(in.name)
-	told, changes := time.Now(), in.changes
+	told := time.Now()
 	changed := func(until float64) {
-		for ; len(changes) > 0 && changes[0].at <= until; changes = changes[1:] {
-			changes[0].tell(adviser)
+		for _, c := range in.due(until) {
+			c.tell(adviser)
 		}
 	}
 	err := loop(in.src, in.tracker(), adviser, func(b sensor.Block) {

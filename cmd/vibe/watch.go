@@ -70,12 +70,13 @@ something changed. Every session is kept: see vibe log.`,
 				}
 				defer speaker.close()
 			}
-			in := input{name: nameOf(f.name), job: j, comfort: people.of(j.lathe.Name, who).comfort()}
-			w, err := newWatching(cmd, in, f, opts, &speed)
+			w, err := newWatching(cmd, input{name: nameOf(f.name), job: j}, f, opts, &speed)
 			if err != nil {
 				return err
 			}
-			notes := slices.Concat(w.in.job.notes(), w.in.job.sizeless(), w.in.learnt(), w.keep(k))
+			w.in.comfort = people.of(w.in.job.lathe.Name, who).comfort()
+			left := w.in.again(cmd)
+			notes := slices.Concat(left, w.in.job.notes(), w.in.job.sizeless(), w.in.learnt(), w.keep(k))
 			if w.phone != nil {
 				notes = append(notes, phoneNotes(speed)...)
 			}
@@ -215,7 +216,7 @@ func (w *watching) run(cmd *cobra.Command, shows assess.RPM, asJSON bool) error 
 	out, msg := cmd.OutOrStdout(), cmd.ErrOrStderr()
 	defer context.AfterFunc(cmd.Context(), func() { w.in.src.Close() })()
 	adviser := w.in.adviser()
-	adviser.Checked = w.dial != nil // it is vibe's own
+	adviser.Checked = w.dial != nil || w.in.checked // it is vibe's own, or was then
 	w.session = live.New(w.in.name, adviser)
 	w.session.Dial(shows)
 	defer w.phone.serve(w.session)()
@@ -260,6 +261,7 @@ func (w *watching) loop(adviser *assess.Adviser, show func(assess.Reading, asses
 		w.in.session.block(b)
 		if w.record.samples == 0 && len(b.T) > 0 {
 			w.heard = b.T[0]
+			w.saidThen()
 		}
 		w.record.block(b)
 		w.keepChange(adviser, w.session.Block(b))
@@ -279,6 +281,7 @@ func (w *watching) loop(adviser *assess.Adviser, show func(assess.Reading, asses
 			note(compared)
 		}
 		w.keepChange(adviser, false)
+		w.saidThen()
 		if err := w.alarm.hear(a.Action); err != nil {
 			note(err.Error())
 			w.session.Note(err.Error())
@@ -296,6 +299,13 @@ func (w *watching) loop(adviser *assess.Adviser, show func(assess.Reading, asses
 		err = nil
 	}
 	return cmp.Or(failed, err, w.in.src.Close())
+}
+
+// saidThen tells what was said by now in the run that is watched once more.
+func (w *watching) saidThen() {
+	for _, c := range w.in.due(w.heard) {
+		w.session.Again(c.Comfort, c.Checked, c.Blank, c.Task)
+	}
 }
 
 // onScreen watches on a terminal.

@@ -235,6 +235,22 @@ func (s *Session) See(r assess.Reading, a assess.Advice) (compared string) {
 	return compared
 }
 
+// Again tells session and adviser at once what was said in the run that is watched once more:
+// the limit of comfort in mm/s rms (0: the starting value), whether the dial was compared, and
+// blank and task where blank is not nil. It belongs to the goroutine of the loop.
+func (s *Session) Again(comfort float64, checked bool, blank *assess.Blank, task assess.Task) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	a, n := s.adviser, &s.now
+	a.Comfort, a.Checked = comfort, checked
+	if blank != nil {
+		_ = a.Change(*blank, task) // what cannot be was not taken then either
+		n.Advice = outdated(n.Advice, justTold())
+	}
+	n.Comfort, n.Checked, n.Blank, n.Task = comfort, checked, a.Blank, a.Task
+	s.announce()
+}
+
 // compare settles what the dial says of a sure speed, in words, or whether an earlier
 // comparison still counts. The lock is held.
 func (s *Session) compare(read assess.RPM) (said string) {
