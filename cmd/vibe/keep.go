@@ -57,10 +57,15 @@ func (k *keeper) mark(m recordings.Mark) {
 	}
 }
 
+// dater is a source that may know when its samples began.
+type dater interface {
+	Began() (at time.Time, known bool)
+}
+
 // dated tells the session when its samples began, if their source knows: after its first
 // block, before that is kept.
 func (k *keeper) dated(src sensor.Source) {
-	if file, ok := src.(interface{ Began() (time.Time, bool) }); ok && k != nil {
+	if file, ok := src.(dater); ok && k != nil {
 		if at, known := file.Began(); known {
 			k.note(k.to.Dated(at))
 		}

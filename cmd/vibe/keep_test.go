@@ -4,11 +4,13 @@ import (
 	"bytes"
 	"fmt"
 	"math"
+	"os"
 	"path/filepath"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 )
 
 // stamped is a recording of 600 rpm whose times are dates, or only seconds.
@@ -43,6 +45,14 @@ func TestKeptDate(t *testing.T) {
 	_, out, _ = vibe(t, nil, "log", "show", "2", "--shop", path)
 	assert.Contains(t, out, "  kept "+time.Now().Format("2006-"))
 	assert.Contains(t, out, "does not say when it was taken")
+	file := filepath.Join(t.TempDir(), "stamped.csv")
+	require.NoError(t, os.WriteFile(file, stamped(true).Bytes(), 0o600))
+	for i, from := range [][]string{{"-"}, {file, "--pace", "1000"}} { // watched, it is no other
+		code, _, msg := vibe(t, stamped(true), append([]string{"watch", "--unit", "m/s2", "--shop", path, "--from"}, from...)...)
+		assert.Zero(t, code, msg)
+		_, out, _ = vibe(t, nil, "log", "show", fmt.Sprint(3+i), "--shop", path)
+		assert.Contains(t, out, "began 2024-03-30", from[0])
+	}
 	_, out, _ = vibe(t, nil, "log", "check", "--shop", path)
 	assert.Contains(t, out, "all is well")
 }

@@ -80,6 +80,14 @@ func (p *paced) Next() (sensor.Block, error) {
 	return p.Source.Next() // which says that it is closed
 }
 
+// Began is that of the other source, where it knows.
+func (p *paced) Began() (at time.Time, known bool) {
+	if file, ok := p.Source.(dater); ok {
+		return file.Began()
+	}
+	return at, false
+}
+
 // cut takes the first piece off the rest. What the source says of the whole comes with it.
 func (p *paced) cut() sensor.Block {
 	b, whole := p.rest, p.rest.Axes

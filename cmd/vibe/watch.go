@@ -258,11 +258,12 @@ func (w *watching) loop(adviser *assess.Adviser, show func(assess.Reading, asses
 	w.in.session.listen(func(err error) { note(w.trouble(err)) })
 	tracker := w.in.tracker()
 	err := loop(w.in.src, tracker, adviser, func(b sensor.Block) {
-		w.in.session.block(b)
 		if w.record.samples == 0 && len(b.T) > 0 {
+			w.in.session.dated(w.in.src)
 			w.heard = b.T[0]
 			w.saidThen()
 		}
+		w.in.session.block(b)
 		w.record.block(b)
 		w.keepChange(adviser, w.session.Block(b))
 		w.phone.follow(tracker, w.session)
