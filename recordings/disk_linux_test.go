@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"vibe/recordings"
+	"vibe/sensor"
 )
 
 // cannot skips a test that this machine cannot run; where all must run it fails.
@@ -22,16 +23,23 @@ func cannot(t *testing.T, format string, args ...any) {
 	t.Skipf(format, args...)
 }
 
-// On a disk that is full Append says so, and goes on taking samples. When there is room
-// again nothing is missing; when there never is, what was written before can be read.
-func TestDiskFull(t *testing.T) {
-	t.Parallel()
+// smallDisk is a folder that holds 1 MiB.
+func smallDisk(t *testing.T) string {
+	t.Helper()
 	disk := filepath.Join(t.TempDir(), "disk")
 	require.NoError(t, os.Mkdir(disk, 0o755))
 	if err := syscall.Mount("tmpfs", disk, "tmpfs", 0, "size=1m"); err != nil {
 		cannot(t, "a small disk needs root: mount: %v", err)
 	}
 	t.Cleanup(func() { assert.NoError(t, syscall.Unmount(disk, 0)) })
+	return disk
+}
+
+// On a disk that is full Append says so, and goes on taking samples. When there is room
+// again nothing is missing; when there never is, what was written before can be read.
+func TestDiskFull(t *testing.T) {
+	t.Parallel()
+	disk := smallDisk(t)
 	ballast := filepath.Join(disk, "ballast")
 	require.NoError(t, os.WriteFile(ballast, make([]byte, 400_000), 0o644))
 	spare := filepath.Join(disk, "spare")
@@ -80,6 +88,52 @@ func TestDiskFull(t *testing.T) {
 	assert.InDelta(t, 0.25*float64(i), kept(t, s, w.Number()), mayBeLost)
 	assert.Empty(t, troubles(t, s))
 	assert.NoError(t, s.Close())
+}
+
+// A disk that is full for longer than what is held costs samples, each of which is counted once.
+func TestDiskFullForLong(t *testing.T) {
+	t.Parallel()
+	disk := smallDisk(t)
+	s, err := recordings.Open(filepath.Join(disk, "shop"))
+	require.NoError(t, err)
+	w, err := s.Begin(setup())
+	require.NoError(t, err)
+	const rate = 20
+	at := 0
+	second := func() error {
+		b := sensor.Block{Axes: make([][]float64, 1)}
+		for range rate + 1 {
+			b.T, b.Axes[0] = append(b.T, float64(at)/rate), append(b.Axes[0], float64(at%7))
+			at++
+		}
+		return w.Append(b)
+	}
+	for range 10 {
+		require.NoError(t, second())
+	}
+	ballast := filepath.Join(disk, "ballast")
+	_ = os.WriteFile(ballast, make([]byte, 1<<20), 0o644) // as much of it as goes
+	for range 660 {
+		err = second()
+	}
+	require.ErrorIs(t, err, recordings.ErrFull)
+	require.NoError(t, os.Remove(ballast))
+	for range 10 {
+		require.NoError(t, second())
+	}
+	require.NoError(t, w.Close())
+
+	k, err := s.Session(w.Number())
+	require.NoError(t, err)
+	got := joined(drain(t, k))
+	lost := at - len(got.T)
+	assert.Greater(t, lost, 20*rate)
+	assert.InDelta(t, lost, got.Lost, 0.1*float64(lost), "about, and not twice")
+	assert.Equal(t, len(got.T), k.Summary.Samples)
+	assert.Equal(t, lost, k.Summary.Lost)
+	assert.InDelta(t, rate, k.Summary.Rate(), 0.01)
+	require.Len(t, troubles(t, s), 1)
+	require.NoError(t, s.Close())
 }
 
 // TestReadOnly runs itself as a user who may not write: root may do everything.

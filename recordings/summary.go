@@ -78,12 +78,12 @@ func (s Speed) SE() float64 {
 	return math.Hypot(sd/math.Sqrt(looks), 0.02*s.Shake)
 }
 
-// Rate is the mean number of samples a second, 0 where not known.
+// Rate is the mean number of samples a second, those that are lost as well, 0 where not known.
 func (s Summary) Rate() float64 {
 	if s.Samples < 2 || !(s.Seconds > 0) {
 		return 0
 	}
-	return float64(s.Samples-1) / s.Seconds
+	return float64(s.Samples+s.Lost-1) / s.Seconds
 }
 
 // Points is Map as the adviser draws it, with 95 % edges.

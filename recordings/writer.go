@@ -83,7 +83,6 @@ type Writer struct {
 	said    assess.Advice
 	saidAt  float64   // s
 	tried   time.Time // last attempt to write
-	dropped int       // samples given up since the last chunk closed
 	closed  bool
 }
 
@@ -205,12 +204,10 @@ func (w *Writer) close() {
 	o := w.open
 	w.open = sensor.Block{}
 	n := len(o.T)
-	lost := o.Lost + w.dropped
-	if n == 0 && lost == 0 && len(o.Notes) == 0 {
+	if n == 0 && o.Lost == 0 && len(o.Notes) == 0 {
 		return
 	}
-	w.dropped = 0
-	if o.Lost = lost; n == 0 {
+	if n == 0 {
 		o.T = []float64{w.first + w.summary.Seconds} // when it was said
 	}
 	var said any
@@ -354,8 +351,9 @@ func (w *Writer) write(last bool) error {
 		return nil
 	}
 	for len(w.chunks) > held {
-		w.dropped += w.chunks[0].samples
-		w.chunks = w.chunks[1:]
+		n := w.chunks[0].samples
+		w.summary.Samples, w.summary.Lost = w.summary.Samples-n, w.summary.Lost+n
+		w.chunks = w.chunks[1:] // whose number is missing: by that a Session counts what is lost
 	}
 	if over := len(w.notes) - 10*held; over > 0 {
 		w.notes = w.notes[over:]
