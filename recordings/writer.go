@@ -74,16 +74,16 @@ type Writer struct {
 	first   float64 // s, time of the first sample
 	begun   bool    // there was one
 
-	open    sensor.Block // the chunk that grows
-	parts   int          // chunks closed so far
-	chunks  []row
-	notes   []row // readings, advice and marks not yet written
-	n       int   // readings so far
-	marks   int
-	said    assess.Advice
-	saidAt  float64   // s
-	tried   time.Time // last attempt to write
-	closed  bool
+	open   sensor.Block // the chunk that grows
+	parts  int          // chunks closed so far
+	chunks []row
+	notes  []row // readings, advice and marks not yet written
+	n      int   // readings so far
+	marks  int
+	said   assess.Advice
+	saidAt float64   // s
+	tried  time.Time // last attempt to write
+	closed bool
 }
 
 // row waits to be written.

@@ -128,14 +128,22 @@ func columnsOf(runs []*recordings.Session, most int) []assess.RPM {
 	return out
 }
 
-// trend writes the runs from the oldest to the newest, each held against the first.
+// trend writes the runs from the oldest to the newest, each held against the first of those
+// that have a reading.
 func (p *page) trend(lathe string, runs []*recordings.Session) {
-	first, last := runs[0], runs[len(runs)-1]
-	if len(runs) == 1 {
+	var first recordings.Summary
+	read := slices.DeleteFunc(slices.Clone(runs), func(k *recordings.Session) bool { return len(k.Summary.Map) == 0 })
+	switch n := len(read); n {
+	case 0:
+		p.wrap("", fmt.Sprintf("No run of %s with nothing mounted has a reading yet: ten seconds at each speed give one.", lathe))
+	case 1:
 		p.wrap("", fmt.Sprintf("One run of %s with nothing mounted; the next one will tell what has changed.", lathe))
-	} else {
-		p.wrap("", p.paint(bold, fmt.Sprintf("%s, from %s to %s. %s", lathe, first.Setup.Started.Local().Format("2006-01-02"),
-			last.Setup.Started.Local().Format("2006-01-02"), recordings.Compare(first.Summary, last.Summary).Say)))
+	default:
+		p.wrap("", p.paint(bold, fmt.Sprintf("%s, from %s to %s. %s", lathe, read[0].Setup.Started.Local().Format("2006-01-02"),
+			read[n-1].Setup.Started.Local().Format("2006-01-02"), recordings.Compare(read[0].Summary, read[n-1].Summary).Say)))
+	}
+	if len(read) > 0 {
+		first = read[0].Summary
 	}
 	p.head("Nothing mounted: shake, mm/s, and the ratio to the first run")
 	const all = len("   1.00 (0.87-1.15)")
@@ -146,7 +154,7 @@ func (p *page) trend(lathe string, runs []*recordings.Session) {
 	}
 	p.line("%s", p.paint(dim, head+"   all"))
 	for _, k := range runs {
-		c := recordings.Compare(first.Summary, k.Summary)
+		c := recordings.Compare(first, k.Summary)
 		row := fmt.Sprintf("%5d  %-10s", k.Number, k.Setup.Started.Local().Format("2006-01-02"))
 		for _, s := range speeds {
 			cell := "–"

@@ -101,3 +101,25 @@ func TestTrendColumns(t *testing.T) {
 	}
 	assert.Contains(t, p.text.String(), "600 rpm")
 }
+
+// A run that brought no reading, the oldest or the newest, hides no trend of the others.
+func TestTrendWithoutReading(t *testing.T) {
+	t.Parallel()
+	empty := &recordings.Session{Number: 9}
+	run := func(shake float64) *recordings.Session {
+		return &recordings.Session{Number: 1, Summary: recordings.Summary{Map: []recordings.Speed{{Speed: 600, Shake: shake, N: 400}}}}
+	}
+	say := func(runs ...*recordings.Session) string {
+		p := &page{width: 80}
+		p.trend("mini", runs)
+		return p.text.String()
+	}
+	for _, runs := range [][]*recordings.Session{{empty, run(0.4), run(0.8)}, {run(0.4), run(0.8), empty}} {
+		out := say(runs...)
+		assert.Contains(t, out, "The difference is real")
+		assert.NotContains(t, out, "cannot be compared")
+		assert.Contains(t, out, "2.00 (")
+	}
+	assert.Contains(t, say(empty, run(0.4)), "One run of mini")
+	assert.Contains(t, say(empty, empty), "has a reading yet")
+}
