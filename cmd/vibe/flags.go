@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -122,11 +123,18 @@ func choose[T ~string](s string, known []T) (T, error) {
 		all = append(all, string(k))
 	}
 	hint := "choose one of " + strings.Join(all, ", ")
-	if near := nearest(s, all); near != "" {
+	near := nearest(s, all)
+	if slices.Contains(all, string(assess.True)) {
+		near = cmp.Or(balanceMeant[strings.ToLower(s)], near)
+	}
+	if near != "" {
 		hint = fmt.Sprintf("did you mean %s? (%s)", near, strings.Join(all, ", "))
 	}
 	return "", hintf(hint, "%q is not known here", s)
 }
+
+// balanceMeant is what turners call a balance by another name, whose spelling would lead to rough.
+var balanceMeant = map[string]string{"round": "true (turned round) or sawn", "rounded": "true (turned round) or sawn", "turned": "true"}
 
 // nearest returns the word that s was most likely meant to be, "" if none is close: the
 // first that s begins, else the one with the fewest letters wrong, two at most and no more

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"vibe/assess"
 	"vibe/sensor"
 )
 
@@ -106,6 +107,10 @@ func TestWords(t *testing.T) {
 	err := word(&held, "chuck", "faceplate").Set("facplate")
 	require.EqualError(t, err, `"facplate" is not known here`)
 	assert.Equal(t, "did you mean faceplate? (chuck, faceplate)", hintOf(err))
+	_, err = choose("Round", assess.Balances())
+	assert.Equal(t, "did you mean true (turned round) or sawn? (true, sawn, rough, burl)", hintOf(err))
+	_, err = choose("round", []string{"rough", "calm"})
+	assert.Equal(t, "did you mean rough? (rough, calm)", hintOf(err), "of a shake it means no balance")
 }
 
 // What to try is the innermost that is known, else what helps against such a failure.
