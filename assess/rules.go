@@ -78,8 +78,14 @@ func (a *Adviser) blind(r Reading) Advice {
 		}
 		return d
 	}
-	reasons := []Reason{}
+	reasons, filledIn := []Reason{}, r.Has(dsp.Folded) && slices.Contains(r.Warnings, dsp.FilledIn)
+	if filledIn {
+		reasons = append(reasons, Reason{"filled-in", dsp.FilledIn, ownReadings})
+	}
 	for _, f := range r.Faults {
+		if filledIn && f == dsp.Folded && a.Checked { // the dial's word is there, and no help
+			continue
+		}
 		if w := faultWords[f]; w != "" && (f != dsp.NoTurn || stands(r)) {
 			reasons = append(reasons, Reason{string(f), w, ownReadings})
 		}

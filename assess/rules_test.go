@@ -82,6 +82,22 @@ func TestLowerStands(t *testing.T) {
 	assert.NotEqual(t, assess.Lower, hear(a, steady(6.75, 1, between, 2)...).Action, "settled where it is comfortable")
 }
 
+// TestFilledIn: where rows were filled in, that is what is said, not to say the dial again.
+func TestFilledIn(t *testing.T) {
+	t.Parallel()
+	for _, checked := range []bool{true, false} {
+		a := turning()
+		a.Checked = checked
+		d := a.See(assess.Reading{T: 1, Span: 2, Speed: 1200, Shake: 2, ShakeSE: 0.1, Faults: []dsp.Fault{dsp.Folded}, Warnings: []string{dsp.FilledIn}})
+		assert.Equal(t, "Wait: "+dsp.FilledIn+".", d.Say)
+		want := []string{"filled-in", "folded"}
+		if checked {
+			want = want[:1]
+		}
+		assert.Equal(t, want, codes(d))
+	}
+}
+
 // TestViolentInAll: a line that may be noise or another's stops where all vibration is
 // violent too, and only standing still ends it: nobody knows which speed that was.
 func TestViolentInAll(t *testing.T) {
