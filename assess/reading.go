@@ -41,7 +41,9 @@ type Reading struct {
 	Band  [2]float64 `json:"band_hz"`
 	Feel  Feel       `json:"feel"`
 	Cause string     `json:"cause"` // likely cause with how sure, in words
-	Rival RPM        `json:"rival_rpm"`
+	// Rival is another speed that explains the shake as well, or, where Speed is not known, the
+	// line that was seen where neither the dial nor the pulleys have one.
+	Rival RPM `json:"rival_rpm"`
 	// Crest is peak over rms of what is left besides the line and its multiples.
 	Crest float64 `json:"crest"`
 	// Orbit is the least over the worst direction of the once-per-turn motion, from the
@@ -80,11 +82,11 @@ func Read(rev dsp.Revolution) Reading {
 	}
 	r.Crest = positive(rev.Crest)
 	f := positive(rev.Freq)
-	r.Speed = Turns(f)
+	r.Speed, r.Rival = Turns(f), Turns(rev.Rival)
 	if r.Speed == 0 || !finite(rev.Time) {
 		return r.refuse(dsp.NoTurn)
 	}
-	r.SpeedSE, r.Rival = Turns(rev.FreqSE), Turns(rev.Rival)
+	r.SpeedSE = Turns(rev.FreqSE)
 	r.Shake, r.ShakeSE, r.Floor = shakeOf(rev.Amp, f), shakeOf(rev.AmpSE, f), shakeOf(rev.Floor, f)
 	r.Travel = travelOf(rev.Amp, f)
 	r.Feel = FeelOf(r.Shake)

@@ -1,9 +1,11 @@
 package assess
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"vibe/dsp"
 )
@@ -81,6 +83,10 @@ func (a *Adviser) blind(r Reading) Advice {
 	reasons, filledIn := []Reason{}, r.Has(dsp.Folded) && slices.Contains(r.Warnings, dsp.FilledIn)
 	if filledIn {
 		reasons = append(reasons, Reason{"filled-in", dsp.FilledIn, ownReadings})
+	}
+	if n := cmp.Or(r.Speed, r.Rival); r.Has(dsp.Doubtful) && n > 0 && len(a.Lathe.Steps) > 0 && a.Lathe.step(n) == 0 {
+		reasons = append(reasons, Reason{"foreign", fmt.Sprintf("the line at about %v is none of the lathe's steps, %s rpm: check them, and whether the sensor sees another machine",
+			floorTo(n+2.5, 5), strings.Trim(fmt.Sprintf("%.0f", a.Lathe.Steps), "[]")), ownReadings})
 	}
 	for _, f := range r.Faults {
 		if filledIn && f == dsp.Folded && a.Checked { // the dial's word is there, and no help

@@ -82,6 +82,19 @@ func TestLowerStands(t *testing.T) {
 	assert.NotEqual(t, assess.Lower, hear(a, steady(6.75, 1, between, 2)...).Action, "settled where it is comfortable")
 }
 
+// TestNoStep: where the line that is seen is none of the pulley's steps, it is named.
+func TestNoStep(t *testing.T) {
+	t.Parallel()
+	a := turning()
+	a.Lathe = assess.Lathe{Steps: []assess.RPM{500, 800}}
+	d := a.See(assess.Read(dsp.Revolution{Time: 1, Span: 2, Rival: 10.01, Faults: []dsp.Fault{dsp.Doubtful}}))
+	assert.Equal(t, assess.Wait, d.Action)
+	assert.Contains(t, d.Say, "the line at about 600 rpm is none of the lathe's steps, 500 800 rpm")
+	assert.Equal(t, []string{"foreign", "doubtful"}, codes(d))
+	d = a.See(assess.Read(dsp.Revolution{Time: 2, Span: 2, Rival: 8.1, Faults: []dsp.Fault{dsp.Doubtful}}))
+	assert.Equal(t, []string{"doubtful"}, codes(d), "a step that the belt slips on")
+}
+
 // TestFilledIn: where rows were filled in, that is what is said, not to say the dial again.
 func TestFilledIn(t *testing.T) {
 	t.Parallel()
