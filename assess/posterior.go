@@ -236,21 +236,22 @@ func predict(cells []cell, n RPM, extra float64) MapPoint {
 // range in logarithms.
 func quantiles(cells []cell, gain func(cell) float64, extra float64, at ...float64) []float64 {
 	const parts = 200
-	logs := make([]float64, len(cells))
+	type span struct{ middle, reach float64 }
+	logs := make([]span, len(cells))
 	low, high := math.Inf(1), math.Inf(-1)
 	for i, c := range cells {
-		logs[i] = math.Log(c.amp * gain(c))
-		s := 2 * math.Hypot(c.rel, extra)
-		low, high = min(low, logs[i]-s), max(high, logs[i]+s)
+		l := span{math.Log(c.amp * gain(c)), 2 * math.Sqrt(c.rel*c.rel+extra*extra)}
+		logs[i], low, high = l, min(low, l.middle-l.reach), max(high, l.middle+l.reach)
 	}
 	var hist [parts + 1]float64
-	put := func(v, w float64) { hist[int(math.Round((v-low)/(high-low)*parts))] += w }
+	scale := parts / (high - low)
+	put := func(v, w float64) { hist[int((v-low)*scale+0.5)] += w }
 	var sum float64
-	for i, c := range cells {
-		s := 2 * math.Hypot(c.rel, extra) // three points stand for the normal curve
-		put(logs[i]-s, c.weight/6)
-		put(logs[i], c.weight*2/3)
-		put(logs[i]+s, c.weight/6)
+	for i, c := range cells { // three points stand for the normal curve
+		l := logs[i]
+		put(l.middle-l.reach, c.weight/6)
+		put(l.middle, c.weight*2/3)
+		put(l.middle+l.reach, c.weight/6)
 		sum += c.weight
 	}
 	out := make([]float64, len(at))

@@ -117,8 +117,10 @@ func (tr *Tracker) Add(t []float64, axes [][]float64) []Revolution {
 		if !fine {
 			continue
 		}
-		if rev, ok := tr.row(u, x); ok {
-			out = append(out, rev)
+		if tr.row(u, &x) {
+			if rev, ok := tr.reading(u); ok {
+				out = append(out, rev)
+			}
 		}
 	}
 	tr.out = out

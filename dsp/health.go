@@ -3,6 +3,8 @@ package dsp
 import (
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // health is what the samples of a window say about the sensor.
@@ -160,9 +162,13 @@ func stepOf(x [][]float64, sort *[]float64) float64 {
 	return found
 }
 
-// stepsOnly reports whether v, which it sorts, has no more different values than there are steps in its span. Hum
+// stepsOnly reports whether v, which it may sort, has no more different values than there are steps in its span. Hum
 // at a quarter of the rate jumps by the same from sample to sample as well, but nothing keeps its noise to steps.
 func stepsOnly(v []float64, step float64) bool {
+	most := 1.05*(floats.Max(v)-floats.Min(v))/step + 2
+	if float64(len(v)) < most {
+		return true
+	}
 	slices.Sort(v)
 	values := 1
 	for i := 1; i < len(v); i++ {
@@ -170,7 +176,7 @@ func stepsOnly(v []float64, step float64) bool {
 			values++
 		}
 	}
-	return float64(values) < 1.05*(v[len(v)-1]-v[0])/step+2
+	return float64(values) < most
 }
 
 // pressed reports whether v stands against an end of the range: two samples at limit, if that is known, or

@@ -27,6 +27,8 @@ type spectrum struct {
 	plans map[int]*fourier.FFT // by length
 	even  map[int][]float64    // windows for even samples, by length
 	buf   []float64
+	tau   []float64 // s, times less their mean
+	flat  []float64 // samples less their trend, windowed
 	hann  []float64
 	coef  []complex128
 	rank  rank
@@ -181,20 +183,25 @@ func (s *spectrum) density(t []float64, x [][]float64, rate, stray float64, powe
 	plan := s.plan(length)
 	span := (t[n-1] - t[0]) * float64(n) / float64(n-1)
 	hann, norm := s.window(t, span, even)
+	s.tau, s.flat = append(s.tau[:0], t...), grow(s.flat, n)
+	floats.AddConst(-floats.Sum(t)/float64(n), s.tau)
+	square := floats.Dot(s.tau, s.tau)
 	for a := range x {
-		mean, slope := trend(t, x[a])
+		// Less the straight line that fits best.
+		floats.AddScaledTo(s.flat, x[a], -floats.Dot(s.tau, x[a])/square, s.tau)
+		floats.AddConst(-floats.Sum(x[a])/float64(n), s.flat)
+		floats.Mul(s.flat, hann)
 		buf := s.buf[:length]
-		clear(buf)
-		for i, v := range x[a] {
-			v = hann[i] * (v - mean - slope*(t[i]-t[0]))
-			if even {
-				buf[i] = v
-				continue
+		if even {
+			clear(buf[copy(buf, s.flat):])
+		} else {
+			clear(buf)
+			for i, v := range s.flat {
+				p := (t[i] - t[0]) * grid
+				k := int(p)
+				buf[k] += v * (1 - p + float64(k))
+				buf[k+1] += v * (p - float64(k))
 			}
-			p := (t[i] - t[0]) * grid
-			k := int(p)
-			buf[k] += v * (1 - p + float64(k))
-			buf[k+1] += v * (p - float64(k))
 		}
 		plan.Coefficients(s.coef[:length/2+1], buf)
 		// Density: 2|X|²/(rate·Σw²).
@@ -353,21 +360,6 @@ func median(v []float64) float64 {
 		}
 	}
 	return v[k]
-}
-
-// trend returns the mean line of x over t, as its value at t[0] and its slope.
-func trend(t, x []float64) (at0, slope float64) {
-	n := float64(len(t))
-	mt, mx := floats.Sum(t)/n, floats.Sum(x)/n
-	var sxx, sxy float64
-	for i := range t {
-		sxx += (t[i] - mt) * (t[i] - mt)
-		sxy += (t[i] - mt) * (x[i] - mx)
-	}
-	if sxx > 0 {
-		slope = sxy / sxx
-	}
-	return mx - slope*(mt-t[0]), slope
 }
 
 // smooth returns the smallest length ≥ n whose only prime factors are 2, 3 and 5: others

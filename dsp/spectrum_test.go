@@ -12,6 +12,7 @@ import (
 	"github.com/mjibson/go-dsp/window"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/stat"
 )
 
 func cosine(n int, rate, f, amp float64) (t, x []float64) {
@@ -65,7 +66,7 @@ func TestGoDSP(t *testing.T) {
 	for i := range x {
 		x[i] += 0.5 * r.NormFloat64()
 	}
-	mean, slope := trend(times, x)
+	mean, slope := stat.LinearRegression(times, x, nil, false)
 	flat := make([]float64, n)
 	for i := range x {
 		flat[i] = x[i] - mean - slope*times[i] // Pwelch removes nothing

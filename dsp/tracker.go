@@ -132,12 +132,11 @@ func (tr *Tracker) bounds() (low, high float64) {
 	return tr.low(), tr.high()
 }
 
-// row takes one sample of all axes at time u and returns the revolution that is complete
-// with it, if one is.
-func (tr *Tracker) row(u float64, x [3]float64) (rev Revolution, ok bool) {
+// row takes one sample of all axes at time u and reports whether a reading is due with it.
+func (tr *Tracker) row(u float64, x *[3]float64) (due bool) {
 	base := &tr.levels[0]
 	if n := len(base.t); n > 0 && !(u > base.t[n-1]) {
-		return Revolution{}, false
+		return false
 	}
 	if !tr.begun {
 		tr.begun, tr.next = true, u+shortest
@@ -145,9 +144,11 @@ func (tr *Tracker) row(u float64, x [3]float64) (rev Revolution, ok bool) {
 		tr.forget()
 	}
 	tr.push(u, x)
-	if u < tr.next {
-		return Revolution{}, false
-	}
+	return u >= tr.next
+}
+
+// reading is the revolution that is due at time u, if anything may be said.
+func (tr *Tracker) reading(u float64) (rev Revolution, ok bool) {
 	tr.next += every * math.Ceil((u-tr.next+1e-9)/every)
 	switch {
 	case tr.frozen(u):
@@ -163,20 +164,20 @@ func (tr *Tracker) row(u float64, x [3]float64) (rev Revolution, ok bool) {
 }
 
 // push takes one row into the lowest level of the pyramid.
-func (tr *Tracker) push(t float64, x [3]float64) {
+func (tr *Tracker) push(t float64, x *[3]float64) {
 	base := &tr.levels[0]
 	if n := len(base.t); n > 0 && t-tr.heard > restart {
 		tr.reset(t)
 	}
 	tr.heard = t
-	if tr.hold && len(base.t) > 0 && x == tr.last {
+	if tr.hold && len(base.t) > 0 && *x == tr.last {
 		return
 	}
 	if n := len(base.t); n > 0 && t-base.t[n-1] > restart { // it was frozen
 		tr.reset(t)
 	}
-	tr.last = x
-	base.add(t, x, tr.axes)
+	tr.last = *x
+	base.add(t, *x, tr.axes)
 }
 
 // frozen reports whether a slow sensor that is read too often has given no new value for longer than it takes.

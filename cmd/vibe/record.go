@@ -93,7 +93,7 @@ func (in input) follow(ctx context.Context) (*record, error) {
 			c.tell(adviser)
 		}
 	}
-	err := loop(in.src, in.tracker(), adviser, func(b sensor.Block) {
+	err := hurry(in.src, in.tracker(), adviser, func(b sensor.Block) {
 		if r.samples == 0 && len(b.T) > 0 {
 			in.session.dated(in.src)
 			changed(b.T[0])
