@@ -1,9 +1,7 @@
 package recordings
 
 import (
-	"database/sql"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -36,25 +34,32 @@ func (s *Shop) SaveLathe(l assess.Lathe) error {
 	return word(err)
 }
 
-// Lathe returns the lathe of that name, in any case; ok is false where there is none.
+// SameName reports whether two names are one: in any case, with whatever letters.
+func SameName(a, b string) bool { return strings.EqualFold(a, b) }
+
+// Lathe returns the lathe of that name, rather the one that is spelled just so; ok is false where
+// there is none.
 func (s *Shop) Lathe(name string) (l assess.Lathe, ok bool, err error) {
 	all, err := s.Lathes()
-	at := slices.IndexFunc(all, func(l assess.Lathe) bool { return strings.EqualFold(l.Name, name) })
+	at := slices.IndexFunc(all, func(l assess.Lathe) bool { return l.Name == name })
+	if at < 0 {
+		at = slices.IndexFunc(all, func(l assess.Lathe) bool { return SameName(l.Name, name) })
+	}
 	if err != nil || at < 0 {
 		return l, false, err
 	}
 	return all[at], true, nil
 }
 
-// RemoveLathe forgets the lathe of that name, in any case; its sessions stay. ok is false
-// where there is none.
+// RemoveLathe forgets the one that Lathe finds; its sessions stay. ok is false where there is
+// none.
 func (s *Shop) RemoveLathe(name string) (ok bool, err error) {
-	done, err := s.db.Exec("DELETE FROM lathe WHERE name = ? COLLATE NOCASE", name)
-	if err != nil {
-		return false, word(err)
+	l, ok, err := s.Lathe(name)
+	if err != nil || !ok {
+		return false, err
 	}
-	n, err := done.RowsAffected()
-	return n > 0, err
+	_, err = s.db.Exec("DELETE FROM lathe WHERE name = ?", l.Name)
+	return err == nil, word(err)
 }
 
 // Lathes lists the lathes by name.
@@ -83,17 +88,17 @@ func (s *Shop) Lathes() ([]assess.Lathe, error) {
 // assess.Adviser.Empty takes it, of the newest such run with a speed to it kept before the session of that
 // number, 0 being the next one, and the number of the run; nil and 0 where there is none.
 func (s *Shop) Baseline(lathe string, before int64) ([]assess.MapPoint, int64, error) {
-	var number int64
-	err := s.db.QueryRow("SELECT id FROM session JOIN progress ON progress.session = id WHERE empty = 1 AND json_array_length(summary, '$.map') > 0 AND lathe = ?1 COLLATE NOCASE AND (id < ?2 OR ?2 = 0) ORDER BY started DESC, id DESC LIMIT 1", lathe, before).Scan(&number)
-	if errors.Is(err, sql.ErrNoRows) {
+	if lathe == "" { // a lathe without a name may be any
 		return nil, 0, nil
 	}
-	if err != nil {
-		return nil, 0, word(err)
-	}
-	k, err := s.Session(number)
+	runs, err := s.Sessions(Filter{Lathe: lathe, Empty: true})
 	if err != nil {
 		return nil, 0, err
 	}
-	return k.Summary.Points(), number, nil
+	for _, k := range runs {
+		if len(k.Summary.Map) > 0 && (before == 0 || k.Number < before) {
+			return k.Summary.Points(), k.Number, nil
+		}
+	}
+	return nil, 0, nil
 }

@@ -287,6 +287,49 @@ func TestLathes(t *testing.T) {
 	assert.True(t, points[0].Seen && points[0].Low < points[0].Shake && points[0].Shake < points[0].High)
 }
 
+// A name is one in any case, also where its letters are not ASCII; one that is spelled just so goes
+// first.
+func TestNames(t *testing.T) {
+	t.Parallel()
+	s := newShop(t)
+	require.NoError(t, s.SaveLathe(assess.Lathe{Name: "Öse", Low: 100}))
+	l, ok, err := s.Lathe("öse")
+	require.NoError(t, err)
+	assert.True(t, ok)
+	assert.Equal(t, "Öse", l.Name)
+	u := setup()
+	u.Empty, u.Lathe.Name = true, "ÖSE"
+	w, err := s.Begin(u)
+	require.NoError(t, err)
+	follow(t, turning(8, board), w)
+	require.NoError(t, w.Close())
+	_, number, err := s.Baseline("öse", 0)
+	require.NoError(t, err)
+	assert.Equal(t, w.Number(), number)
+	_, number, err = s.Baseline("öse", w.Number())
+	require.NoError(t, err)
+	assert.Zero(t, number, "none before itself")
+	_, number, err = s.Baseline("", 0)
+	require.NoError(t, err)
+	assert.Zero(t, number, "a lathe without a name has none")
+	all, err := s.Sessions(recordings.Filter{Lathe: "öse", Most: 1})
+	require.NoError(t, err)
+	assert.Len(t, all, 1)
+
+	require.NoError(t, s.SaveLathe(assess.Lathe{Name: "öse", Low: 200})) // as an older program did
+	l, _, err = s.Lathe("öse")
+	require.NoError(t, err)
+	assert.Equal(t, assess.RPM(200), l.Low)
+	for _, name := range []string{"öse", "ÖSE"} {
+		ok, err = s.RemoveLathe(name)
+		require.NoError(t, err)
+		assert.True(t, ok)
+	}
+	ok, err = s.RemoveLathe("öse")
+	require.NoError(t, err)
+	assert.False(t, ok)
+}
+
 // Files that are not ours, or not for us, are refused and left as they were.
 func TestRefusals(t *testing.T) {
 	t.Parallel()

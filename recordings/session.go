@@ -51,11 +51,11 @@ const stillRunning = 10 * time.Minute
 type Filter struct {
 	Text  string      // words, each in label, lathe, wood, source, task, mount or balance, in any case
 	Sizes []assess.MM // of the blank, each its diameter or its length, to oneSize
-	Lathe string      // exactly, in any case
+	Lathe string      // the whole name, see SameName
 	Since time.Time   // started then or later
 	Until time.Time   // started before then
 	Empty bool        // runs of the lathe alone only
-	Most  int         // the newest so many, where Text and Sizes are empty; 0: all
+	Most  int         // the newest so many, where Text, Sizes and Lathe are empty; 0: all
 }
 
 const selectSession = "SELECT id, setup, ended, parts, summary FROM session JOIN progress ON progress.session = session.id"
@@ -66,9 +66,6 @@ func (s *Shop) Sessions(f Filter) ([]*Session, error) {
 	query := selectSession + " WHERE 1"
 	var args []any
 	add := func(where string, a ...any) { query += " AND " + where; args = append(args, a...) }
-	if f.Lathe != "" {
-		add("lathe = ? COLLATE NOCASE", f.Lathe)
-	}
 	if !f.Since.IsZero() {
 		add("started >= ?", stamp(f.Since))
 	}
@@ -79,7 +76,7 @@ func (s *Shop) Sessions(f Filter) ([]*Session, error) {
 		add("empty = 1")
 	}
 	query += " ORDER BY started DESC, id DESC"
-	if f.Most > 0 && f.Text == "" && len(f.Sizes) == 0 {
+	if f.Most > 0 && f.Text == "" && len(f.Sizes) == 0 && f.Lathe == "" {
 		query += " LIMIT ?"
 		args = append(args, f.Most)
 	}
@@ -87,7 +84,7 @@ func (s *Shop) Sessions(f Filter) ([]*Session, error) {
 	if errors.Is(err, ErrDamaged) {
 		all = s.salvaged(f)
 	}
-	return slices.DeleteFunc(all, func(k *Session) bool { return !k.has(f.Text, f.Sizes) }), err
+	return slices.DeleteFunc(all, func(k *Session) bool { return !k.has(f) }), err
 }
 
 func (s *Shop) list(query string, args []any) ([]*Session, error) {
@@ -107,7 +104,7 @@ func (s *Shop) list(query string, args []any) ([]*Session, error) {
 	return out, word(rows.Err())
 }
 
-// salvaged lists the sessions of a damaged file that f chooses but for its text.
+// salvaged lists the sessions of a damaged file that f chooses but for what has looks at.
 func (s *Shop) salvaged(f Filter) []*Session {
 	var out []*Session
 	for number := range s.wreck().sessions {
@@ -116,7 +113,7 @@ func (s *Shop) salvaged(f Filter) []*Session {
 			continue
 		}
 		u := k.Setup
-		if (f.Lathe == "" || strings.EqualFold(f.Lathe, u.Lathe.Name)) && !u.Started.Before(f.Since) &&
+		if !u.Started.Before(f.Since) &&
 			(f.Until.IsZero() || u.Started.Before(f.Until)) && (u.Empty || !f.Empty) {
 			out = append(out, k)
 		}
@@ -157,16 +154,19 @@ func (s *Shop) scan(row interface{ Scan(...any) error }) (*Session, error) {
 // inches or centimetres makes of a small bowl).
 const oneSize = 0.02
 
-// has reports whether what was said of the session has every word of text and every size.
-func (k *Session) has(text string, sizes []assess.MM) bool {
+// has reports whether what was said of the session has the lathe, every word and every size of f.
+func (k *Session) has(f Filter) bool {
 	s := k.Setup
+	if f.Lathe != "" && !SameName(f.Lathe, s.Lathe.Name) {
+		return false
+	}
 	all := strings.ToLower(strings.Join([]string{s.Label, s.Lathe.Name, s.Blank.Wood, s.Source, string(s.Task), string(s.Blank.Held), string(s.Blank.Balance)}, "\n"))
-	for _, word := range strings.Fields(strings.ToLower(text)) {
+	for _, word := range strings.Fields(strings.ToLower(f.Text)) {
 		if !strings.Contains(all, word) {
 			return false
 		}
 	}
-	for _, size := range sizes {
+	for _, size := range f.Sizes {
 		near := func(of assess.MM) bool { return math.Abs(float64(of-size)) <= oneSize*float64(size) }
 		if !near(s.Blank.Diameter) && !near(s.Blank.Length) {
 			return false

@@ -9,7 +9,6 @@ import (
 	"math"
 	"os"
 	"slices"
-	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -332,7 +331,7 @@ func (s *balanceState) apart(b assess.Blank, l assess.Lathe) string {
 	switch d := b.Diameter; {
 	case d > 0 && s.Blank.Diameter > 0 && math.Abs(float64(d-s.Blank.Diameter)) > 1:
 		return fmt.Sprintf("the blank was %v across, not %v", d, s.Blank.Diameter)
-	case l.Name != "" && s.Lathe.Name != "" && !strings.EqualFold(l.Name, s.Lathe.Name):
+	case l.Name != "" && s.Lathe.Name != "" && !recordings.SameName(l.Name, s.Lathe.Name):
 		return fmt.Sprintf("it ran on %s, not on %s", l.Name, s.Lathe.Name)
 	}
 	return ""

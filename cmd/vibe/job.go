@@ -184,7 +184,7 @@ func (j *job) resume(u recordings.Setup, told bool) {
 		b.Defects = was.Defects
 	}
 	j.task = cmp.Or(j.task, u.Task)
-	if j.lathe.Name == "" || strings.EqualFold(j.lathe.Name, u.Lathe.Name) {
+	if j.lathe.Name == "" || recordings.SameName(j.lathe.Name, u.Lathe.Name) {
 		j.lathe, j.kept = over(j.lathe, u.Lathe), true
 	}
 }

@@ -9,9 +9,9 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 
 	"vibe/assess"
+	"vibe/recordings"
 )
 
 // learned is what one person on one lathe has told: the marks of what is comfortable, and
@@ -52,7 +52,7 @@ func loadLearned() (*learnedFile, error) {
 func (f *learnedFile) of(lathe, who string) *learned {
 	key := lathe + "/" + who
 	for _, k := range slices.Sorted(maps.Keys(f.People)) {
-		if f.People[key] == nil && strings.EqualFold(k, key) {
+		if f.People[key] == nil && recordings.SameName(k, key) {
 			key = k
 		}
 	}
