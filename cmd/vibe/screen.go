@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	tea "charm.land/bubbletea/v2"
 
@@ -91,7 +93,7 @@ func (m *screen) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		return m, m.press(msg)
 	case tea.PasteMsg:
 		if m.prompt != nil {
-			m.prompt.text += strings.TrimSpace(msg.Content)
+			m.prompt.add(strings.TrimSpace(msg.Content))
 		}
 	}
 	return m, nil
@@ -217,9 +219,24 @@ func (m *screen) answer(key tea.KeyPressMsg) {
 		if r := []rune(p.text); len(r) > 0 {
 			p.text = string(r[:len(r)-1])
 		}
-	case key.Text != "" && len(p.text) < 20:
-		p.text += key.Text
+	case key.Text != "":
+		p.add(key.Text)
 	}
+}
+
+// longestAnswer is how many characters an answer may have (chosen: no number with its unit needs
+// as many).
+const longestAnswer = 20
+
+// add puts text behind what was typed, all of it or, where that is no answer, nothing: half a
+// number would be another one.
+func (p *prompt) add(text string) {
+	p.error = ""
+	if utf8.RuneCountInString(p.text+text) > longestAnswer || strings.ContainsFunc(text, unicode.IsControl) {
+		p.error = fmt.Sprintf("not taken: one number, up to %d characters", longestAnswer)
+		return
+	}
+	p.text += text
 }
 
 func (m *screen) chooseTask(key string) {

@@ -180,6 +180,24 @@ func TestScreenKeys(t *testing.T) {
 	assert.Equal(t, []live.Kind{live.TooMuch, live.Comfortable, live.Plain}, []live.Kind{marks[0].Kind, marks[1].Kind, marks[2].Kind})
 }
 
+// What is pasted is an answer as a whole or not at all: half a number is another one.
+func TestScreenPaste(t *testing.T) {
+	t.Parallel()
+	m, _ := watched(t)
+	press(m, "d")
+	for _, text := range []string{strings.Repeat("1", 1e5), "140\nmm", "0000000000000000140 mm", "\x1b[2J"} {
+		m.Update(tea.PasteMsg{Content: text})
+		assert.Empty(t, m.prompt.text)
+		assert.Contains(t, shown(m), "not taken: one number, up to 20 characters")
+	}
+	m.Update(tea.PasteMsg{Content: " 140 m\n"})
+	press(m, strings.Repeat("m", 30))
+	assert.Equal(t, "140 "+strings.Repeat("m", 16), m.prompt.text)
+	assert.Contains(t, shown(m), "not taken")
+	press(m, "backspace")
+	assert.NotContains(t, shown(m), "not taken")
+}
+
 // The dial: asked for until it is told, then compared with the next sure reading.
 func TestScreenDial(t *testing.T) {
 	t.Parallel()
