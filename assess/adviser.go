@@ -92,6 +92,7 @@ type Adviser struct {
 	stood     bool    // nothing turned for 2 s since the last settled reading, or nobody knows what did for 30 s
 	loud      loud    // the unbroken run of readings that are violent in all
 	said      Advice  // last one
+	held      RPM     // speed last named for staying where it is
 }
 
 // See takes the next reading and returns the advice as of then. Readings come in the order

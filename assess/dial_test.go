@@ -35,6 +35,25 @@ func TestUnchecked(t *testing.T) {
 	assert.Equal(t, assess.Raise, hear(a, steady(9, 1, 400, 0.1)...).Action)
 }
 
+// TestHoldStandsStill: a speed that wanders about the middle between two steps of 5 rpm is named by
+// one of them, also while the dial was not compared, or not every direction is measured.
+func TestHoldStandsStill(t *testing.T) {
+	t.Parallel()
+	for name, unseen := range map[string]int{"unchecked": 0, "partly": 1} {
+		a := turning()
+		a.Checked = unseen > 0
+		var named []assess.RPM
+		for i := range 40 {
+			r := steady(0.25*float64(i), 1, 402.5+assess.RPM(i%2)-0.5, 0.1)[0]
+			r.Unseen = unseen
+			if d := a.See(r); d.Action == assess.Hold && (named == nil || named[len(named)-1] != d.Speed) {
+				named = append(named, d.Speed)
+			}
+		}
+		assert.Len(t, named, 1, "%s: %v", name, named)
+	}
+}
+
 // TestTotal: where it is not the shake that is large, the first line says what is.
 func TestTotal(t *testing.T) {
 	t.Parallel()

@@ -10,11 +10,11 @@ import (
 // ceiling that has come down since, as that of the measured throw does.
 func TestPresent(t *testing.T) {
 	t.Parallel()
-	a := &Adviser{said: Advice{Action: Hold, Speed: 3300}}
+	a := &Adviser{held: 3300}
 	assert.Equal(t, RPM(3300), a.present(3310, 3400))
 	assert.Equal(t, RPM(3290), a.present(3310, 3290))
 	assert.Equal(t, RPM(3310), (&Adviser{}).present(3310, 3400))
-	stepped := &Adviser{Lathe: Lathe{Steps: []RPM{3000, 3300}}, said: Advice{Action: Hold, Speed: 3300}}
+	stepped := &Adviser{Lathe: Lathe{Steps: []RPM{3000, 3300}}, held: 3300}
 	assert.Equal(t, RPM(3000), stepped.present(3250, 3290))
 }
 

@@ -419,13 +419,11 @@ func (a *Adviser) present(n, ceiling RPM) RPM {
 	if own := a.Lathe.step(n); own > 0 && own <= ceiling {
 		return own
 	}
-	if said := a.said; said.Action == Hold && near(n, said.Speed, 0.01) && said.Speed <= ceiling {
-		return said.Speed
+	if near(n, a.held, 0.01) && a.held <= ceiling {
+		return a.held
 	}
-	if to := a.Lathe.Fit(min(n+2.5, ceiling)); to > 0 {
-		return to
-	}
-	return a.slowest()
+	a.held = cmp.Or(a.Lathe.Fit(min(n+2.5, ceiling)), a.slowest())
+	return a.held
 }
 
 // slowest is the lathe's slowest speed.
