@@ -178,14 +178,14 @@ func (b Balancing) Refuse(r Run) error {
 	return b.against(i)
 }
 
-// MostNext is the largest shake in mm/s rms that the next run may show with so many g at
-// the radius of the runs, wherever they are put: h·|u| + h·|w|, and h·|w| is at most what
-// the first run and one with w together showed. 0 before the first run with a mass.
-func (b Balancing) MostNext(grams float64) float64 {
+// MostNext is the largest shake in mm/s rms that the next run may show with m, wherever on its
+// circle it is put: h·|u| + h·|w|, w being mass × radius, and h·|w| is at most what the first run
+// and one with w together showed. 0 before the first run with a mass.
+func (b Balancing) MostNext(m Mass) float64 {
 	most := 0.0
 	for i, r := range b.Runs {
-		if i > 0 && r.Mass > 0 {
-			if by := (b.Runs[0].Shake + r.Shake) * grams / r.Mass; most == 0 || by < most {
+		if of := cmplx.Abs(r.moment()); i > 0 && of > 0 {
+			if by := (b.Runs[0].Shake + r.Shake) * m.Grams * float64(m.Radius) / of; most == 0 || by < most {
 				most = by
 			}
 		}

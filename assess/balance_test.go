@@ -334,9 +334,10 @@ func TestMostNext(t *testing.T) {
 		u := cmplx.Rect(rapid.Float64Range(0.1, 10).Draw(r, "imbalance"), rapid.Float64Range(0, 6.28).Draw(r, "angle"))
 		b := assess.Balancing{Runs: typed(10, 100, []float64{cmplx.Abs(u), cmplx.Abs(u + 1)}, 0)}
 		times := rapid.Float64Range(0.2, 5).Draw(r, "mass over the trial")
-		require.GreaterOrEqual(r, b.MostNext(10*times), cmplx.Abs(u)+times-1e-9)
+		out := rapid.Float64Range(0.5, 2).Draw(r, "radius over that of the trial")
+		require.GreaterOrEqual(r, b.MostNext(assess.Mass{Grams: 10 * times, Radius: assess.MM(100 * out)}), cmplx.Abs(u)+times*out-1e-9)
 	})
-	assert.Zero(t, assess.Balancing{Runs: []assess.Run{{Shake: 2}}}.MostNext(10))
+	assert.Zero(t, assess.Balancing{Runs: []assess.Run{{Shake: 2}}}.MostNext(assess.Mass{Grams: 10, Radius: 100}))
 }
 
 // However well the runs agree, the fix is put to its place by eye: 3° leave 2·sin(1.5°) of the

@@ -47,7 +47,7 @@ func byCommand(turning string) handover {
 
 // balancing writes what is known and what comes next.
 func (p *page) balancing(s *balanceState, mass assess.Mass, heavy assess.HeavySide, t assess.Trial, by handover) {
-	most := s.solver().MostNext(mass.Grams)
+	most := s.solver().MostNext(mass)
 	if heavy.Known {
 		most = heavy.High
 	}
