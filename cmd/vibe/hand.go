@@ -16,16 +16,19 @@ import (
 	"vibe/sensor"
 )
 
+// handTraining is what `vibe learn hand` was told.
+type handTraining struct {
+	who    person
+	from   string
+	sounds string
+	shop   shopFile
+	rounds int
+	opts   sensor.Options
+}
+
 // newHand trains the hand: the word first, then the number.
 func newHand() *cobra.Command {
-	var (
-		who    person
-		from   string
-		sounds string
-		shop   shopFile
-		rounds = 8
-		opts   sensor.Options
-	)
+	h := handTraining{rounds: 8}
 	cmd := &cobra.Command{
 		Use:   "hand",
 		Short: "say what the hand feels, then see the number; it keeps score",
@@ -38,50 +41,54 @@ hand on the headstock feels now. q ends it; what was answered is kept.`,
   vibe learn hand --from roughing.csv --sounds sounds
   vibe learn hand --from serial --who anna`,
 		Args: takes(),
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			f, err := loadLearned()
-			if err != nil {
-				return err
-			}
-			l := f.of(who.lathe, who.who)
-			t := training{sounds: sounds, in: bufio.NewScanner(cmd.InOrStdin()), out: cmd.OutOrStdout()}
-			keep := who.sitting(l.Guesses)
-			port, wired := portOf(from)
-			if !wired && sounds == "" {
-				return usage{hintf("say --sounds DIR, a new folder for what is to be heard first, or --from serial at the lathe", "there is nothing to feel or to hear: a guess would be luck")}
-			}
-			switch {
-			case wired:
-				if err := t.onBoard(cmd, port, job{lathe: assess.Lathe{Name: who.lathe}, shop: shop}, opts, rounds, keep); err != nil {
-					return err
-				}
-			case from != "":
-				if t.moments, err = momentsOf(cmd, shop, from, opts, rounds); err != nil {
-					return err
-				}
-			default:
-				t.moments = inventedMoments(uint64(len(l.Guesses)), rounds)
-			}
-			if err := t.run(keep); err != nil {
-				return err
-			}
-			if f, err = loadLearned(); err != nil {
-				return err
-			}
-			p := newPage(cmd.OutOrStdout())
-			p.hand(assess.HandScore(f.of(who.lathe, who.who).Guesses))
-			return p.flush(cmd.OutOrStdout())
-		},
+		RunE: func(cmd *cobra.Command, _ []string) error { return h.run(cmd) },
 	}
 	fs := cmd.Flags()
 	fs.SortFlags = false
-	who.flags(fs)
-	fs.StringVar(&from, "from", "", "whose moments to guess: a recording's `FILE`, a kept session's number, or a board as serial or serial:PORT")
-	fs.StringVar(&sounds, "sounds", "", "a new folder `DIR` for the sounds of the rounds")
-	fs.Var(whole(kind{name: "count", units: []unit{{"rounds", 1}}, bare: true, most: 1000, example: "8"}, &rounds), "rounds", "how many (8)")
-	shop.flag(fs)
-	recordingFlags(fs, &opts)
+	h.who.flags(fs)
+	fs.StringVar(&h.from, "from", "", "whose moments to guess: a recording's `FILE`, a kept session's number, or a board as serial or serial:PORT")
+	fs.StringVar(&h.sounds, "sounds", "", "a new folder `DIR` for the sounds of the rounds")
+	fs.Var(whole(kind{name: "count", units: []unit{{"rounds", 1}}, bare: true, most: 1000, example: "8"}, &h.rounds), "rounds", "how many (8)")
+	h.shop.flag(fs)
+	recordingFlags(fs, &h.opts)
 	return cmd
+}
+
+// run asks, keeps the answers and shows the score.
+func (h *handTraining) run(cmd *cobra.Command) error {
+	f, err := loadLearned()
+	if err != nil {
+		return err
+	}
+	before := f.of(h.who.lathe, h.who.who).Guesses
+	t := training{sounds: h.sounds, in: bufio.NewScanner(cmd.InOrStdin()), out: cmd.OutOrStdout()}
+	if err := h.ask(cmd, &t, before); err != nil {
+		return err
+	}
+	if f, err = loadLearned(); err != nil {
+		return err
+	}
+	p := newPage(cmd.OutOrStdout())
+	p.hand(assess.HandScore(f.of(h.who.lathe, h.who.who).Guesses))
+	return p.flush(cmd.OutOrStdout())
+}
+
+// ask holds the sitting that comes after those before: on a board, or of moments to be heard.
+func (h *handTraining) ask(cmd *cobra.Command, t *training, before []assess.Guess) (err error) {
+	keep := h.who.sitting(before)
+	if port, wired := portOf(h.from); wired {
+		return t.onBoard(cmd, port, job{lathe: assess.Lathe{Name: h.who.lathe}, shop: h.shop}, h.opts, h.rounds, keep)
+	}
+	if h.sounds == "" {
+		return usage{hintf("say --sounds DIR, a new folder for what is to be heard first, or --from serial at the lathe", "there is nothing to feel or to hear: a guess would be luck")}
+	}
+	t.moments = inventedMoments(uint64(len(before)), h.rounds)
+	if h.from != "" {
+		if t.moments, err = momentsOf(cmd, h.shop, h.from, h.opts, h.rounds); err != nil {
+			return err
+		}
+	}
+	return t.run(keep)
 }
 
 // sitting returns what keeps the guesses of one more sitting of a person, after those before,
@@ -110,19 +117,15 @@ type training struct {
 
 // run asks round after round until they or the input end, and hands each answer to keep.
 func (t *training) run(keep func(assess.Guess) error) error {
-	if t.sounds != "" {
-		if err := os.Mkdir(t.sounds, 0o755); err != nil {
-			return hintf("name a folder that is not there yet", "make the folder for the sounds: %w", err)
-		}
+	if err := os.Mkdir(t.sounds, 0o755); err != nil {
+		return hintf("name a folder that is not there yet", "make the folder for the sounds: %w", err)
 	}
 	for i, m := range t.moments {
-		if t.sounds != "" {
-			name := filepath.Join(t.sounds, fmt.Sprintf("round-%d.wav", i+1))
-			if err := saveNew(name, func(w io.Writer) error { return writeSound(w, sound(m)) }); err != nil {
-				return err
-			}
-			fmt.Fprintf(t.out, "Listen to %s.\n", name)
+		name := filepath.Join(t.sounds, fmt.Sprintf("round-%d.wav", i+1))
+		if err := saveNew(name, func(w io.Writer) error { return writeSound(w, sound(m)) }); err != nil {
+			return err
 		}
+		fmt.Fprintf(t.out, "Listen to %s.\n", name)
 		r := m[len(m)/2]
 		fmt.Fprintf(t.out, "Round %d of %d, at %.0f rpm: calm, lively, rough or violent? ", i+1, len(t.moments), float64(r.Speed))
 		said, ended := t.answer()
