@@ -31,6 +31,9 @@ type learnedFile struct {
 
 const learnedVersion = 1
 
+// loadLearned reads that file; there may be none yet. One that cannot be read is an error for whoever
+// advises: a limit is never above the starting value, so that to go on without it would allow more
+// than the person wants.
 func loadLearned() (*learnedFile, error) {
 	path := dataFile("learned.json")
 	f := &learnedFile{Version: learnedVersion, People: map[string]*learned{}, path: path}
@@ -42,7 +45,7 @@ func loadLearned() (*learnedFile, error) {
 		return nil, err
 	}
 	if err := json.Unmarshal(text, f); err != nil || f.Version != learnedVersion || f.People == nil {
-		return nil, hintf("put it elsewhere, and vibe learn begins anew", "%s holds nothing that this vibe can read", path)
+		return nil, hintf("no advice without it, for a limit in it may be lower than the usual one; put it elsewhere, and vibe learn begins anew", "%s holds nothing that this vibe can read", path)
 	}
 	return f, nil
 }
