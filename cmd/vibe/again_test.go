@@ -99,7 +99,7 @@ func TestWatchAgain(t *testing.T) {
 		240: func(s *live.Session, _ live.Snapshot) { s.Mark(live.TooMuch) },
 	})
 	watch := func(args ...string) (says []assess.Advice, msg string) {
-		code, out, msg := vibe(t, nil, append([]string{"watch", "--from", "1", "--pace", "max", "--json", "--shop", path}, args...)...)
+		code, out, msg := vibe(t, nil, append([]string{"watch", "--from", "1", "--pace", "200", "--json", "--shop", path}, args...)...)
 		require.Zero(t, code, msg)
 		for line := range strings.Lines(out) {
 			var d said

@@ -76,6 +76,7 @@ something changed. Every session is kept: see vibe log.`,
 			}
 			w.in.comfort = people.of(w.in.job.lathe.Name, who).comfort()
 			left := w.in.again(cmd)
+			w.pace(f)
 			notes := slices.Concat(left, w.in.job.notes(), w.in.job.sizeless(), w.in.learnt(), w.keep(k))
 			if w.phone != nil {
 				notes = append(notes, phoneNotes(speed)...)
@@ -171,11 +172,15 @@ func newWatching(cmd *cobra.Command, in input, f from, opts sensor.Options, dial
 		w.in.src = src
 		_, w.again = src.(keptSource)
 	}
-	if f.pace > 0 && !wired && w.phone == nil && f.name != "-" { // a pipe has a pace of its own
-		w.in.src = newPaced(w.in.src, f.pace)
-	}
 	w.record = newRecord(w.in.name)
 	return w, nil
+}
+
+// pace lets a recording, or the lathe to play with, come as fast as was said.
+func (w *watching) pace(f from) {
+	if f.pace > 0 && !w.real && f.name != "-" { // what is live, and a pipe, has a pace of its own
+		w.in.src = newPaced(w.in.src, f.pace)
+	}
 }
 
 // invent fills in what nobody said with the demo's job: a lathe to play with needs one.
