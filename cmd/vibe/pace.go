@@ -33,15 +33,12 @@ func (p pace) String() string {
 	return fmt.Sprintf("%g", float64(p))
 }
 
-// piece is how much of a paced recording comes at a time, s (chosen: far below the quarter
-// second between readings, so that each comes when it is due).
-const piece = 0.05
-
 // paced lets the blocks of another source come when they are due.
 type paced struct {
 	sensor.Source
 	pace  pace
 	start time.Time
+	beat  sensor.Beat
 	rest  sensor.Block // of a block of Source, not yet due
 
 	once   sync.Once
@@ -88,11 +85,15 @@ func (p *paced) Began() (at time.Time, known bool) {
 	return at, false
 }
 
-// cut takes the first piece off the rest. What the source says of the whole comes with it.
+// cut takes the first piece off the rest: up to the sample that ends a reading, or the last
+// before a hole. A slow pace has more pieces, as silence would mean that the sensor is gone. What
+// the source says of the whole comes with the first.
 func (p *paced) cut() sensor.Block {
 	b, whole := p.rest, p.rest.Axes
-	n := 1
-	for n < len(b.T) && b.T[n]-b.T[0] < piece {
+	p.beat.See(b.T[0])
+	n, beat, most := 1, p.beat.After(b.T[0]), sensor.Every*min(float64(p.pace), 1)
+	for n < len(b.T) && b.T[n-1] < beat && b.T[n]-b.T[0] < most {
+		p.beat.See(b.T[n])
 		n++
 	}
 	p.rest = sensor.Block{T: b.T[n:], Range: b.Range}

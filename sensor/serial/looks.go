@@ -3,51 +3,52 @@ package serial
 import (
 	"math"
 	"time"
+
+	"vibe/sensor"
 )
 
 // looks says when to read. Each read wakes the computer, which costs more than the samples that
-// it brings; but who waits for a sample should have it at once. Readings of the line end at
-// multiples of a twentieth of a second after the first sample, so reads follow those closely,
-// and between them as little as can be is read.
+// it brings; but who waits for a sample should have it at once. So reads follow the beat of
+// readings closely, and between two beats there are as few as the wire allows.
 type looks struct {
-	piece float64 // s from one read to the next, a twentieth, halved so often; 0 before the first
-	due   float64 // s, time of the sample that completes a twentieth; it must have come
+	parts float64 // of a beat, with a read at the end of each
+	bytes int     // since the sample of the time since
+	since float64 // s
+	due   float64 // s, time of the sample that ends a reading, which must have come; 0 none
 	tries int     // reads since then that did not bring it
 }
 
 const (
-	twentieth     = 0.05 // s (chosen: all times at which a reading may end are multiples of it)
-	shortestPiece = 0.0125
-	settle        = 0.002 // s that a sample is given to arrive (chosen: USB sends each ms)
-	retry         = 0.004 // s to the next read, where it has not (chosen)
-	mostTries     = 5     // of them: what comes may be no samples
-	hole          = 0.5   // s without samples, after which twentieths are counted anew (chosen, as
-	// for readings)
+	mostParts = 20
+	settle    = 0.002 // s that a sample is given to arrive (chosen: USB sends each ms)
+	retry     = 0.004 // s to the next read, where it has not (chosen)
+	mostTries = 15    // of them: longer than any step between two samples
 )
 
-// next is how long to leave the wire alone after a read of n bytes, when the newest sample is
-// of the time newest and the twentieths are counted from the time from, all in s. Pieces are as
-// long as the wire could hold more than twice what comes in one.
-func (l *looks) next(n int, newest, from float64) time.Duration {
-	const rounding = 1e-6 // s, by which a sample at the very twentieth may fall short of it
-	switch {
-	case l.piece == 0:
-		l.piece = shortestPiece
-	case newest < l.due+rounding && l.tries < mostTries:
+// next is how long to leave the wire alone after a read of n bytes, when the newest sample is of
+// the time newest, s. Parts are as long as the wire could hold twice what comes in one.
+func (l *looks) next(n int, newest float64, beat *sensor.Beat) time.Duration {
+	l.bytes += n
+	if newest < l.due && l.tries < mostTries {
 		l.tries++
 		return seconds(retry)
-	case n >= full:
-		l.piece = max(l.piece/2, shortestPiece)
-	case n <= full*3/8:
-		l.piece = min(2*l.piece, twentieth)
 	}
-	past := func(piece float64) float64 { return from + piece*(math.Floor((newest-from+rounding)/piece)+1) }
-	l.due, l.tries = past(twentieth), 0
-	if soon := past(l.piece); soon < l.due-rounding {
-		l.due = 0 // only to keep the wire from running over
-		return seconds(soon - newest)
+	parts, passed := float64(mostParts), newest-l.since
+	if passed > 0 {
+		parts = math.Ceil(float64(l.bytes) / full * sensor.Every / passed)
 	}
-	return seconds(min(l.due-newest, l.piece) + settle)
+	l.parts = min(max(parts, l.parts/2, 1), mostParts) // never much longer at once: more may come
+	l.bytes, l.since, l.due, l.tries = 0, newest, 0, 0
+	if passed <= 0 { // what comes is no samples
+		return seconds(sensor.Every / mostParts)
+	}
+	due := beat.After(newest)
+	const odd = 0.2 // of a part, that the last one may be longer
+	if left := math.Ceil((due-newest)/sensor.Every*l.parts - odd); left > 1 { // only to keep the wire from running over
+		return seconds((due - newest) / left)
+	}
+	l.due = due
+	return seconds(due - newest + settle)
 }
 
 func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }

@@ -167,15 +167,23 @@ func (s *source) listen(wire tty.Port) {
 			if next != 0 {
 				s.stream.forget()
 			}
-			pause = looks.next(n, s.stream.last, s.stream.first)
+			pause = looks.next(n, s.stream.last, &s.stream.beat)
 		})
 		if next != 0 && s.change(wire, next) != nil {
 			return
 		}
 		if n > 0 && n < full && last < full {
-			time.Sleep(pause) // no backlog
+			s.rest(pause) // no backlog
 		}
 		last = n
+	}
+}
+
+// rest leaves the wire alone, unless the source is closed.
+func (s *source) rest(pause time.Duration) {
+	select {
+	case <-s.done:
+	case <-time.After(pause):
 	}
 }
 

@@ -26,13 +26,13 @@ type stream struct {
 	port string // for messages
 	unit string // as asked for; wins over the board's
 
-	link          // what is known of the board, since the cable was plugged in
-	first float64 // s, time of the first sample since a hole
-	last  float64 // s, time of the newest sample
-	bytes float64 // host time of the newest byte
-	since float64 // host time of the newest sample; before the first, of the plug
-	quiet bool    // the silence that lasts has been said
-	bad   int     // lines that were none of ours
+	link              // what is known of the board, since the cable was plugged in
+	last  float64     // s, time of the newest sample
+	beat  sensor.Beat // of the samples handed on
+	bytes float64     // host time of the newest byte
+	since float64     // host time of the newest sample; before the first, of the plug
+	quiet bool        // the silence that lasts has been said
+	bad   int         // lines that were none of ours
 	held  sensor.Held
 	err   error // the end
 }
@@ -237,9 +237,7 @@ func (s *stream) emit(in []timed) {
 		if s.last > 0 && gap > tellGap {
 			s.note("%.1f s are missing, %d samples", gap, s.lost)
 		}
-		if s.last == 0 || gap > hole {
-			s.first = x.t
-		}
+		s.beat.See(x.t)
 		s.last = x.t
 		s.held.Put(x.t, a, limit, s.lost)
 		s.lost = 0
