@@ -23,8 +23,11 @@ import (
 )
 
 func main() {
-	if len(os.Args) > 1 && os.Args[1] == "watch" && os.Getenv("GOMAXPROCS") == "" {
-		runtime.GOMAXPROCS(1) // it waits nearly all the time, and waking a second one costs more than it gives
+	if len(os.Args) > 1 && os.Args[1] == "watch" {
+		relax()
+		if os.Getenv("GOMAXPROCS") == "" {
+			runtime.GOMAXPROCS(1) // it waits nearly all the time, and waking a second one costs more than it gives
+		}
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
 	code := run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
