@@ -187,9 +187,12 @@ func (s *spectrum) density(t []float64, x [][]float64, rate, stray float64, powe
 	floats.AddConst(-floats.Sum(t)/float64(n), s.tau)
 	square := floats.Dot(s.tau, s.tau)
 	for a := range x {
-		// Less the straight line that fits best.
-		floats.AddScaledTo(s.flat, x[a], -floats.Dot(s.tau, x[a])/square, s.tau)
-		floats.AddConst(-floats.Sum(x[a])/float64(n), s.flat)
+		// Less the straight line that fits best; less the first of them before, or gravity on an axis that says the same
+		// all the time leaves lines in its last digit.
+		copy(s.flat, x[a])
+		floats.AddConst(-x[a][0], s.flat)
+		floats.AddScaled(s.flat, -floats.Dot(s.tau, s.flat)/square, s.tau)
+		floats.AddConst(-floats.Sum(s.flat)/float64(n), s.flat)
 		floats.Mul(s.flat, hann)
 		buf := s.buf[:length]
 		if even {

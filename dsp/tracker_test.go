@@ -126,6 +126,19 @@ func feed(tr *dsp.Tracker, rate, from, to float64, x func(u float64) float64) (a
 	return all
 }
 
+// TestDeadAxes: axes that say the same all the time, gravity or nothing, have no lines, though the one that is alive has no noise.
+func TestDeadAxes(t *testing.T) {
+	t.Parallel()
+	tr := &dsp.Tracker{}
+	var all []dsp.Revolution
+	for i := range 4000 {
+		u := math.Floor(1e6*float64(i)/793) / 1e6
+		x := 9.80665 / 256 * math.Round(64*math.Sin(2*math.Pi*12.34*u))
+		all = append(all, tr.Add([]float64{u}, [][]float64{{x}, {0}, {9.80665}})...)
+	}
+	assert.Greater(t, share(all, func(v dsp.Revolution) bool { return v.OK && math.Abs(v.Freq-12.34) < 0.001 }), 0.8)
+}
+
 // TestFrozen: a sensor of 50 values a second that is read 200 times and then gives one value for ever is stuck, four
 // times a second, not silent; and when it lives again there are numbers again.
 func TestFrozen(t *testing.T) {
