@@ -77,15 +77,17 @@ something changed. Every session is kept: see vibe log.`,
 			w.in.comfort = people.of(w.in.job.lathe.Name, who).comfort()
 			left := w.in.again(cmd)
 			w.pace(f)
-			notes := slices.Concat(left, w.in.job.notes(), w.in.job.sizeless(), w.in.learnt(), w.keep(k))
-			if w.phone != nil {
-				notes = append(notes, phoneNotes(speed)...)
-			}
 			w.lan, w.at, w.alarm = lan, f.at, speaker
 			if page || lan {
 				if w.panel, err = w.openPanel(); err != nil {
 					return cmp.Or(err, w.in.src.Close())
 				}
+			}
+			notes := slices.Concat(left, w.in.job.notes(), w.in.job.sizeless(), w.in.learnt(), w.keep(k))
+			if w.phone != nil {
+				notes = append(notes, phoneNotes(speed)...)
+			}
+			if w.panel != nil {
 				notes = append(notes, w.panelNotes()...)
 			}
 			say(cmd.ErrOrStderr(), notes)
