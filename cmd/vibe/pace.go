@@ -37,7 +37,7 @@ func (p pace) String() string {
 type paced struct {
 	sensor.Source
 	pace  pace
-	start time.Time
+	start time.Time // when second 0 would have been due: the first sample is at once
 	beat  sensor.Beat
 	rest  sensor.Block // of a block of Source, not yet due
 
@@ -62,10 +62,10 @@ func (p *paced) Next() (sensor.Block, error) {
 		p.rest = b
 	}
 	if p.start.IsZero() {
-		p.start = time.Now()
+		p.start = time.Now().Add(-p.lasts(p.rest.T[0]))
 	}
 	b := p.cut()
-	due := p.start.Add(time.Duration(b.T[len(b.T)-1] / float64(p.pace) * float64(time.Second)))
+	due := p.start.Add(p.lasts(b.T[len(b.T)-1]))
 	timer := time.NewTimer(time.Until(due))
 	defer timer.Stop()
 	select {
@@ -75,6 +75,11 @@ func (p *paced) Next() (sensor.Block, error) {
 	}
 	p.rest = sensor.Block{}
 	return p.Source.Next() // which says that it is closed
+}
+
+// lasts is how long so many seconds of the recording take.
+func (p *paced) lasts(s float64) time.Duration {
+	return time.Duration(s / float64(p.pace) * float64(time.Second))
 }
 
 // Began is that of the other source, where it knows.

@@ -77,3 +77,32 @@ func TestPaceClose(t *testing.T) {
 		assert.Equal(t, time.Second, time.Since(start))
 	})
 }
+
+// begun is a recording whose clock began long before its first sample, as that of a kept session
+// does when the board was plugged in late.
+type begun struct{ sensor.Source }
+
+func (b begun) Next() (sensor.Block, error) {
+	block, err := b.Source.Next()
+	for i := range block.T {
+		block.T[i] += 600
+	}
+	return block, err
+}
+
+// What was before the first sample is not waited for: nothing would be shown meanwhile.
+func TestPaceBegins(t *testing.T) {
+	t.Parallel()
+	synctest.Test(t, func(t *testing.T) {
+		src := newPaced(begun{still(6)}, 1)
+		start := time.Now()
+		for {
+			b, err := src.Next()
+			if err != nil {
+				assert.ErrorIs(t, err, io.EOF)
+				break
+			}
+			assert.InDelta(t, b.T[len(b.T)-1]-600, time.Since(start).Seconds(), 1e-3)
+		}
+	})
+}
