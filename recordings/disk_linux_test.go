@@ -6,6 +6,8 @@ import (
 	"path/filepath"
 	"syscall"
 	"testing"
+	"testing/synctest"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -133,6 +135,73 @@ func TestDiskFullForLong(t *testing.T) {
 	assert.Equal(t, lost, k.Summary.Lost)
 	assert.InDelta(t, rate, k.Summary.Rate(), 0.01)
 	require.Len(t, troubles(t, s), 1)
+	require.NoError(t, s.Close())
+}
+
+// What could not be written waits, samples or not, until all of it is: else the turner is told that
+// it is kept again while it is not.
+func TestDiskFullWaiting(t *testing.T) {
+	t.Parallel()
+	disk := smallDisk(t)
+	ballast := filepath.Join(disk, "ballast")
+	synctest.Test(t, func(t *testing.T) {
+		s, err := recordings.Open(filepath.Join(disk, "shop"))
+		require.NoError(t, err)
+		w, err := s.Begin(setup())
+		require.NoError(t, err)
+		tenth := func(i int) sensor.Block {
+			time.Sleep(100 * time.Millisecond)
+			return sensor.Block{T: []float64{float64(i) / 10}, Axes: [][]float64{{1}}}
+		}
+		require.NoError(t, w.Append(tenth(0)))
+		assert.False(t, w.Waiting())
+		_ = os.WriteFile(ballast, make([]byte, 1<<20), 0o644) // as much of it as goes
+		failed := false
+		for i := 1; i < 30; i++ {
+			if err := w.Append(tenth(i)); err != nil {
+				require.ErrorIs(t, err, recordings.ErrFull)
+				failed = true
+			}
+			assert.Equal(t, failed, w.Waiting(), i)
+		}
+		require.NoError(t, os.Remove(ballast))
+		for i := 30; i < 50; i++ {
+			require.NoError(t, w.Append(tenth(i)))
+		}
+		assert.False(t, w.Waiting())
+		require.NoError(t, w.Close())
+		k, err := s.Session(w.Number())
+		require.NoError(t, err)
+		assert.Len(t, joined(drain(t, k)).T, 50)
+		require.NoError(t, s.Close())
+	})
+}
+
+// A date that comes while the disk is full is kept when there is room.
+func TestDiskFullDated(t *testing.T) {
+	t.Parallel()
+	disk := smallDisk(t)
+	s, err := recordings.Open(filepath.Join(disk, "shop"))
+	require.NoError(t, err)
+	w, err := s.Begin(recordings.Setup{Undated: true})
+	require.NoError(t, err)
+	ballast := filepath.Join(disk, "ballast")
+	_ = os.WriteFile(ballast, make([]byte, 1<<20), 0o644) // as much of it as goes
+	began := time.Date(2024, 3, 30, 12, 0, 0, 0, time.UTC)
+	w.Dated(began)
+	for i := range 8 {
+		_ = w.Append(quarter(i)) // until it was tried
+	}
+	require.True(t, w.Waiting())
+	require.NoError(t, os.Remove(ballast))
+	require.NoError(t, w.Close())
+	k, err := s.Session(w.Number())
+	require.NoError(t, err)
+	assert.Equal(t, began, k.Setup.Started)
+	assert.False(t, k.Setup.Undated)
+	all, err := s.Sessions(recordings.Filter{Until: began.Add(time.Hour)})
+	require.NoError(t, err)
+	assert.Len(t, all, 1)
 	require.NoError(t, s.Close())
 }
 

@@ -77,12 +77,13 @@ type Writer struct {
 	open   sensor.Block // the chunk that grows
 	parts  int          // chunks closed so far
 	chunks []row
-	notes  []row // readings, advice and marks not yet written
+	notes  []row // readings, advice, marks and the date not yet written
 	n      int   // readings so far
 	marks  int
 	said   assess.Advice
 	saidAt float64   // s
 	tried  time.Time // last attempt to write
+	failed bool      // that was no success
 	closed bool
 }
 
@@ -106,6 +107,7 @@ const (
 	intoReading = "INSERT INTO reading VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?)"
 	intoAdvice  = "INSERT INTO advice VALUES (?,?,?,?,?,?,?)"
 	intoMark    = "INSERT INTO mark VALUES (?,?,?,?,?)"
+	dateSession = "UPDATE session SET started = ?, setup = ? WHERE id = ?"
 )
 
 // chunkID is the key of a chunk: 194 days of one session at one a second.
@@ -148,15 +150,11 @@ func (s *Shop) Begin(setup Setup) (*Writer, error) {
 }
 
 // Dated says when the samples began, where the source knows it only once it has read some:
-// before the first Append.
-func (w *Writer) Dated(at time.Time) error {
+// before the first Append, with whose samples it is written.
+func (w *Writer) Dated(at time.Time) {
 	w.setup.Started, w.setup.Undated = at.UTC().Round(0), false
-	text, err := json.Marshal(w.setup)
-	if err != nil {
-		return err
-	}
-	_, err = w.shop.db.Exec("UPDATE session SET started = ?, setup = ? WHERE id = ?", stamp(w.setup.Started), string(text), w.number)
-	return word(err)
+	text, _ := json.Marshal(w.setup) // Begin could
+	w.notes = append(w.notes, row{into: dateSession, values: []any{stamp(w.setup.Started), string(text), w.number}})
 }
 
 // Number is that of the session in its shop.
@@ -285,8 +283,9 @@ func (w *Writer) Say(r assess.Reading, a assess.Advice) error {
 	return nil
 }
 
-// Waiting reports whether samples could not be written yet and wait for the next attempt.
-func (w *Writer) Waiting() bool { return len(w.chunks) > 0 }
+// Waiting reports whether the last attempt to write failed, so that what there is waits for the
+// next.
+func (w *Writer) Waiting() bool { return w.failed }
 
 // Mark keeps what the person said. It is written with the next second of samples.
 func (w *Writer) Mark(m Mark) error {
@@ -346,7 +345,7 @@ func (w *Writer) write(last bool) error {
 		}
 		return nil
 	})
-	if err == nil {
+	if w.failed = err != nil; !w.failed {
 		w.chunks, w.notes = w.chunks[:0], w.notes[:0]
 		return nil
 	}

@@ -67,7 +67,7 @@ type dater interface {
 func (k *keeper) dated(src sensor.Source) {
 	if file, ok := src.(dater); ok && k != nil {
 		if at, known := file.Began(); known {
-			k.note(k.to.Dated(at))
+			k.to.Dated(at)
 		}
 	}
 }
