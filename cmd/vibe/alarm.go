@@ -3,10 +3,12 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
 	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -25,8 +27,6 @@ type alarm struct {
 	rings  int
 	due    bool // it is to sound as soon as the tone that plays has ended
 
-	ctx     context.Context
-	cancel  context.CancelFunc
 	playing sync.WaitGroup
 	busy    atomic.Bool
 	failed  atomic.Pointer[error] // not told yet
@@ -36,38 +36,41 @@ type alarm struct {
 // ALSA's and that of macOS.
 var players = [][]string{{"pw-play"}, {"paplay"}, {"aplay", "-q"}, {"afplay"}}
 
-// longestTone is when a player that has not ended is taken to hang (chosen; the tones take 1 s).
+// longestTone is when a player that has not ended is taken to hang (chosen: four times the longer of the sounds).
 const longestTone = 4 * time.Second
 
 // openAlarm finds a program that can sound, and lets it sound once, lower, so that what cannot
-// be heard is known before it is needed. Whoever gets it must close it.
+// be heard is known before it is needed: a program may be there, and what it plays through not.
+// Whoever gets it must close it.
 func openAlarm(ctx context.Context) (*alarm, error) {
-	a := &alarm{}
-	for _, p := range players {
-		if _, err := exec.LookPath(p[0]); err == nil {
-			a.player = p
-			break
-		}
-	}
 	const otherwise = "or leave --sound out; the page has a sound of its own: vibe watch --panel, then Sound"
-	if a.player == nil {
-		return nil, hintf("install aplay (package alsa-utils), "+otherwise, "no program that plays sound was found: none of pw-play, paplay, aplay, afplay")
-	}
+	a := &alarm{}
 	var err error
 	if a.folder, err = os.MkdirTemp("", "vibe-sound-*"); err != nil {
 		return nil, err
 	}
-	a.ctx, a.cancel = context.WithCancel(ctx)
 	for action, samples := range map[assess.Action][]int16{assess.Lower: tones(lowTone, 2), assess.Stop: tones(highTone, 3)} {
-		err = errors.Join(err, a.write(action, samples))
+		if err := a.write(action, samples); err != nil {
+			return nil, errors.Join(err, a.close())
+		}
 	}
-	if err == nil {
-		err = a.play(assess.Lower)
+	var silent []error
+	for _, a.player = range players {
+		if _, err := exec.LookPath(a.player[0]); err != nil {
+			continue
+		}
+		err := a.play(ctx, assess.Lower)
+		if err == nil {
+			return a, nil
+		}
+		silent = append(silent, err)
 	}
-	if err != nil {
-		return nil, hintf("see that a speaker is there and on, "+otherwise, "%w", errors.Join(err, a.close()))
+	err = a.close()
+	if silent == nil {
+		return nil, hintf("install aplay (package alsa-utils), "+otherwise, "%w", errors.Join(
+			errors.New("no program that plays sound was found: none of pw-play, paplay, aplay, afplay"), err))
 	}
-	return a, nil
+	return nil, hintf("see that a speaker is there and on, "+otherwise, "%w", errors.Join(append(silent, err)...))
 }
 
 func (a *alarm) file(action assess.Action) string {
@@ -83,15 +86,22 @@ func (a *alarm) write(action assess.Action, samples []int16) error {
 }
 
 // play sounds, and returns when the sound has ended.
-func (a *alarm) play(action assess.Action) error {
-	ctx, cancel := context.WithTimeout(a.ctx, longestTone)
+func (a *alarm) play(ctx context.Context, action assess.Action) error {
+	ctx, cancel := context.WithTimeout(ctx, longestTone)
 	defer cancel()
 	program := exec.CommandContext(ctx, a.player[0], append(a.player[1:len(a.player):len(a.player)], a.file(action))...)
+	program.WaitDelay = time.Second // who holds its output longer is left alone
 	said, err := program.CombinedOutput()
-	if err != nil {
-		return hintf("see that a speaker is there and on", "no sound: %s: %w %s", a.player[0], err, said)
+	lines := strings.Split(strings.TrimSpace(string(said)), "\n")
+	switch {
+	case err == nil:
+		return nil
+	case ctx.Err() != nil:
+		err = fmt.Errorf("it did not end within %v", longestTone)
+	case lines[0] != "":
+		err = errors.New(lines[len(lines)-1]) // the line before the end says most
 	}
-	return nil
+	return hintf("see that a speaker is there and on", "no sound by %s: %w", a.player[0], err)
 }
 
 // hear takes the action of each reading's advice and sounds when the bell rings, but one tone
@@ -108,7 +118,7 @@ func (a *alarm) hear(action assess.Action) error {
 	if a.due && a.busy.CompareAndSwap(false, true) {
 		a.due = false
 		a.playing.Go(func() {
-			if err := a.play(action); err != nil && a.ctx.Err() == nil {
+			if err := a.play(context.Background(), action); err != nil {
 				a.failed.Store(&err)
 			}
 			a.busy.Store(false)
@@ -127,12 +137,11 @@ func (a *alarm) mute(off bool) {
 	}
 }
 
-// close ends a sound that plays.
+// close lets a sound that plays end.
 func (a *alarm) close() error {
 	if a == nil {
 		return nil
 	}
-	a.cancel()
 	a.playing.Wait()
 	return os.RemoveAll(a.folder)
 }
@@ -146,10 +155,11 @@ const (
 )
 
 // tones are so many tones of 0.25 s, in Hz, with pauses of 0.05 s, at most 0.8 of full scale:
-// the first three lines of a square wave, as a sine alone drowns in the motor's hum.
+// the first three lines of a square wave, as a sine alone drowns in the motor's hum. The 0.1 s
+// before them are for a sound server that wakes meanwhile: one was seen to swallow 0.05 s.
 func tones(hz float64, times int) []int16 {
-	const tone, pause, edge, peak = soundRate / 4, soundRate / 20, soundRate / 100, 0.8 * 32767
-	var out []int16
+	const wake, tone, pause, edge, peak = soundRate / 10, soundRate / 4, soundRate / 20, soundRate / 100, 0.8 * 32767
+	out := make([]int16, wake)
 	for range times {
 		for i := range tone {
 			swell := min(1, float64(i)/edge, float64(tone-i)/edge) // no click

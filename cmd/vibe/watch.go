@@ -90,6 +90,9 @@ something changed. Every session is kept: see vibe log.`,
 			if w.panel != nil {
 				notes = append(notes, w.panelNotes()...)
 			}
+			if speaker != nil {
+				notes = append(notes, "two low tones were sounded by "+speaker.player[0]+": if you heard none, see that a speaker is there and on")
+			}
 			say(cmd.ErrOrStderr(), notes)
 			failed := w.run(cmd, speed, asJSON)
 			if failed == nil {
