@@ -49,7 +49,8 @@ type record struct {
 	samples   int
 	since     float64  // s, time of the first of them
 	until     float64  // s, time of the last
-	holes     float64  // s without samples, of those told
+	holes     int      // longer than longHole
+	missing   float64  // s, of all of them
 	filledIn  bool     // rows that the sensor did not take
 	apart     []string // what to say of a dial that the newest ok reading does not agree with
 	closing   assess.Closing
@@ -127,6 +128,9 @@ func (in input) follow(ctx context.Context) (*record, error) {
 		return nil, hintf("record ten seconds or more at one speed",
 			"%s: %s in %.3g s: too little to tell a speed", in.name, plural(r.samples, "sample", "samples"), r.doc.Recording.Seconds)
 	}
+	if r.holes > holesTold {
+		r.doc.Recording.Notes = append(r.doc.Recording.Notes, fmt.Sprintf("no samples for %.1f s in all, in %d holes", r.missing, r.holes))
+	}
 	r.doc.Recording.Notes = append(r.doc.Recording.Notes, r.apart...)
 	r.doc.Advice = r.closing.Advice(clock)
 	r.cracked = slices.Contains(in.job.blank.Defects, assess.Crack)
@@ -173,15 +177,17 @@ func (r *record) block(b sensor.Block) {
 			r.since = t
 		}
 		if hole := t - r.until; hole > longHole && hole > 20*(r.until-r.since)/float64(r.samples) && r.samples > 1 {
-			rec.Notes = append(rec.Notes, fmt.Sprintf("no samples for %.1f s from %s on", hole, clock(r.until)))
-			r.holes += hole
+			if r.holes++; r.holes <= holesTold {
+				rec.Notes = append(rec.Notes, fmt.Sprintf("no samples for %.1f s from %s on", hole, clock(r.until)))
+			}
+			r.missing += hole
 		}
 		r.samples++
 		r.until = t
 	}
 	rec.Axes = len(b.Axes)
 	rec.Seconds = math.Round(1e6*(r.until-r.since)) / 1e6
-	if rate := math.Round(1e4*float64(r.samples-1)/(r.until-r.since-r.holes)) / 1e4; rate > 0 && !math.IsInf(rate, 0) {
+	if rate := math.Round(1e4*float64(r.samples-1-r.holes)/(r.until-r.since-r.missing)) / 1e4; rate > 0 && !math.IsInf(rate, 0) {
 		rec.RateHz = &rate
 	}
 }
@@ -189,6 +195,10 @@ func (r *record) block(b sensor.Block) {
 // longHole in the times, if it is many of the usual intervals too, is told and does not count for
 // the rate (chosen: nothing that samples loses more in its stride).
 const longHole = 0.5 // s
+
+// holesTold is how many are told one by one (chosen: a sensor that sleeps every few seconds makes
+// thousands in an hour).
+const holesTold = 5
 
 func (r *record) see(reading assess.Reading, advice assess.Advice, keep bool) {
 	r.stretches = together(r.stretches, reading)

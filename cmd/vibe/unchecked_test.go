@@ -177,6 +177,23 @@ func TestHole(t *testing.T) {
 	assert.Equal(t, "no samples for 2.0 s from 4.0 s on", r.doc.Recording.Notes[0])
 }
 
+// Of many holes the first few are told, and what all of them make; and none of them moves the rate.
+func TestManyHoles(t *testing.T) {
+	t.Parallel()
+	src := onlyMotor()
+	src.Seconds, src.Chip.Rate, src.Chip.Gaps = 120, 400, nil
+	for at := 1.0; at < 119; at += 2 {
+		src.Chip.Gaps = append(src.Chip.Gaps, sensor.Point{At: at, Value: 1})
+	}
+	r, err := input{src: src, name: "holes", job: turnedRound()}.follow(t.Context())
+	require.NoError(t, err)
+	assert.InEpsilon(t, 400, *r.doc.Recording.RateHz, 1e-4)
+	notes := strings.Join(r.doc.Recording.Notes, "\n")
+	assert.Contains(t, notes, "no samples for 1.0 s from 1.0 s on\n")
+	assert.Contains(t, notes, "no samples for 59.1 s in all, in 59 holes")
+	assert.LessOrEqual(t, strings.Count(notes, "no samples for"), 6)
+}
+
 // A shake that reaches the end of the sensor gives no number, whether its range is said or not,
 // and also where the numbers in the file are calibrated and end a little before it.
 func TestClippedFile(t *testing.T) {
