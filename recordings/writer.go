@@ -57,6 +57,9 @@ type Change struct {
 	Task    assess.Task   `json:"task,omitempty"`
 	Comfort float64       `json:"comfort_mm_s"` // mm/s rms; 0: not learned
 	Checked bool          `json:"dial_checked"` // the dial was compared, and agrees
+	// Dial is what the dial was said to show where the line was looked for near that alone, from
+	// the sample of time T on; 0: everywhere.
+	Dial assess.RPM `json:"dial_rpm,omitempty"`
 }
 
 // Writer keeps one session while it runs. Hand it each block before it is analysed, then

@@ -9,7 +9,9 @@ import (
 	"github.com/spf13/pflag"
 
 	"vibe/assess"
+	"vibe/dsp"
 	"vibe/recordings"
+	"vibe/sensor"
 )
 
 // changeAt is a recordings.Change with its time.
@@ -35,6 +37,48 @@ func (in *input) due(until float64) []changeAt {
 	now := in.changes[:n]
 	in.changes = in.changes[n:]
 	return now
+}
+
+// turn lets the tracker look near the dial that was said then, from the block on that begins there.
+func (in *input) turn(tracker *dsp.Tracker, b sensor.Block) {
+	for len(b.T) > 0 && len(in.dials) > 0 && in.dials[0].at <= b.T[0] {
+		lookNear(tracker, in.dials[0].Dial)
+		in.dials = in.dials[1:]
+	}
+}
+
+// parted cuts the blocks of a source so that at each of some times, rising, one begins.
+type parted struct {
+	sensor.Source
+	at   []changeAt
+	rest sensor.Block
+}
+
+// Next implements sensor.Source.
+func (p *parted) Next() (b sensor.Block, err error) {
+	if b, p.rest = p.rest, b; len(b.T) == 0 {
+		if b, err = p.Source.Next(); err != nil {
+			return b, err
+		}
+	}
+	for len(p.at) > 0 && len(b.T) > 0 && p.at[0].at <= b.T[0] {
+		p.at = p.at[1:]
+	}
+	if len(p.at) > 0 {
+		n, _ := slices.BinarySearch(b.T, p.at[0].at)
+		b, p.rest = cutAt(b, n)
+	}
+	return b, nil
+}
+
+// cutAt makes two of a block: its first n samples, with what it says of the whole, and the others.
+func cutAt(b sensor.Block, n int) (first, rest sensor.Block) {
+	first, rest = b, sensor.Block{T: b.T[n:], Range: b.Range}
+	first.T, first.Axes = b.T[:n:n], nil
+	for _, x := range b.Axes {
+		first.Axes, rest.Axes = append(first.Axes, x[:n:n]), append(rest.Axes, x[n:])
+	}
+	return first, rest
 }
 
 // again makes in the run of a kept session as it was: with all that was known then and said
@@ -70,6 +114,15 @@ func (in *input) again(cmd *cobra.Command) (left []string) {
 			in.comfort = was
 		}
 		return left
+	}
+	dial := assess.RPM(0)
+	for _, c := range in.changes {
+		if c.Dial != dial {
+			in.dials, dial = append(in.dials, c), c.Dial
+		}
+	}
+	if in.dials != nil {
+		in.src = &parted{Source: k, at: in.dials}
 	}
 	u := k.Setup
 	in.job.blank, in.job.task, in.job.lathe, in.job.kept = u.Blank, u.Task, u.Lathe, true

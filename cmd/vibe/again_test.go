@@ -12,28 +12,37 @@ import (
 	"vibe/assess"
 	"vibe/cmd/vibe/live"
 	"vibe/recordings"
+	"vibe/sensor"
 )
 
 // spokenTo is a watching of the lathe to play with, at which a turner speaks on the way: a cut,
 // another task, the dial, too much. It returns the shop file.
 func spokenTo(t *testing.T, speaks map[int]func(*live.Session, live.Snapshot)) string {
 	t.Helper()
-	path := filepath.Join(t.TempDir(), "shop.sqlite")
 	lathe := playLathe()
 	lathe.Seconds = 100
 	j := demoJob()
-	j.shop = shopFile(path)
-	w := &watching{in: input{src: lathe, name: "lathe", job: j}, record: newRecord("lathe")}
-	require.Empty(t, w.keep(keeping{}), "it is kept")
 	d := newDial(lathe, j.lathe, 245)
+	return spokenAt(t, &watching{in: input{src: lathe, name: "lathe", job: j}}, func(n int, s *live.Session, r assess.Reading, a assess.Advice) {
+		d.hear(r.T+r.Span/2, a)
+		if say := speaks[n]; say != nil {
+			say(s, s.Now())
+		}
+	})
+}
+
+// spokenAt is any watching, with what happens at each of its readings. It returns the shop file.
+func spokenAt(t *testing.T, w *watching, speaks func(int, *live.Session, assess.Reading, assess.Advice)) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "shop.sqlite")
+	w.in.job.shop = shopFile(path)
+	w.record = newRecord("lathe")
+	require.Empty(t, w.keep(keeping{}), "it is kept")
 	adviser := w.in.adviser()
 	w.session = live.New("lathe", adviser)
 	n := 0
 	require.NoError(t, w.loop(adviser, func(r assess.Reading, a assess.Advice) error {
-		d.hear(r.T+r.Span/2, a)
-		if say := speaks[n]; say != nil {
-			say(w.session, w.session.Now())
-		}
+		speaks(n, w.session, r, a)
 		n++
 		return nil
 	}, func(string) {}))
@@ -57,22 +66,8 @@ func TestAgain(t *testing.T) {
 		240: func(s *live.Session, _ live.Snapshot) { s.Mark(live.TooMuch) },
 		300: func(s *live.Session, _ live.Snapshot) { s.Dial(2000) },
 	})
-	shop, err := recordings.View(path)
-	require.NoError(t, err)
-	k, err := shop.Session(1)
-	require.NoError(t, err)
-	copied := shopFile(filepath.Join(t.TempDir(), "again.sqlite"))
-	in := input{src: keptSource{k, shop}, name: "session 1"}
-	assert.Empty(t, in.again(newRead()))
-	assert.Len(t, in.changes, 6)
-	in.session, err = copied.keep(in.setup())
-	require.NoError(t, err)
-	_, err = in.follow(t.Context())
-	require.NoError(t, err)
-	_, err = in.session.close()
-	require.NoError(t, err)
-
-	then, now := heard(t, path), heard(t, copied.path())
+	copied := readAgain(t, path, 6)
+	then, now := heard(t, path), heard(t, copied)
 	assert.Equal(t, then.readings, now.readings)
 	require.Equal(t, len(then.said), len(now.said))
 	for i := range then.said {
@@ -84,6 +79,63 @@ func TestAgain(t *testing.T) {
 	}
 	assert.Positive(t, actions[assess.Raise], "%v", actions)
 	assert.Positive(t, actions[assess.Lower], "%v", actions)
+}
+
+// readAgain reads the first session of a shop once more, with so many changes on the way, and
+// keeps that in the first of another shop file, which it returns.
+func readAgain(t *testing.T, path string, changes int) string {
+	t.Helper()
+	shop, err := recordings.View(path)
+	require.NoError(t, err)
+	k, err := shop.Session(1)
+	require.NoError(t, err)
+	copied := shopFile(filepath.Join(t.TempDir(), "again.sqlite"))
+	in := input{src: keptSource{k, shop}, name: "session 1"}
+	assert.Empty(t, in.again(newRead()))
+	assert.Len(t, in.changes, changes)
+	in.session, err = copied.keep(in.setup())
+	require.NoError(t, err)
+	_, err = in.follow(t.Context())
+	require.NoError(t, err)
+	_, err = in.session.close()
+	require.NoError(t, err)
+	return copied.path()
+}
+
+// A phone's line is looked for near the dial's word, from when it was said to when it was found
+// to be old: also where its session runs again.
+func TestAgainPhone(t *testing.T) {
+	t.Parallel()
+	lathe := &sensor.Simulated{Seconds: 60, Imbalance: 0.002, Chip: sensor.Chip{Rate: 60, Jitter: 0.002, Step: 0.02, Noise: 0.002},
+		Speed: []sensor.Point{{At: 0, Value: 12.2}, {At: 25, Value: 12.2}, {At: 27, Value: 15.6}}}
+	path := spokenAt(t, &watching{in: input{src: lathe, name: "lathe", job: demoJob()}, phone: &paired{}}, func(n int, s *live.Session, _ assess.Reading, _ assess.Advice) {
+		switch n {
+		case 30:
+			s.Dial(735)
+		case 190:
+			s.Dial(940)
+		}
+	})
+	then := heard(t, path)
+	sure := func(from, to float64) (n int) {
+		for _, r := range then.readings {
+			if r.OK && r.T > from && r.T < to {
+				n++
+			}
+		}
+		return n
+	}
+	assert.Zero(t, sure(0, 8)+sure(25, 48), "its rate alone tells nothing")
+	assert.Greater(t, sure(8, 25), 50)
+	assert.Greater(t, sure(48, 60), 30)
+	now := heard(t, readAgain(t, path, 4))
+	assert.Equal(t, then.readings, now.readings)
+	assert.Equal(t, then.said, now.said)
+	code, out, msg := vibe(t, nil, "watch", "--from", "1", "--pace", "max", "--json", "--shop", path)
+	require.Zero(t, code, msg)
+	assert.Equal(t, sure(0, 60), strings.Count(out, `"ok":true`))
+	_, out, _ = vibe(t, nil, "log", "show", "1", "--shop", path)
+	assert.Contains(t, strings.Join(strings.Fields(out), " "), "the dial shows 735 rpm, and the spindle is looked for near that")
 }
 
 // Watched once more by its number a session says the same as when it ran, with the limit of then

@@ -206,10 +206,18 @@ func (w *watching) keepMarks() {
 	w.marked = len(now.Marks)
 }
 
+// keepDial keeps that the line is looked for near the dial's word from the sample of time at on.
+func (w *watching) keepDial(dial assess.RPM, at float64) {
+	if w.in.session != nil {
+		w.told.Dial = dial
+		w.keepTold(w.told, at)
+	}
+}
+
 // keepChange keeps what the adviser goes by from here on, where it is another; told says
 // that it was just told of blank and task.
 func (w *watching) keepChange(a *assess.Adviser, told bool) {
-	now := recordings.Change{Comfort: a.Comfort, Checked: a.Checked}
+	now := recordings.Change{Comfort: a.Comfort, Checked: a.Checked, Dial: w.told.Dial}
 	if w.in.session == nil || !told && now == w.told {
 		return
 	}
@@ -217,7 +225,11 @@ func (w *watching) keepChange(a *assess.Adviser, told bool) {
 	if told {
 		now.Blank, now.Task = &a.Blank, a.Task
 	}
-	text, err := json.Marshal(now)
+	w.keepTold(now, w.heard)
+}
+
+func (w *watching) keepTold(c recordings.Change, at float64) {
+	text, err := json.Marshal(c)
 	w.in.session.note(err)
-	w.in.session.mark(recordings.Mark{T: w.heard, Kind: recordings.Changed, Text: string(text)})
+	w.in.session.mark(recordings.Mark{T: at, Kind: recordings.Changed, Text: string(text)})
 }

@@ -94,18 +94,14 @@ func (p *paced) Began() (at time.Time, known bool) {
 // before a hole. A slow pace has more pieces, as silence would mean that the sensor is gone. What
 // the source says of the whole comes with the first.
 func (p *paced) cut() sensor.Block {
-	b, whole := p.rest, p.rest.Axes
+	b := p.rest
 	p.beat.See(b.T[0])
 	n, beat, most := 1, p.beat.After(b.T[0]), sensor.Every*min(float64(p.pace), 1)
 	for n < len(b.T) && b.T[n-1] < beat && b.T[n]-b.T[0] < most {
 		p.beat.See(b.T[n])
 		n++
 	}
-	p.rest = sensor.Block{T: b.T[n:], Range: b.Range}
-	b.T, b.Axes = b.T[:n:n], nil
-	for _, x := range whole {
-		b.Axes, p.rest.Axes = append(b.Axes, x[:n:n]), append(p.rest.Axes, x[n:])
-	}
+	b, p.rest = cutAt(b, n)
 	return b
 }
 

@@ -28,8 +28,9 @@ const phonePath = "/phone/"
 type paired struct {
 	src    *phone.Source
 	server *panel.Server
-	said   int     // words about the dial that the tracker has
-	sure   float64 // s, of the newest sure reading, or of the newest such word
+	said   int        // words about the dial that were heard
+	dial   assess.RPM // that the tracker looks near, 0: everywhere
+	sure   float64    // s, of the newest sure reading, or of the newest such word
 }
 
 // openPhone opens the server at an address of this machine, or at the one that was named.
@@ -158,21 +159,29 @@ func phoneNotes(speed assess.RPM) []string {
 
 // follow lets the tracker look near what the dial was last said to show: a phone's rate alone
 // cannot tell a line from its image. Where nothing sure is found there any more, the dial was
-// turned without a word, and the tracker looks everywhere again.
-func (p *paired) follow(tracker *dsp.Tracker, session *live.Session) {
+// turned without a word, and the tracker looks everywhere again. It reports whether it looks
+// elsewhere now.
+func (p *paired) follow(tracker *dsp.Tracker, session *live.Session) (turned bool) {
 	if p == nil {
-		return
+		return false
 	}
-	hint, at := tracker.Hint, session.Now().Clock
+	was, at := p.dial, session.Now().Clock
 	switch shows, said := session.Said(); {
 	case said != p.said:
-		p.said, p.sure, hint = said, at, shows.Hz()
+		p.said, p.sure, p.dial = said, at, shows
 	case at-p.sure > turnedAway:
-		hint = 0
+		p.dial = 0
 	}
-	if hint != tracker.Hint {
-		*tracker = dsp.Tracker{Low: tracker.Low, High: tracker.High, Steps: tracker.Steps, Range: tracker.Range, Hint: hint}
+	if turned = p.dial != was; turned {
+		lookNear(tracker, p.dial)
 	}
+	return turned
+}
+
+// lookNear lets the tracker look near what the dial shows, or, where that is 0, everywhere. It
+// begins anew.
+func lookNear(tracker *dsp.Tracker, dial assess.RPM) {
+	*tracker = dsp.Tracker{Low: tracker.Low, High: tracker.High, Steps: tracker.Steps, Range: tracker.Range, Hint: dial.Hz()}
 }
 
 // turnedAway is how long nothing sure is found near the dial's word before it counts as old, s

@@ -80,6 +80,7 @@ type input struct {
 	session  *keeper    // nil: it is not kept
 	checked  bool       // the dial needs no comparing
 	changes  []changeAt // of a session that runs again
+	dials    []changeAt // those with another dial to look near
 }
 
 // follow runs the loop to the end of the source and closes it. Cancelling ctx closes the
@@ -94,12 +95,17 @@ func (in input) follow(ctx context.Context) (*record, error) {
 			c.tell(adviser)
 		}
 	}
-	err := hurry(in.src, in.tracker(), adviser, func(b sensor.Block) {
+	tracker, way := in.tracker(), hurry
+	if len(in.dials) > 0 { // turn does not leave the tracker alone
+		way = loop
+	}
+	err := way(in.src, tracker, adviser, func(b sensor.Block) {
 		if r.samples == 0 && len(b.T) > 0 {
 			in.session.dated(in.src)
 			changed(b.T[0])
 		}
 		in.session.block(b)
+		in.turn(tracker, b)
 		r.block(b)
 		if in.progress != nil && time.Since(told) > time.Second/2 {
 			told = time.Now()

@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"fmt"
 	"reflect"
 	"strings"
 
@@ -61,6 +62,13 @@ func difference(was, now recordings.Change) (text, word string) {
 	}
 	if was.Checked != now.Checked {
 		parts = append(parts, map[bool]string{true: "the dial was compared: it agrees", false: "the dial must be compared again"}[now.Checked])
+	}
+	switch {
+	case now.Dial == was.Dial:
+	case now.Dial > 0:
+		parts = append(parts, fmt.Sprintf("the dial shows %v, and the spindle is looked for near that", now.Dial))
+	default:
+		parts = append(parts, "what the dial showed is old, and the spindle is looked for everywhere")
 	}
 	return strings.Join(parts, "; "), word
 }

@@ -276,7 +276,10 @@ func (w *watching) loop(adviser *assess.Adviser, show func(assess.Reading, asses
 		w.in.session.block(b)
 		w.record.block(b)
 		w.keepChange(adviser, w.session.Block(b))
-		w.phone.follow(tracker, w.session)
+		w.in.turn(tracker, b)
+		if len(b.T) > 0 && w.phone.follow(tracker, w.session) {
+			w.keepDial(w.phone.dial, b.T[0])
+		}
 		for _, n := range b.Notes {
 			note(n)
 		}
