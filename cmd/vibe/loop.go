@@ -88,13 +88,13 @@ func ahead(steps iter.Seq[step]) iter.Seq[step] {
 				}
 			}
 		})
-		defer making.Wait()
-		defer close(over)
 		for s := range made {
 			if !yield(s) {
-				return
+				break
 			}
 		}
+		close(over)
+		making.Wait() // not in a panic: what it waits for may never come
 	}
 }
 

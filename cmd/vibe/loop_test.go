@@ -4,6 +4,8 @@ import (
 	"errors"
 	"slices"
 	"testing"
+	"testing/synctest"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -55,4 +57,37 @@ func TestHurry(t *testing.T) {
 			assert.True(t, slices.ContainsFunc(have, func(s said) bool { return s.reading.OK }))
 		}
 	}
+}
+
+// waiting is a source that gives one block and then waits for what never comes.
+type waiting struct {
+	sensor.Source
+	given bool
+	ended chan struct{}
+}
+
+func (w *waiting) Next() (sensor.Block, error) {
+	if w.given {
+		<-w.ended
+		return sensor.Block{}, sensor.ErrClosed
+	}
+	w.given = true
+	return w.Source.Next()
+}
+
+// What goes wrong in the midst of a hurry comes out, and is not waited out in silence.
+func TestHurryPanics(t *testing.T) {
+	t.Parallel()
+	synctest.Test(t, func(t *testing.T) {
+		src := &waiting{Source: &sensor.Simulated{Seconds: 5, Chip: sensor.Chip{Rate: 400}}, ended: make(chan struct{})}
+		stop := time.AfterFunc(time.Hour, func() { close(src.ended) })
+		start := time.Now()
+		assert.PanicsWithValue(t, "a fault", func() {
+			_ = hurry(src, &dsp.Tracker{}, &assess.Adviser{}, func(sensor.Block) { panic("a fault") }, nil)
+		})
+		assert.Zero(t, time.Since(start))
+		if stop.Stop() {
+			close(src.ended)
+		}
+	})
 }
