@@ -126,7 +126,7 @@ func (in *input) again(cmd *cobra.Command) (left []string) {
 	}
 	u := k.Setup
 	in.job.blank, in.job.task, in.job.lathe, in.job.kept = u.Blank, u.Task, u.Lathe, true
-	in.dial, in.comfort, in.checked = u.Dial, u.Comfort, u.Checked
+	in.comfort, in.checked = u.Comfort, u.Checked
 	if in.job.empty, _, err = k.shop.Baseline(u.Lathe.Name, k.Number); err != nil {
 		left = append(left, "the lathe's empty run cannot be read: "+err.Error())
 	}

@@ -2,9 +2,6 @@ package main
 
 import (
 	"encoding/json"
-	"fmt"
-	"math"
-	"math/rand/v2"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -139,30 +136,6 @@ func TestAgainPhone(t *testing.T) {
 	assert.Equal(t, sure(0, 60), strings.Count(out, `"ok":true`))
 	_, out, _ = vibe(t, nil, "log", "show", "1", "--shop", path)
 	assert.Contains(t, strings.Join(strings.Fields(out), " "), "the dial shows 735 rpm, and the spindle is looked for near that")
-}
-
-// A recording that was kept with the dial's word is looked through near that also where it is
-// watched.
-func TestWatchAgainDial(t *testing.T) {
-	t.Parallel()
-	rng := rand.New(rand.NewPCG(1, 2))
-	var file strings.Builder
-	file.WriteString("t_s,x_m_s2,y_m_s2,z_m_s2\n")
-	for i := range 20 * 60 {
-		at := (float64(i) + 0.3*rng.Float64()) / 60
-		sin, cos := math.Sincos(2 * math.Pi * 12.2 * at)
-		fmt.Fprintf(&file, "%.5f,%.1f,%.1f,9.8\n", at, 0.8*sin+0.1*rng.NormFloat64(), 0.3*cos+0.1*rng.NormFloat64())
-	}
-	shop := filepath.Join(t.TempDir(), "shop.sqlite")
-	count := func(args ...string) int {
-		code, out, msg := vibe(t, strings.NewReader(file.String()), append(args, "--json", "--shop", shop)...)
-		require.Zero(t, code, msg)
-		return strings.Count(out, `"ok":true`)
-	}
-	then := count("read", "-", "--speed", "735", "--diameter", "200mm", "--keep")
-	assert.Greater(t, then, 60)
-	assert.Equal(t, then, count("read", "1"))
-	assert.Equal(t, then, count("watch", "--from", "1", "--pace", "max"))
 }
 
 // Watched once more by its number a session says the same as when it ran, with the limit of then
