@@ -104,8 +104,17 @@ func (in *input) again(cmd *cobra.Command) (left []string) {
 		}
 		in.changes = append(in.changes, c)
 	}
+	dial := assess.RPM(0)
+	for _, c := range in.changes {
+		if c.Dial != dial && !cmd.Flags().Changed("speed") { // what the dial showed then stays so
+			in.dials, dial = append(in.dials, c), c.Dial
+		}
+	}
+	if in.dials != nil {
+		in.src = &parted{Source: k, at: in.dials}
+	}
 	if saidAnew(cmd.Flags()) {
-		if n := len(in.changes); n > 0 {
+		if n := len(in.changes) - len(in.dials); n > 0 {
 			left = append(left, fmt.Sprintf("read anew with what you say now; %s on the way left out: vibe log show %d", plural(n, "change", "changes"), k.Number))
 		}
 		in.changes = nil
@@ -114,15 +123,6 @@ func (in *input) again(cmd *cobra.Command) (left []string) {
 			in.comfort = was
 		}
 		return left
-	}
-	dial := assess.RPM(0)
-	for _, c := range in.changes {
-		if c.Dial != dial {
-			in.dials, dial = append(in.dials, c), c.Dial
-		}
-	}
-	if in.dials != nil {
-		in.src = &parted{Source: k, at: in.dials}
 	}
 	u := k.Setup
 	in.job.blank, in.job.task, in.job.lathe, in.job.kept = u.Blank, u.Task, u.Lathe, true

@@ -134,6 +134,10 @@ func TestAgainPhone(t *testing.T) {
 	code, out, msg := vibe(t, nil, "watch", "--from", "1", "--pace", "max", "--json", "--shop", path)
 	require.Zero(t, code, msg)
 	assert.Equal(t, sure(0, 60), strings.Count(out, `"ok":true`))
+	code, out, msg = vibe(t, nil, "read", "1", "--json", "--shop", path, "--task", "sanding")
+	require.Zero(t, code, msg)
+	assert.Equal(t, sure(0, 60), strings.Count(out, `"ok":true`), "what the dial showed stays so, whatever is said now")
+	assert.Contains(t, msg, "1 change on the way left out")
 	_, out, _ = vibe(t, nil, "log", "show", "1", "--shop", path)
 	assert.Contains(t, strings.Join(strings.Fields(out), " "), "the dial shows 735 rpm, and the spindle is looked for near that")
 }
