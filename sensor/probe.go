@@ -3,6 +3,7 @@ package sensor
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"fmt"
 	"io"
 	"math"
@@ -23,7 +24,9 @@ func (c *csvFile) learn() error {
 	if err := c.split(); err == nil && !c.takeUnits() {
 		c.held = true
 		if i := c.columnOf[0]; i >= 0 && i < len(c.spans) {
-			_, c.stamps = parseStamp(c.cell(i))
+			if _, c.stamps = parseStamp(c.cell(i)); c.stamps {
+				c.unit[0] = seconds
+			}
 		}
 	}
 	if c.file.o.Rate > 0 && c.columnOf[0] >= 0 {
@@ -31,9 +34,7 @@ func (c *csvFile) learn() error {
 			return err
 		}
 	}
-	if c.stamps {
-		c.unit[0] = seconds
-	} else {
+	if !c.stamps {
 		c.role = slices.Repeat([]int{-1}, c.layout.cells)
 		for k := 0; k <= c.axes; k++ {
 			if c.columnOf[k] >= 0 {
@@ -85,6 +86,8 @@ func (c *csvFile) takeUnits() bool {
 type probed struct {
 	t    []float64
 	axes [3][]float64
+	unit unit // of the times, as far as telling rows show it
+	tick int  // the first row whose time is not that of the row before, 0 where there is none
 }
 
 // probe reads ahead until there are 64 rows and 1 s of them (at most 20 000 rows or 1 MB);
@@ -111,6 +114,9 @@ func (c *csvFile) probe() (p probed, err error) {
 			continue
 		}
 		if v, err := c.raw(); err == nil && believable(v) {
+			if n := len(p.t); p.tick == 0 && n > 0 && v[0] != p.t[n-1] {
+				p.tick = n
+			}
 			p.t = append(p.t, v[0])
 			for k := range c.axes {
 				p.axes[k] = append(p.axes[k], v[k+1])
@@ -134,29 +140,24 @@ func believable(v [4]float64) bool {
 }
 
 func (p *probed) enough(c *csvFile) bool {
-	n := len(p.t)
-	if n < telling {
-		return false
+	if len(p.t) == telling {
+		p.unit = cmp.Or(c.unit[0], timeUnit(cmp.Or(p.median(), p.ticking())))
 	}
-	u := c.unit[0]
-	if u.name == "" {
-		u, _ = p.timeUnit()
-	}
-	return p.seconds(c, u) >= 1
+	return len(p.t) >= telling && p.seconds(c, p.unit, p.tick) >= 1
 }
 
-// seconds is the length of the rows probed.
-func (p *probed) seconds(c *csvFile, u unit) float64 {
+// seconds is the length of the rows probed from that one on.
+func (p *probed) seconds(c *csvFile, u unit, from int) float64 {
 	n := len(p.t)
 	switch {
 	case n == 0:
 		return 0
 	case c.columnOf[0] < 0:
-		return float64(n) / c.file.o.Rate
+		return float64(n-from) / c.file.o.Rate
 	case u.name == "":
 		return math.Inf(1) // more rows will not tell
 	}
-	return u.si(p.t[n-1] - p.t[0])
+	return u.si(p.t[n-1] - p.t[from])
 }
 
 // settle takes the units from the rows probed, and says so.
@@ -188,7 +189,7 @@ func (p *probed) settle(c *csvFile) error {
 func (p *probed) settleUnit(c *csvFile) *ParseError {
 	try := "give --unit m/s2, g or mg"
 	u, mean := p.gravity(c.axes)
-	length := p.seconds(c, c.unit[0])
+	length := p.seconds(c, c.unit[0], 0)
 	switch named := c.unit[1]; {
 	case named.name != "" && (c.axes < 3 || u.name == "" || u == named || !(length >= 0.5)):
 	case named.name != "":
@@ -211,7 +212,8 @@ func (p *probed) settleUnit(c *csvFile) *ParseError {
 
 // settleTime takes the unit of time from the rows probed, or returns why it cannot.
 func (p *probed) settleTime(c *csvFile) *ParseError {
-	u, step := p.timeUnit()
+	step := p.median()
+	u := timeUnit(step)
 	switch {
 	case len(p.t) < 2:
 		return wrong("was the recording stopped at once?", "one row only")
@@ -219,7 +221,7 @@ func (p *probed) settleTime(c *csvFile) *ParseError {
 		return c.mayCount()
 	case u.name != "":
 		c.unit[0] = u
-		mean := (p.t[len(p.t)-1] - p.t[0]) / float64(len(p.t)-1) // whole milliseconds have a median of their own
+		mean := p.mean() // whole milliseconds have a median of their own
 		c.notes = append(c.notes, fmt.Sprintf("no unit of time given: steps of %.4g fit %s, about %.4g samples a second", mean, u.name, 1/u.si(mean)))
 	case step > 0:
 		return wrong("name it in the header, such as t_ms", "no unit of time given, and steps of %.4g fit none", step)
@@ -284,24 +286,28 @@ func (c *csvFile) leaveTimes() error {
 // than given, else 0. Good is rising and even: where the median and the mean of the steps are
 // far apart the times came in bursts; where they count the rows they are none. Another is off by more than 1 % by both (chosen: more
 // than a nominal rate is off, less than a turner would see); a column that names the wrong
-// unit is not.
+// unit is not. Times that repeat, as a coarse clock or packets make them, have a mean alone, and
+// are another by a quarter (chosen: packets come unevenly, and the first second is all that is seen).
 func (p *probed) contradicts(given float64, named unit) float64 {
-	n := len(p.t)
-	if n < telling || !rising(p.t) || named.name == "" && p.counts(fewLost) {
+	if len(p.t) < telling || !slices.IsSorted(p.t) || named.name == "" && p.counts(fewLost) {
 		return 0
 	}
-	mean, median := (p.t[n-1]-p.t[0])/float64(n-1), p.median()
-	if mean > 1.5*median || median > 1.5*mean {
+	mean, median, most := p.mean(), p.median(), 0.01
+	if !rising(p.t) {
+		mean, most = p.ticking(), 0.25
+		median = mean
+	}
+	if !(mean > 0) || mean > 1.5*median || median > 1.5*mean {
 		return 0
 	}
-	off := func(step float64) bool { return math.Abs(step*given-1) > 0.01 }
+	off := func(step float64) bool { return math.Abs(step*given-1) > most }
 	for _, u := range []unit{seconds, millis, micros, nanos} {
 		if !off(u.si(mean)) || !off(u.si(median)) {
 			return 0
 		}
 	}
 	if named.name == "" {
-		named, _ = p.timeUnit()
+		named = timeUnit(median)
 	}
 	if named.name == "" {
 		return 0
@@ -327,26 +333,41 @@ func (c *csvFile) misnamed(t []float64) error {
 	if rate := 1 / step; rate > slowestRate && rate < fastestRate || !(step > 0) {
 		return nil
 	}
-	raw := probed{t: []float64{0, step * c.unit[0].div}}
-	u, _ := raw.timeUnit()
+	raw := step * c.unit[0].div
+	u := timeUnit(raw)
 	if u.name == "" {
 		return nil
 	}
 	return wrong("name the column t_"+u.name, "the times in column %q make %.4g samples a second in %s, in %s it would be %.4g",
-		c.title[0], 1/step, c.unit[0].name, u.name, 1/u.si(raw.t[1])).at(c.file.name, 0)
+		c.title[0], 1/step, c.unit[0].name, u.name, 1/u.si(raw)).at(c.file.name, 0)
 }
 
-// timeUnit is the unit whose rate lies between 20 Hz and 20 kHz: these ranges (of the median
-// step: 50 µs to 50 ms) do not overlap, as a thousand lies between their ends. On an end, and
+// timeUnit is the unit in which a step is that of a rate between 20 Hz and 20 kHz: these
+// ranges (50 µs to 50 ms) do not overlap, as a thousand lies between their ends. On an end, and
 // for a step that is not positive, there is none.
-func (p *probed) timeUnit() (u unit, step float64) {
-	step = p.median()
+func timeUnit(step float64) unit {
 	for _, u := range []unit{seconds, millis, micros, nanos} {
 		if s := u.si(step); s > 50.001e-6 && s < 49.999e-3 {
-			return u, step
+			return u
 		}
 	}
-	return unit{}, step
+	return unit{}
+}
+
+// mean is the mean step of the times, in the unit of the file, of two rows or more.
+func (p *probed) mean() float64 { return (p.t[len(p.t)-1] - p.t[0]) / float64(len(p.t)-1) }
+
+// ticking is the mean step from the first row with a time of its own to the last, where times
+// repeat, as they do by a coarse clock or in packets; 0 where there are not two such rows.
+func (p *probed) ticking() float64 {
+	last := len(p.t) - 1
+	for last > p.tick && p.t[last] == p.t[last-1] {
+		last--
+	}
+	if last <= p.tick {
+		return 0
+	}
+	return (p.t[last] - p.t[p.tick]) / float64(last-p.tick)
 }
 
 // median is the median step of the times, in the unit of the file; 0 below two rows.

@@ -44,7 +44,8 @@ func (l *looks) next(n int, newest float64, beat *sensor.Beat) time.Duration {
 	}
 	due := beat.After(newest)
 	const odd = 0.2 // of a part, that the last one may be longer
-	if left := math.Ceil((due-newest)/sensor.Every*l.parts - odd); left > 1 { // only to keep the wire from running over
+	// More than one is left only to keep the wire from running over.
+	if left := math.Ceil((due-newest)/sensor.Every*l.parts - odd); left > 1 {
 		return seconds((due - newest) / left)
 	}
 	l.due = due
