@@ -48,3 +48,24 @@ func TestMultipleOntoItself(t *testing.T) {
 	assert.Greater(t, ok, 5*20)
 	assert.GreaterOrEqual(t, close, ok*95/100)
 }
+
+// TestGreatMultipleFolded: a cutter's line of three times the speed, up to a hundred times as large as the spindle's own,
+// is no spindle where a slow sensor shows it lower down.
+func TestGreatMultipleFolded(t *testing.T) {
+	t.Parallel()
+	const speed = 31.42 // Hz
+	for _, rate := range []float64{80, 90, 95.4, 100} {
+		for _, times := range []float64{3, 12, 20, 60, 100} {
+			r := rand.New(rand.NewPCG(uint64(rate), 7))
+			tr := &dsp.Tracker{}
+			for i := range int(10 * rate) {
+				u := float64(i) / rate
+				turn := 2 * math.Pi * speed * u
+				x := []float64{math.Cos(turn) + times*math.Cos(3*turn+2) + 0.02*r.NormFloat64(), 0.13*math.Sin(turn) + 0.02*r.NormFloat64()}
+				for _, v := range tr.Add([]float64{u}, [][]float64{x[:1], x[1:]}) {
+					assert.False(t, v.OK && math.Abs(v.Freq-speed) > 0.3, "%g Hz, %g times: %g Hz, %g m/s² at %g s", rate, times, v.Freq, v.Amp, v.Time)
+				}
+			}
+		}
+	}
+}
