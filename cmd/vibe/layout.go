@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -49,10 +50,10 @@ func (m *screen) View() tea.View {
 	switch {
 	case m.inviting || m.invite != nil && m.now.Clock == 0 && m.prompt == nil && !m.help:
 		lines = m.cut(m.invitation())
-	case m.width < fullWidth || m.height < fullHeight:
-		lines = m.cut(m.small())
 	case m.help:
 		lines = m.cut(m.helpText())
+	case m.width < fullWidth || m.height < fullHeight:
+		lines = m.cut(m.small())
 	default:
 		lines = m.full()
 	}
@@ -376,40 +377,60 @@ func (m *screen) small() []string {
 	if m.prompt != nil {
 		lines = append(lines, m.asking()...)
 	}
-	lines = append(lines, m.caution(), m.said)
+	lines = append(lines, m.caution(), m.answerLine())
 	if n.Unkept != "" {
 		lines = append(lines, warnStyle.Render("NOT KEPT: "+n.Unkept))
 	}
 	if m.height > 8 && m.prompt == nil {
 		for _, r := range n.Advice.Reasons {
-			lines = append(lines, r.Text)
+			if !strings.Contains(n.Advice.Say, r.Text) {
+				lines = append(lines, r.Text)
+			}
 		}
-		lines = append(lines, dimStyle.Render("s d t c x m b ? q: keys, as on a larger terminal"))
+		lines = append(lines, m.keys())
 	}
 	return strings.Split(plainStyle.Width(m.width).Render(strings.Join(lines, "\n")), "\n")
 }
 
-// helpText says what keys and words mean, and all cautions.
+// helpText says what the advice is, what keys and words mean, and all cautions; where there is
+// no room for that, one caution, and as many keys as fit.
 func (m *screen) helpText() []string {
 	p := &page{width: m.width}
-	p.line("%s", boldStyle.Render(" Keys"))
-	for _, k := range [][2]string{
-		{"s", "what the dial shows: compared with the sensor, so that no motor is taken for the spindle"},
+	rows := func() []string { return strings.Split(strings.TrimSuffix(p.text.String(), "\n"), "\n") }
+	for _, k := range m.keyWords() {
+		p.wrap(fmt.Sprintf("  %-6s ", k[0]), k[1])
+	}
+	keys := len(rows())
+	p.line("%s", boldStyle.Render(" Words"))
+	p.wrap("  ", "shake: how hard the headstock moves once per turn, mm/s rms. – is not known, ? not to be relied on. Edges of the words: "+assess.EdgesSource+": starting values.")
+	p.line("%s", boldStyle.Render(" Cautions"))
+	p.list(assess.Cautions())
+	lines, last := rows(), []string{" Any key goes back."}
+	whole := func(line string) []string { return strings.Split(plainStyle.Width(m.width).Render(line), "\n") }
+	said := whole(lookOf(actionStyle[m.now.Advice.Action]).Render(shout(m.now.Advice)))
+	if room := m.height - 2; len(lines) > room {
+		last = append(whole(m.caution()), last...)
+		lines = lines[:max(0, min(keys, room+1-len(last)))]
+	}
+	return slices.Concat(said[:1], lines, last)
+}
+
+// keyWords are the keys that do something here, and what.
+func (m *screen) keyWords() [][2]string {
+	words := [][2]string{
 		{"d", "the blank has a new diameter: say it, so that the ceilings are right"},
 		{"t", "another task: roughing, shaping, sanding …"},
 		{"c", "this is comfortable: a mark"},
 		{"x", "this is too much: a mark, and the limit for now goes below it"},
 		{"m", "a mark: something happened here"},
 		{"b", "bell off or on: once for lower, again and again for stop"},
-		{"p", "the link by which the page is opened, or by which a phone or tablet comes in"},
-		{"↑ ↓ f", "simulated lathe: turn its dial; let it follow the advice"},
-	} {
-		p.wrap(fmt.Sprintf("  %-6s ", k[0]), k[1])
+		{"q", "quit"},
 	}
-	p.line("%s", boldStyle.Render(" Words"))
-	p.wrap("  ", "shake: how hard the headstock moves once per turn, mm/s rms. – is not known, ? not to be relied on. Edges of the words: "+assess.EdgesSource+": starting values.")
-	p.line("%s", boldStyle.Render(" Cautions"))
-	p.list(assess.Cautions())
-	p.line(" Any key goes back.")
-	return strings.Split(strings.TrimSuffix(p.text.String(), "\n"), "\n")
+	if m.invite != nil {
+		words = append(words, [2]string{"p", "the link by which the page is opened, or a phone or tablet comes in"})
+	}
+	if m.dial != nil {
+		return append(words, [2]string{"↑ ↓ f", "turn the dial; let it follow the advice"})
+	}
+	return append([][2]string{{"s", "what the dial shows, so that no motor is taken for the spindle"}}, words...)
 }
