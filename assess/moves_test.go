@@ -179,3 +179,23 @@ func TestFastBelt(t *testing.T) {
 	a.Lathe = assess.Lathe{Steps: []assess.RPM{own, 1.5 * top}}
 	assert.Contains(t, hear(a, steady(0, 12, 1.085*own, 0.1)...).Say, "If it is set to that already, stop.", "too far off to be sure that it is that step")
 }
+
+// TestStepAboveTheCeiling: a belt that runs slow does not make its step one that may be held: to hold
+// would be to name a speed at which it does not turn.
+func TestStepAboveTheCeiling(t *testing.T) {
+	t.Parallel()
+	top := turning().See(steady(0, 1, 300, 0.5)[0]).Ceilings[0].RPM
+	for _, turns := range []assess.RPM{0.96, 0.99, 1.005} {
+		a := turning()
+		a.Lathe = assess.Lathe{Steps: []assess.RPM{0.6 * top, 1.02 * top, 1.5 * top}}
+		d := hear(a, steady(0, 12, turns*top, 0.1)...)
+		assert.Equal(t, assess.Lower, d.Action, d.Say)
+		assert.Equal(t, 0.6*top, d.Speed, d.Say)
+		assert.Contains(t, d.Say, fmt.Sprintf("the step of %v is above the ceiling", 1.02*top))
+	}
+	a := turning()
+	a.Lathe = assess.Lathe{Steps: []assess.RPM{0.96 * top, 1.02 * top}}
+	d := hear(a, steady(0, 12, 0.995*top, 0.1)...)
+	assert.Equal(t, assess.Hold, d.Action, "it may be the lower one, whose belt runs fast")
+	assert.Equal(t, 0.96*top, d.Speed, d.Say)
+}

@@ -155,13 +155,16 @@ func (a *Adviser) grown(r Reading, _ Ceiling) (Advice, bool) {
 }
 
 // tooFast lowers to below the ceiling, or stops when the lathe cannot run so slowly: on the step
-// of a belt that runs fast, to one that is slower.
+// of a belt that runs fast, to one that is slower, and from a step above the ceiling also where its
+// belt runs slow.
 func (a *Adviser) tooFast(r Reading, top Ceiling) (Advice, bool) {
 	to, own := a.Lathe.Fit(top.RPM), a.Lathe.step(r.Speed)
 	because, more := fmt.Sprintf("%v is above the ceiling", r.Speed), ""
 	switch {
-	case to > 0 && r.Speed <= ceilingSlip*top.RPM:
+	case to > 0 && r.Speed <= ceilingSlip*top.RPM && (own <= top.RPM || near(r.Speed, to, dialError)):
 		return Advice{}, false
+	case to > 0 && r.Speed <= ceilingSlip*top.RPM: // a belt that runs slow, on a step that is none to hold
+		because = fmt.Sprintf("the step of %v is above the ceiling", own)
 	case own > 0 && own <= to:
 		because = fmt.Sprintf("the step of %v turns %v, above the ceiling", own, r.Speed)
 		if to = a.Lathe.Fit(own / leastGain); to == 0 {
