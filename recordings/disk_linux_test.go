@@ -1,6 +1,7 @@
 package recordings_test
 
 import (
+	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -135,6 +136,28 @@ func TestDiskFullForLong(t *testing.T) {
 	assert.Equal(t, lost, k.Summary.Lost)
 	assert.InDelta(t, rate, k.Summary.Rate(), 0.01)
 	require.Len(t, troubles(t, s), 1)
+	require.NoError(t, s.Close())
+}
+
+// Where SQLite undoes by itself what does not fit, that there is nothing left to undo is no second error.
+func TestDiskFullUndone(t *testing.T) {
+	t.Parallel()
+	s, err := recordings.Open(filepath.Join(smallDisk(t), "shop"))
+	require.NoError(t, err)
+	w, err := s.Begin(setup())
+	require.NoError(t, err)
+	r := rand.New(rand.NewPCG(1, 1))
+	const rate = 50_000 // more in a second than SQLite holds in memory
+	for second := range 8 {
+		b := sensor.Block{Axes: make([][]float64, 1)}
+		for range rate {
+			b.T, b.Axes[0] = append(b.T, float64(second)+float64(len(b.T))/rate), append(b.Axes[0], r.NormFloat64())
+		}
+		err = w.Append(b)
+	}
+	require.ErrorIs(t, err, recordings.ErrFull)
+	assert.NotContains(t, err.Error(), "rollback")
+	require.ErrorIs(t, w.Close(), recordings.ErrFull)
 	require.NoError(t, s.Close())
 }
 

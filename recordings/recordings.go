@@ -253,7 +253,8 @@ func transact(db *sql.DB, f func(*sql.Tx) error) error {
 		return word(err)
 	}
 	if err := f(tx); err != nil {
-		return errors.Join(word(err), ignore(tx.Rollback(), sql.ErrTxDone))
+		_ = tx.Rollback() // which fails, and harms nothing, where SQLite has rolled back itself (sqlite.org/lang_transaction.html)
+		return word(err)
 	}
 	return word(tx.Commit())
 }

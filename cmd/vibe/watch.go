@@ -239,24 +239,24 @@ func (w *watching) run(cmd *cobra.Command, shows assess.RPM, asJSON bool) error 
 	if w.unkept != "" {
 		w.session.Unkept(w.unkept)
 	}
+	var err error
 	if screen := terminal(out); screen != nil && !asJSON {
-		if err := w.onScreen(adviser, screen); err != nil {
-			return err
-		}
+		err = w.onScreen(adviser, screen)
 	} else {
 		w.phone.invite(msg)
 		l := &lines{session: w.session, asJSON: asJSON, out: out, msg: msg, bell: terminal(msg)}
-		if err := w.inLines(adviser, l); err != nil {
-			return err
-		}
+		err = w.inLines(adviser, l)
 	}
-	if asJSON {
-		_, err := fmt.Fprintf(msg, "%s\n", w.record.summary())
+	switch { // what was seen before an error was seen all the same
+	case err != nil && w.record.samples == 0:
 		return err
+	case asJSON:
+		_, also := fmt.Fprintf(msg, "%s\n", w.record.summary())
+		return cmp.Or(err, also)
 	}
 	p := newPage(out)
 	p.farewell(w.record, w.session.Now())
-	return p.flush(out)
+	return cmp.Or(err, p.flush(out))
 }
 
 // loop runs the source through the one loop and ends the session. Show is given every

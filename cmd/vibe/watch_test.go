@@ -76,6 +76,17 @@ func TestWatchLines(t *testing.T) {
 	assert.Less(t, strings.Count(out, "\n"), 60, "only what is new")
 }
 
+// What was seen before a row that is none was seen all the same.
+func TestWatchBroken(t *testing.T) {
+	t.Parallel()
+	for _, flag := range []string{"--pace=max", "--json"} {
+		code, out, msg := vibe(t, io.MultiReader(twoSpeeds(t), strings.NewReader("no row\n")), "watch", "--from", "-", flag)
+		assert.Equal(t, 1, code)
+		assert.Contains(t, msg, "cells where 4 belong")
+		assert.Contains(t, out+msg, "standard input: 20.0 s, ")
+	}
+}
+
 // Where the dial says something else than the sensor there is no raise.
 func TestWatchDialDiffers(t *testing.T) {
 	t.Parallel()

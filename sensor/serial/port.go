@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io/fs"
 	"strings"
+	"syscall"
 	"time"
 
 	tty "go.bug.st/serial"
@@ -47,7 +48,7 @@ func explain(port string, err error) error {
 		return &Error{port, errors.New("another program uses it"), "close the serial monitor or the other vibe that has it open"}
 	case code == tty.InvalidSpeed:
 		return &Error{port, errors.New("the port cannot run at this baud rate"), "leave --baud out to have the usual ones tried"}
-	case code == tty.InvalidSerialPort:
+	case code == tty.InvalidSerialPort, errors.Is(err, syscall.EISDIR):
 		return &Error{port, errors.New("it is no serial port"), "vibe watch --from serial lists the ports there are"}
 	}
 	return &Error{port, err, "unplug the board and plug it in again"}

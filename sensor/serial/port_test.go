@@ -29,6 +29,7 @@ func TestRefused(t *testing.T) {
 	}{
 		{filepath.Join(dir, "none"), serial.Options{}, filepath.Join(dir, "none") + ": there is no such port"},
 		{file, serial.Options{}, file + ": it is no serial port"},
+		{dir, serial.Options{}, dir + ": it is no serial port"},
 		{file, serial.Options{Unit: "furlong"}, `unit "furlong": want m/s2, g, mg or counts`},
 		{file, serial.Options{Baud: -1}, "baud -1: want a positive number, such as 115200"},
 	} {
