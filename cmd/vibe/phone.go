@@ -160,12 +160,12 @@ func phoneNotes(speed assess.RPM) []string {
 // follow lets the tracker look near what the dial was last said to show: a phone's rate alone
 // cannot tell a line from its image. Where nothing sure is found there any more, the dial was
 // turned without a word, and the tracker looks everywhere again. It reports whether it looks
-// elsewhere now.
-func (p *paired) follow(tracker *dsp.Tracker, session *live.Session) (turned bool) {
+// elsewhere now, from the sample of time at on, in s, the first that it was not given yet.
+func (p *paired) follow(tracker *dsp.Tracker, session *live.Session, at float64) (turned bool) {
 	if p == nil {
 		return false
 	}
-	was, at := p.dial, session.Now().Clock
+	was := p.dial
 	switch shows, said := session.Said(); {
 	case said != p.said:
 		p.said, p.sure, p.dial = said, at, shows

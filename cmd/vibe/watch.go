@@ -277,7 +277,7 @@ func (w *watching) loop(adviser *assess.Adviser, show func(assess.Reading, asses
 		w.record.block(b)
 		w.keepChange(adviser, w.session.Block(b))
 		w.in.turn(tracker, b)
-		if len(b.T) > 0 && w.phone.follow(tracker, w.session) {
+		if len(b.T) > 0 && w.phone.follow(tracker, w.session, b.T[0]) {
 			w.keepDial(w.phone.dial, b.T[0])
 		}
 		for _, n := range b.Notes {
