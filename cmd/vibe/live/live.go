@@ -44,7 +44,7 @@ const (
 type Snapshot struct {
 	Source  string            // what is being watched, in words
 	Clock   float64           // s, time of the newest sample
-	RateHz  float64           // samples a second, 0 is unknown
+	RateHz  float64           // samples a second of late, 0 is unknown
 	Lost    int               // samples that the source knows are missing
 	Reading assess.Reading    // the newest; zero before the first
 	Advice  assess.Advice     // as of now: never an old one as if it were new
@@ -94,9 +94,7 @@ type Session struct {
 
 	mu      sync.Mutex
 	now     Snapshot
-	heard   time.Time // when the newest block came
-	first   float64   // s, time of the first sample
-	samples int
+	heard   time.Time  // when the newest block came
 	mapped  float64    // s, time of the reading that the map is as of
 	told    bool       // blank, task or comfort changed since the last block
 	dial    assess.RPM // what the dial shows, to be compared with the next sure reading; 0: nothing to compare
@@ -156,14 +154,10 @@ func (s *Session) Block(b sensor.Block) (told bool) {
 		s.announce()
 		return false
 	}
-	if s.samples == 0 {
-		s.first = b.T[0]
-	}
-	s.samples += len(b.T)
 	s.recent.block(b)
 	s.now.Clock = b.T[len(b.T)-1]
-	if span := s.now.Clock - s.first; span > 1 {
-		s.now.RateHz = float64(s.samples-1) / span
+	if rate := s.recent.rate(); rate > 0 {
+		s.now.RateHz = rate
 	}
 	s.now.Lost += b.Lost
 	s.heard, s.now.Stale = time.Now(), false

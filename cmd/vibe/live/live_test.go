@@ -148,6 +148,20 @@ func TestMark(t *testing.T) {
 	assert.Equal(t, live.Mark{T: 10.3, Kind: live.Plain}, marks[3])
 }
 
+// The rate is that of now: a cable that was out for a minute does not make it less for the rest of the day.
+func TestRate(t *testing.T) {
+	t.Parallel()
+	_, s := begin()
+	defer s.End()
+	for _, from := range []float64{20, 100} {
+		for i := range 300 {
+			at := from + float64(i)/100
+			s.Block(samples(at, at+0.0025, at+0.005, at+0.0075))
+		}
+		assert.InDelta(t, 400, s.Now().RateHz, 0.1, from)
+	}
+}
+
 // Two minutes are kept, whatever the length of the session.
 func TestPast(t *testing.T) {
 	t.Parallel()

@@ -29,6 +29,18 @@ func (r *recent) block(b sensor.Block) {
 	r.blocks = slices.Delete(r.blocks, 0, slices.IndexFunc(r.blocks, old))
 }
 
+// rate is how many samples a second there were of late; 0 where there is less than a second of them.
+func (r *recent) rate() float64 {
+	n, last := 0, r.blocks[len(r.blocks)-1].T
+	for _, b := range r.blocks {
+		n += len(b.T)
+	}
+	if span := last[len(last)-1] - r.blocks[0].T[0]; span > 1 {
+		return float64(n-1) / span
+	}
+	return 0
+}
+
 func (r *recent) see(reading assess.Reading) {
 	r.readings = append(r.readings, reading)
 	inTime := func(old assess.Reading) bool { return reading.T-old.T < Heard }
