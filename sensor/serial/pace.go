@@ -9,9 +9,9 @@ import (
 //
 // Sensors sample evenly but lines arrive in bunches, so the step and the time of the newest
 // line are tracked: first a straight line is fitted to the arrivals of two seconds, then each
-// tenth of a second corrects both. The gains are those of a least-squares line through all
-// arrivals so far, up to a minute of them (expanding-memory g-h filter: Brookner, Tracking and
-// Kalman Filtering Made Easy, 1998, ch. 1.2.10).
+// read corrects both, ten times a second at most. The gains are those of a least-squares line
+// through all arrivals so far, up to 600 of them (expanding-memory g-h filter: Brookner, Tracking
+// and Kalman Filtering Made Easy, 1998, ch. 1.2.10).
 type hostClock struct {
 	t    float64 // of the newest sample; before the first, of the one before the cable was pulled
 	step float64 // s, typical; 0 while it is being learnt
@@ -34,8 +34,8 @@ type arrival struct {
 
 const (
 	learn   = 2.0  // s of arrivals to start from (chosen)
-	look    = 0.1  // s from one correction to the next (chosen)
-	memory  = 600  // corrections that count, a minute (chosen)
+	look    = 0.1  // s from one correction to the next, at least (chosen)
+	memory  = 600  // corrections that count, one to two and a half minutes (chosen)
 	late    = 0.02 // s that one look is believed at most (chosen: a busy computer is later)
 	stalled = 0.25 // s behind the arrivals: lines are missing (chosen: far above any delay)
 )
