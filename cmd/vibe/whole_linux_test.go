@@ -7,6 +7,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"slices"
+	"sort"
 	"strconv"
 	"strings"
 	"sync"
@@ -54,16 +55,7 @@ func BenchmarkWhole(b *testing.B) {
 				err = command.Start()
 			}
 			require.NoError(b, err)
-			wrote := make(chan time.Time, 1<<16)
-			go func() {
-				for buf := make([]byte, 1<<16); ; {
-					if _, err := shown.Read(buf); err != nil {
-						close(wrote)
-						return
-					}
-					wrote <- time.Now()
-				}
-			}()
+			wrote := moments(shown)
 			const settled = 6 * time.Second // after the start
 			time.Sleep(settled)
 			for len(wrote) > 0 {
@@ -75,26 +67,31 @@ func BenchmarkWhole(b *testing.B) {
 			busy := (spent(b, command.Process.Pid) - before).Seconds() / over.Sub(began).Seconds()
 			require.NoError(b, command.Process.Signal(syscall.SIGTERM))
 			board.stop()
-			var late []float64 // ms
-			var last time.Time
-			for at := range wrote {
-				if at.Sub(last) > 60*time.Millisecond && at.Before(over) { // what follows at once belongs to it
-					if due, ok := board.endedBefore(at); ok {
-						late = append(late, 1e3*at.Sub(due).Seconds())
-					}
-				}
-				last = at
-			}
+			late := board.late(wrote, over)
 			require.NoError(b, command.Wait())
 			b.ReportMetric(0, "ns/op")
 			b.ReportMetric(100*busy, "%core")
 			if len(late) > 0 {
-				slices.Sort(late)
 				b.ReportMetric(late[len(late)/2], "ms-median")
 				b.ReportMetric(late[len(late)*99/100], "ms-99%")
 			}
 		})
 	}
+}
+
+// moments are when something came from r, until it ends.
+func moments(r io.Reader) <-chan time.Time {
+	came := make(chan time.Time, 1<<16)
+	go func() {
+		defer close(came)
+		for buf := make([]byte, 1<<16); ; {
+			if _, err := r.Read(buf); err != nil {
+				return
+			}
+			came <- time.Now()
+		}
+	}()
+	return came
 }
 
 // spent is the time that a process has had of the processors, to 10 ms: proc(5).
@@ -171,12 +168,17 @@ func (b *board1k) stop() {
 	}
 }
 
-// endedBefore is when the last reading before that time was complete.
-func (b *board1k) endedBefore(at time.Time) (due time.Time, ok bool) {
-	for _, e := range b.ended {
-		if !e.After(at) {
-			due, ok = e, true
+// late returns how long after the last reading was complete each thing was written before over,
+// ms, rising. What follows another at once belongs to it.
+func (b *board1k) late(wrote <-chan time.Time, over time.Time) (ms []float64) {
+	var last time.Time
+	for at := range wrote {
+		n := sort.Search(len(b.ended), func(i int) bool { return b.ended[i].After(at) })
+		if n > 0 && at.Sub(last) > 60*time.Millisecond && at.Before(over) {
+			ms = append(ms, 1e3*at.Sub(b.ended[n-1]).Seconds())
 		}
+		last = at
 	}
-	return due, ok
+	slices.Sort(ms)
+	return ms
 }
