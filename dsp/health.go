@@ -38,14 +38,9 @@ func (h *health) inspect(t []float64, x [][]float64, dt, limit float64, sort *[]
 }
 
 func (h *health) times(t []float64) {
-	lost := 0.0
-	for i := 1; i < len(t); i++ {
-		d := t[i] - t[i-1]
-		if d > 1.5*h.dt {
-			lost += math.Round(d/h.dt) - 1
-		}
+	if n := intervals(t, h.dt); n > 0 {
+		h.missing = 1 - float64(len(t)-1)/n
 	}
-	h.missing = lost / (float64(len(t)) + lost)
 }
 
 // repeats finds rows that repeat for long, and axes that never change.

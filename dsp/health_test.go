@@ -62,19 +62,32 @@ func TestHealth(t *testing.T) {
 	}
 }
 
+// TestMissing: what is missing is counted, however far the samples stray from an even grid, and so is the rate known.
 func TestMissing(t *testing.T) {
 	t.Parallel()
-	var times []float64
-	for i := range 1000 {
-		if i%10 != 3 {
-			times = append(times, float64(i)/100)
+	for _, jitter := range []float64{0, 0.1, 0.2} {
+		for _, missing := range []float64{0, 0.02, 0.1} {
+			r := rand.New(rand.NewPCG(1, 3))
+			var times []float64
+			taken := 0
+			for i := range 1000 {
+				late := max(-0.45, min(0.45, jitter*r.NormFloat64()))
+				if i > 0 && i < 999 && r.Float64() < missing {
+					continue
+				}
+				taken++
+				times = append(times, (float64(i)+late)/100)
+			}
+			x := make([]float64, len(times))
+			var h health
+			var sort []float64
+			h.inspect(times, [][]float64{x}, 0.01, 0, &sort)
+			assert.InDelta(t, 1-float64(taken)/1000, h.missing, 0.002, "jitter %g", jitter)
+			var tr Tracker
+			tr.dt = tr.interval(times[:200])
+			assert.InEpsilon(t, 0.01, tr.interval(times[400:]), 2e-3, "jitter %g, missing %g", jitter, missing)
 		}
 	}
-	x := make([]float64, len(times))
-	var h health
-	var sort []float64
-	h.inspect(times, [][]float64{x}, 0.01, 0, &sort)
-	assert.InDelta(t, 0.1, h.missing, 0.001)
 }
 
 // TestBent: rows that were filled in by straight lines are told, and what was not is left alone: smooth or noisy,

@@ -203,9 +203,25 @@ func (m mix) count(t *testing.T, v dsp.Revolution, truth sensor.Truth, hint bool
 		}
 	}
 	if *mixShow && (wrong || settled && v.OK && shake > 0.05 || allowed && !v.OK) {
-		t.Logf("seed %d (%s; %g Hz, %d axes) wrong=%v t=%.2f span=%.2f f=%.3f±%.3f true %.3f amp=%.4f±%.4f true %.4f rival=%.2f drift=%.2f %v", m.sim.Seed, strings.Join(m.kinds, " "),
-			m.sim.Chip.Rate, v.Axes, wrong, v.Time, v.Span, v.Freq, v.FreqSE, truth.Freq, v.Amp, v.AmpSE, truth.Amp, v.Rival, v.Drift, v.Faults)
+		t.Logf("seed %d (%s) dial=%v wrong=%v ok=%v allowed=%v t=%.2f span=%.2f f=%.3f±%.3f true %.3f amp=%.4f±%.4f true %.4f rival=%.2f drift=%.2f %v", m.sim.Seed, m.traits(truth), hint,
+			wrong, v.OK, allowed, v.Time, v.Span, v.Freq, v.FreqSE, truth.Freq, v.Amp, v.AmpSE, truth.Amp, v.Rival, v.Drift, v.Faults)
 	}
+}
+
+// traits says in words what lathe and sensor are like, and where the other lines stand: times the speed of the spindle, and
+// times its velocity.
+func (m mix) traits(at sensor.Truth) string {
+	c := m.sim.Chip
+	var say strings.Builder
+	fmt.Fprintf(&say, "%s; %g Hz %d axes jitter %.2f missing %.3f wander %g step %.3f of the line, noise %.4f in 4 s, force %.3f;", strings.Join(m.kinds, " "), c.Rate, c.Axes, c.Jitter, c.Missing,
+		m.sim.Wander, c.Step/at.Amp, math.Hypot(m.noise, m.sim.Cutting.White)/2/at.Amp, m.sim.Cutting.Force)
+	for i, l := range m.sim.Lines {
+		if i < len(at.Lines) {
+			order := l.Order + l.Hz/at.Freq
+			fmt.Fprintf(&say, " %.3fx %.3f", order, at.Lines[i]/order/at.Amp)
+		}
+	}
+	return say.String()
 }
 
 // allowed reports whether the data allow a number: a standard error of the amplitude below
