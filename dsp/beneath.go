@@ -11,7 +11,8 @@ import (
 func (tr *Tracker) beneath(c hypothesis, now float64) bool {
 	const (
 		lost  = 0.002 // samples, from which share on a line spreads over all of a look. Chosen
-		clear = 1.0   // widths 1/seconds beside a line from which on what is left is another's. Chosen
+		pair  = 3.0   // times the power of the other, from which on it is no pair. Chosen
+		aside = 1.0   // widths 1/seconds beside a line from which on what is left is another's. Chosen
 	)
 	if tr.Hint == 0 || !tr.young() && tr.health.missing < lost {
 		return false
@@ -34,7 +35,9 @@ func (tr *Tracker) beneath(c hypothesis, now float64) bool {
 	amp, _ := worst(p.phasor[1], [3]float64{})
 	own := amp / (2 * math.Pi * p.f * math.Sqrt2)
 	for q := range rest.lines(thresholds[tr.axes], low, high) {
-		if math.Abs(q.f-p.f)*p.span > clear && rest.velocity(q.f) > within*own {
+		// What comes in pairs, above and below, is a change of the line itself.
+		paired := rest.strength(q.f) < pair*rest.strength(2*p.f-q.f)
+		if math.Abs(q.f-p.f)*p.span > aside && rest.velocity(q.f) > within*own && !paired {
 			return true
 		}
 	}

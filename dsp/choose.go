@@ -225,7 +225,8 @@ func (tr *Tracker) divided(best hypothesis, now float64) float64 {
 			continue
 		}
 		_, ok := tr.part(peak{f: best.f, look: l}, m, now)
-		if own := tr.suspect.at == now && math.Abs(tr.suspect.f-f) < 0.02*f; ok && !(own && tr.suspect.aside()) {
+		s := &tr.suspects[m]
+		if own := s.at == now && math.Abs(s.f-f) < 0.02*f; ok && !(own && s.aside()) {
 			return f
 		}
 	}

@@ -22,9 +22,9 @@ func (s *fit) unround(step float64) bool {
 	n := len(s.t)
 	var told [3]float64 // share of what unrounded samples would tell
 	for a, x := range s.x {
-		s.true[a] = grow(s.true[a], n)
+		s.expected[a] = grow(s.expected[a], n)
 		told[a] = s.unroundAxis(a, x, step)
-		s.x[a] = s.true[a]
+		s.x[a] = s.expected[a]
 	}
 	if !s.run(true) {
 		return false
@@ -37,12 +37,12 @@ func (s *fit) unround(step float64) bool {
 	return true
 }
 
-// unroundAxis fills true[a] with the expected values of x, and dither[a] with the standard deviation of the noise
+// unroundAxis fills expected[a] with the expected values of x, and dither[a] with the standard deviation of the noise
 // about the line. It returns the share of the information about the line that rounding left: 1−var/σ², var that of
 // a sample inside its step (Louis, J. R. Stat. Soc. B 44 (1982)).
 func (s *fit) unroundAxis(a int, x []float64, step float64) (told float64) {
 	n, lines := len(x), s.lines()
-	y, coef, model := s.true[a], s.coef[a], s.residual[a]
+	y, coef, model := s.expected[a], s.coef[a], s.residual[a]
 	least := leastDither * step
 	sigma := max(least, math.Sqrt(sumSquares(s.residual[a])/float64(n)))
 	for range unroundings {

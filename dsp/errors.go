@@ -7,6 +7,9 @@ import (
 	"gonum.org/v1/gonum/floats"
 )
 
+// misfits is how many standard errors more noise near the line than further out is no accident. Chosen.
+const misfits = 2.0
+
 // noise measures what the fit left over beside the line: near it (within 2.5/span) and
 // further out (3 to 7/span). Noise that has colour, or a line that is not quite steady,
 // shows as near above far, and then near counts.
@@ -27,7 +30,7 @@ func (s *fit) noise() {
 		}
 	}
 	n := float64(len(s.tau))
-	excess := 0.0 // mean of near over far
+	excess := 0.0
 	for a := range s.x {
 		white := 2 * floats.Dot(s.residual[a], s.residual[a]) / n * s.span / n
 		near[a] = mean(near[a], s.nearOwn(nears), white)
@@ -38,13 +41,13 @@ func (s *fit) noise() {
 	}
 	// A mean of so many exponential variables has the relative standard deviation 1/√n.
 	spread := math.Sqrt((1/max(nears, 1) + 1/max(fars, 1)) / float64(len(s.x)))
-	s.misfit = (excess - 1) / spread
+	s.excess, s.misfit = excess, (excess-1)/spread
 	for a := range s.x {
 		s.density[a] = (near[a]*nears + far[a]*fars) / max(nears+fars, 1)
 		if nears+fars == 0 {
 			s.density[a] = near[a]
 		}
-		if s.misfit > 2 {
+		if s.misfit > misfits {
 			s.density[a] = max(near[a], s.density[a])
 		}
 	}
@@ -239,9 +242,13 @@ func (s *fit) variance() (v [3]float64) {
 }
 
 // split reports whether the first line says clearly of itself another frequency than the
-// fit.
+// fit. What that leaves near the line is no noise: it would hide itself.
 func (s *fit) split() bool {
-	return math.Abs(s.off) > 4*math.Sqrt(s.offVar) && math.Abs(s.off)*s.span > 0.05
+	variance := s.offVar
+	if s.misfit > misfits {
+		variance /= s.excess
+	}
+	return math.Abs(s.off) > 4*math.Sqrt(variance) && math.Abs(s.off)*s.span > 0.02
 }
 
 // outdone reports whether a multiple is faster (m/s) than the line itself.

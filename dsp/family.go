@@ -164,7 +164,7 @@ func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
 			best.doubt = float64(k) * p.f
 		}
 	}
-	unasked := 0.0
+	unasked, which := 0.0, 0
 	for m := 2; m <= maxTooth; m++ {
 		f := p.f / float64(m)
 		if f < low || f < 2.5/p.look.seconds {
@@ -174,12 +174,12 @@ func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
 			continue
 		}
 		if tr.asked++; tr.asked > mostAsked {
-			unasked = f
+			unasked, which = f, m
 			continue
 		}
 		sure, ok := tr.part(p, m, now)
-		if !ok {
-			continue
+		if !ok || !sure && p.f > high && p.look.tooth(f, 0.7*p.look.df) > thresholds[tr.axes] {
+			continue // or p is nobody's, and the line at that place is asked by itself
 		}
 		h := tr.rate(hypothesis{f: f, anchor: m, look: p.look})
 		h.score = max(h.score, best.score)
@@ -192,7 +192,10 @@ func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
 		}
 		best = h
 	}
-	if unasked > 0 && best.f > 0 {
+	if unasked > 0 {
+		if best.f == 0 {
+			best = tr.rate(hypothesis{f: unasked, anchor: which, look: p.look})
+		}
 		best.doubt = unasked
 	}
 	return best

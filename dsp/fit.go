@@ -50,10 +50,11 @@ type fit struct {
 	off, offVar  float64                     // Hz, Hz²: what the line alone says of its frequency, less f
 	swell        float64                     // 1/s, relative rate of change of the amplitude
 	swellVar     float64                     // 1/s²
+	excess       float64                     // noise near the line over that further out
 	misfit       float64                     // how far the noise near the line lies above that further out, in standard errors
 	disputed     bool                        // a stronger multiple says another speed than the line
 
-	true     [3][]float64 // expected values of rounded samples, m/s²
+	expected [3][]float64 // values of rounded samples, as far as they can be told, m/s²
 	dither   [3]float64   // standard deviation of the noise about the line, m/s²
 	settled  bool         // share is that of the result, but for the last small step
 	cols     [][]float64

@@ -21,35 +21,36 @@ func TestHealth(t *testing.T) {
 		return t, x
 	}
 	sine := func(u float64) float64 { return 20 * math.Sin(2*math.Pi*7*u) }
-	for name, c := range map[string]struct {
+	for _, c := range []struct {
+		name           string
 		x              func(i int, u float64) float64
 		limit          float64
 		clipped, stuck bool
 		step           float64
 	}{
-		"sine":           {x: func(_ int, u float64) float64 { return sine(u) }},
-		"sine and noise": {x: func(_ int, u float64) float64 { return sine(u) + r.NormFloat64() }},
-		"fine steps":     {x: func(_ int, u float64) float64 { return 0.01 * math.Round(sine(u)) }, step: 0.01},
-		"coarse steps":   {x: func(_ int, u float64) float64 { return math.Round(0.1 * sine(u)) }, step: 1},
-		"clipped":        {x: func(_ int, u float64) float64 { return max(-15, min(15, sine(u))) }, clipped: true},
-		"clipped whine": {x: func(i int, _ float64) float64 {
+		{name: "sine", x: func(_ int, u float64) float64 { return sine(u) }},
+		{name: "sine and noise", x: func(_ int, u float64) float64 { return sine(u) + r.NormFloat64() }},
+		{name: "fine steps", x: func(_ int, u float64) float64 { return 0.01 * math.Round(sine(u)) }, step: 0.01},
+		{name: "coarse steps", x: func(_ int, u float64) float64 { return math.Round(0.1 * sine(u)) }, step: 1},
+		{name: "clipped", x: func(_ int, u float64) float64 { return max(-15, min(15, sine(u))) }, clipped: true},
+		{name: "clipped whine", x: func(i int, _ float64) float64 {
 			return max(-15, min(15, 20*math.Sin(2*math.Pi*0.406*float64(i))+3*r.NormFloat64()))
 		}, clipped: true},
-		"whine": {x: func(i int, _ float64) float64 {
+		{name: "whine", x: func(i int, _ float64) float64 {
 			return 0.5 * math.Round(40*math.Sin(2*math.Pi*0.406*float64(i))+r.NormFloat64())
 		}, step: 0.5},
-		"hum at a quarter of the rate": {x: func(i int, u float64) float64 {
+		{name: "hum at a quarter of the rate", x: func(i int, u float64) float64 {
 			return 1e-5 * math.Round(1e5*(5*math.Sin(math.Pi/2*float64(i))+0.05*r.NormFloat64()))
 		}},
-		"hum at a sixth of the rate": {x: func(i int, u float64) float64 { return 5*math.Cos(math.Pi/3*float64(i)) + 0.02*r.NormFloat64() }},
-		"clipped above":              {x: func(_ int, u float64) float64 { return min(15, sine(u)) }, clipped: true},
-		"at known range":             {x: func(_ int, u float64) float64 { return max(-15, min(15, sine(u))) }, limit: 15, clipped: true},
-		"before its range":           {x: func(_ int, u float64) float64 { return max(-15, min(15, sine(u))) }, limit: 15.2, clipped: true},
-		"below the range":            {x: func(_ int, u float64) float64 { return sine(u) }, limit: 40},
-		"stuck":                      {x: func(i int, u float64) float64 { return sine(min(u, 2) + max(0, u-2.3)) }, stuck: true},
-		"all the same":               {x: func(int, float64) float64 { return 9.81 }, stuck: true},
+		{name: "hum at a sixth of the rate", x: func(i int, u float64) float64 { return 5*math.Cos(math.Pi/3*float64(i)) + 0.02*r.NormFloat64() }},
+		{name: "clipped above", x: func(_ int, u float64) float64 { return min(15, sine(u)) }, clipped: true},
+		{name: "at known range", x: func(_ int, u float64) float64 { return max(-15, min(15, sine(u))) }, limit: 15, clipped: true},
+		{name: "before its range", x: func(_ int, u float64) float64 { return max(-15, min(15, sine(u))) }, limit: 15.2, clipped: true},
+		{name: "below the range", x: func(_ int, u float64) float64 { return sine(u) }, limit: 40},
+		{name: "stuck", x: func(i int, u float64) float64 { return sine(min(u, 2) + max(0, u-2.3)) }, stuck: true},
+		{name: "all the same", x: func(int, float64) float64 { return 9.81 }, stuck: true},
 	} {
-		t.Run(name, func(t *testing.T) {
+		t.Run(c.name, func(t *testing.T) {
 			times, x := made(c.x)
 			var h health
 			var sort []float64
@@ -95,27 +96,28 @@ func TestMissing(t *testing.T) {
 func TestBent(t *testing.T) {
 	t.Parallel()
 	r := rand.New(rand.NewPCG(3, 9))
-	for name, c := range map[string]struct {
+	for _, c := range []struct {
+		name  string
 		fill  int     // rows for each of the sensor's
 		noise float64 // m/s²
 		digit float64 // m/s², rounding of what is written
 		step  float64 // m/s², of the sensor
 		want  float64
 	}{
-		"four for one":                 {4, 0.05, 1e-4, 0, 0.25},
-		"eight for one, no noise":      {8, 0, 1e-9, 0, 0.125},
-		"seven for one, steps":         {7, 0.05, 1e-5, 0.002, 1.0 / 7},
-		"own rows":                     {1, 0.05, 1e-4, 0, 0},
-		"own rows, no noise":           {1, 0, 1e-12, 0, 0},
-		"own rows, no noise, 4 digits": {1, 0, 1e-4, 1e-4, 0},
-		"own rows, knocks":             {1, 0.05, 1e-4, 0, 0},
-		"own rows, coarse":             {1, 0.02, 0.1, 0.1, 0},
-		"own rows, coarse, calm":       {1, 0.001, 0.04, 0.04, 0},
+		{"four for one", 4, 0.05, 1e-4, 0, 0.25},
+		{"eight for one, no noise", 8, 0, 1e-9, 0, 0.125},
+		{"seven for one, steps", 7, 0.05, 1e-5, 0.002, 1.0 / 7},
+		{"own rows", 1, 0.05, 1e-4, 0, 0},
+		{"own rows, no noise", 1, 0, 1e-12, 0, 0},
+		{"own rows, no noise, 4 digits", 1, 0, 1e-4, 1e-4, 0},
+		{"own rows, knocks", 1, 0.05, 1e-4, 0, 0},
+		{"own rows, coarse", 1, 0.02, 0.1, 0.1, 0},
+		{"own rows, coarse, calm", 1, 0.001, 0.04, 0.04, 0},
 	} {
-		t.Run(name, func(t *testing.T) {
+		t.Run(c.name, func(t *testing.T) {
 			felt := func(f, size, turn float64, i int) float64 {
 				v := size*math.Sin(2*math.Pi*f*float64(i)/400+turn) + c.noise*r.NormFloat64()
-				if name == "own rows, knocks" && i%20 < 2 {
+				if c.name == "own rows, knocks" && i%20 < 2 {
 					v += 30 * r.NormFloat64()
 				}
 				if c.step > 0 {

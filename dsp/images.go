@@ -178,14 +178,14 @@ func (tr *Tracker) mistaken(best hypothesis, looks []*look) float64 {
 				if k <= 3 && math.Abs(g-shows) < 2*looks[0].df { // the two would blur each other
 					return f
 				}
-				shown := func(least float64) bool {
+				stands := func(least float64) bool {
 					return slices.ContainsFunc(looks, func(l *look) bool {
 						return math.Abs(g-shows) > 1.5*l.df && l.tooth(g, 0.6*l.df) > thresholds[l.axes] && l.strength(g) > least*l.strength(shows)
 					})
 				}
 				// Where it would be a multiple of best as well, it is one if it is a small one.
 				const little, small = 5e-5, 0.1 // of the power of what shows. Chosen: a cutter's line may be a hundred times the spindle's, and lie between bins
-				if g < max(tr.low(), 2*looks[0].df) || shown(small) || shown(little) && !tr.belongs(peak{f: g, look: looks[0]}, best) {
+				if g < max(tr.low(), 2*looks[0].df) || stands(small) || stands(little) && !tr.belongs(peak{f: g, look: looks[0]}, best) {
 					return f
 				}
 			}

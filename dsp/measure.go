@@ -15,7 +15,14 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 	s := &tr.fit
 	f, drift, seconds := tr.outset(c, now, have)
 	fit := func() (excess float64, ok bool) {
+		s.disputed = false
 		ok = tr.fitLine(s, c.look, f, drift, now, seconds, c.anchor, max(c.anchor, maxMultiple))
+		if ok && s.split() {
+			s.disputed = s.outdone()
+			// Multiples that say another speed than the line itself do not set it.
+			s.steers = [maxTooth + 1]bool{1: true}
+			ok = s.run(true)
+		}
 		amp, se := worst(s.phasor[1], s.variance())
 		return se / (enough * amp), ok
 	}
@@ -37,24 +44,16 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 	if !ok {
 		return false
 	}
-	s.disputed = false
-	if s.split() {
-		s.disputed = s.outdone()
-		// Multiples that say another speed than the line itself do not set it.
-		s.steers = [maxTooth + 1]bool{1: true}
-		if !s.run(true) {
-			return false
-		}
-	}
 	s.disputed = s.disputed || tr.beside(s.f)*s.span < 0.9*apart && !tr.parted(s.t, 1/tr.dt)
 	g, bend, same := tr.images(c, s.f, s.drift, now, seconds)
 	tr.ambiguous = same
 	if g != s.f {
 		f, drift = g, bend
+		was := s.disputed
 		if _, ok = fit(); !ok {
 			return false
 		}
-		s.disputed = s.disputed || tr.overlooked(s)
+		s.disputed = was || s.disputed || tr.overlooked(s)
 	}
 	s.disputed = s.disputed || tr.twin(c, now) || tr.beneath(c, now)
 	tr.report(rev, s)
@@ -81,20 +80,27 @@ func (tr *Tracker) outset(c hypothesis, now, have float64) (f, drift, seconds fl
 // the longest look shows them, if it shows c best; 0 if no such line does.
 func (tr *Tracker) parting(c hypothesis) float64 {
 	const (
-		widths = 1.7  // that part two lines in a fit. Chosen
-		near   = 2.5  // Hz: what is further off is parted by the shortest window
-		strong = 0.01 // of the power. Chosen: a tenth of the amplitude
+		widths = 1.7 // that part two lines in a fit. Chosen
+		near   = 2.5 // Hz: what is further off is parted by the shortest window
 	)
 	l, need := tr.shown[0], 0.0
 	if c.look != l {
 		return 0
 	}
 	for p := range l.lines(2*thresholds[l.axes], c.f-near, c.f+near) {
-		if d := math.Abs(p.f - c.f); d > 1.5*l.df && l.strength(p.f) > strong*l.strength(c.f) {
+		if d := math.Abs(p.f - c.f); !l.lobe(p.f, c.f) {
 			need = max(need, widths/d)
 		}
 	}
 	return need
+}
+
+// lobe reports whether a peak at f may be but a part of the line at own Hz, folded or not: its main lobe, in which a line that is no
+// tenth of it does not show, and the first lobe beside it (a fortieth, Harris, Proc. IEEE 66 (1978), Table 1).
+func (l *look) lobe(f, own float64) bool {
+	const strong = 0.01 // of the power
+	d := math.Abs(f-own) / l.df
+	return d < 1.5 || d < 2.5 && l.strength(f) < strong*l.strength(own)
 }
 
 // fitLine fits the line near f (Hz, in the middle of the window) and its multiples up to
@@ -163,20 +169,23 @@ func (tr *Tracker) multiples(s *fit, l *look, f, limit, seconds float64, anchor,
 func (tr *Tracker) strangers(s *fit, l *look, own, seconds float64) {
 	const (
 		little = 0.002 // leak that may stay. Chosen: a tenth of the error allowed
-		close  = 1.2   // widths 1/seconds: closer lines cannot be told apart. Chosen
+		closer = 1.2   // widths 1/seconds: those cannot be told apart. Chosen
 	)
 	s.foreign = s.foreign[:0]
+	low, high := tr.bounds()
 	strength := l.strength(own)
 	var leaks [maxForeign]float64
 	top := min(float64(len(l.z)-3)*l.df, 0.45/tr.dt)
 	for p := range l.lines(2*thresholds[l.axes], 0, top) {
 		near := math.Round(p.f / own)
-		family := near >= 1 && near <= float64(s.ks[len(s.ks)-1]) && math.Abs(p.f-near*own) < 2.5*l.df
+		// What cannot be the spindle is another line wherever it shows as one.
+		other := near == 1 && (p.f < low || p.f > high || isMains(p.f, 0)) && !l.lobe(p.f, own)
+		family := !other && near >= 1 && near <= float64(s.ks[len(s.ks)-1]) && math.Abs(p.f-near*own) < 2.5*l.df
 		// Where they show, so that a line and its image have the same strangers.
 		distance := math.Abs(tr.fold(p.f)-tr.fold(own)) * seconds
-		image := distance < 2.5*l.df*seconds
+		image := !other && distance < 2.5*l.df*seconds
 		leak := math.Sqrt(l.strength(p.f)/strength) / (math.Pi * distance)
-		if family || image || distance < close || leak < little {
+		if family || image || distance < closer || leak < little {
 			continue
 		}
 		at := 0

@@ -4,6 +4,7 @@ import (
 	"flag"
 	"fmt"
 	"math"
+	"math/cmplx"
 	"math/rand/v2"
 	"slices"
 	"strings"
@@ -224,15 +225,18 @@ func (m mix) traits(at sensor.Truth) string {
 	return say.String()
 }
 
-// allowed reports whether the data allow a number: a standard error of the amplitude below
-// 4 % (1.35 % with no word of the dial) in what was heard of this speed, at most 4 s, by the Cramér-Rao bound √(S/T),
-// turns enough in the window, nothing else that could be the spindle, and no image of it in the range.
+// allowed reports whether the data allow a number: a standard error of the amplitude below 4 % in what was heard of
+// this speed, at most 4 s, by the Cramér-Rao bound √(S/T); turns enough in the window, no other line that so many
+// seconds do not part from it, nothing else that could be the spindle, and no image of it in the range.
+//
+// With no word of the dial the line may be the multiple of one of a tenth of it, which must have had the chance to
+// show: seven standard errors. The error itself is known from what is left over at 14 frequencies of each axis only,
+// so by 1/(2√(14·axes)) (chi-squared), and 1.65 times that less is needed to say so 95 % of the time.
 func (m mix) allowed(v dsp.Revolution, truth sensor.Truth, hint bool) bool {
-	noise := math.Hypot(m.noise, m.sim.Cutting.White)
 	shake := 1000 * truth.Amp / (2 * math.Pi * truth.Freq) / math.Sqrt2 // mm/s rms
 	need := 0.04
 	if !hint {
-		need = 0.0135 // or a hidden line, of which this one is a multiple, explains them too
+		need = 1.0 / 70 / (1 + 1.65/(2*math.Sqrt(14*float64(v.Axes))))
 	}
 	end := v.Time + v.Span/2
 	heard := end
@@ -241,23 +245,71 @@ func (m mix) allowed(v dsp.Revolution, truth sensor.Truth, hint bool) bool {
 			heard = min(heard, end-p.At)
 		}
 	}
-	clear := noise/math.Sqrt(min(4, heard)) <= need*truth.Amp && shake > 0.1 && m.sim.Knock.Peak == 0 && !m.covered(truth.Freq)
-	coarse := m.sim.Chip.Step > truth.Amp
+	heard = min(heard, 4)
+	clear := m.density(truth)/math.Sqrt(heard) <= need*truth.Amp && shake > 0.1 && m.sim.Knock.Peak == 0 && !m.covered(truth.Freq)
 	late := end > 1.2                                                             // with no word of the dial a line must have been there before
 	clear = clear && !slices.ContainsFunc(m.sim.Lines, func(l sensor.Line) bool { // or the dial may mean another, or its multiple
 		order := l.Order + l.Hz/truth.Freq
-		return hint && (math.Abs(order-1) < 0.11 || math.Abs(order-0.5) < 0.005 || math.Abs(order-1.0/3) < 0.005)
+		meant := order != 1 && math.Abs(order*truth.Freq-m.dial*m.sim.Speed[0].Value) < 0.08*m.dial*m.sim.Speed[0].Value+resolved
+		return hint && (meant || math.Abs(order-0.5) < 0.005 || math.Abs(order-1.0/3) < 0.005)
 	})
-	return clear && !coarse && v.Span > min(7.5/truth.Freq, 3.9) && (hint || late && m.alone(truth) && m.sim.Chip.Rate > 140+truth.Freq)
+	return clear && !m.coarse(truth) && !m.blurred(truth, heard) && v.Span > min(7.5/truth.Freq, 3.9) &&
+		(hint || late && m.alone(truth) && m.sim.Chip.Rate > 140+truth.Freq)
 }
 
-// covered reports whether a line at f Hz is where the mains hum, or where one of its multiples would fold onto it,
-// closer than two widths of 4 s.
+// density returns the root of the one-sided density of all noise on the line, m/s²/√Hz: the sensor's, its rounding, of
+// variance step²/12 a sample (Widrow and Kollár, Quantization Noise, 2008, ch. 5), the cutting as it is felt, and its force, which shakes the same
+// modes as the force of the imbalance. What is missing leaves as much more of it.
+func (m mix) density(at sensor.Truth) float64 {
+	c, w := m.sim.Chip, 2*math.Pi*at.Freq
+	rounding := c.Step / math.Sqrt(6*c.Rate)
+	force := m.sim.Cutting.Force / (cmplx.Abs(m.sim.Imbalance) * w * w) * at.Amp
+	return math.Hypot(math.Hypot(m.noise, rounding), math.Hypot(m.sim.Cutting.White, force)) / math.Sqrt(1-c.Missing)
+}
+
+// coarse reports whether the steps of the sensor leave more than one line that gives the same values. Of an axis without noise the data say
+// when it crosses from step to step, twice a turn for each of them, and what crosses as often as there are
+// unknowns is known: the offset, and size and angle of the line and its multiples 2 to 5 are 11 of those, so six
+// edges, or an amplitude of two and a half steps. With noise the mean of what is rounded bends by 2/π·J₁(2πA/q)·exp(−2π²σ²/q²) steps q (Widrow
+// and Kollár, app. G), J₁ ≤ 0.582, which is 4 % of one step at σ = 0.34 q: there smaller lines are allowed too.
+func (m mix) coarse(at sensor.Truth) bool {
+	c := m.sim.Chip
+	sigma := m.noise * math.Sqrt(c.Rate/2)
+	return at.Amp < 2.5*c.Step && (at.Amp < c.Step || sigma < 0.34*c.Step)
+}
+
+// blurred reports whether another line, large enough to bend this one by more than the error allowed, is closer than 1.5 widths 1/seconds of
+// what was heard.
+func (m mix) blurred(at sensor.Truth, seconds float64) bool {
+	for i, l := range m.sim.Lines {
+		f := l.Hz + l.Order*at.Freq
+		if d := math.Abs(f - at.Freq); d > 0 && d*seconds < 4*resolved && at.Lines[i] > 0.04*at.Amp {
+			return true
+		}
+	}
+	return false
+}
+
+// resolved, Hz, is the distance of two lines that 4 s part: 1.5 widths 1/seconds.
+const resolved = 1.5 / 4
+
+// covered reports whether a line at f Hz is where the mains hum, or may be the folded multiple of a line that is not parted from it, and
+// so is nothing to go by.
 func (m mix) covered(f float64) bool {
 	mains := slices.ContainsFunc([]float64{50, 60, 100, 120}, func(hum float64) bool { return math.Abs(f-hum) < 0.0025*hum })
 	rate := m.sim.Chip.Rate
 	fold := func(g float64) float64 { return math.Abs(g - rate*math.Round(g/rate)) }
-	return mains || rate < 150 && slices.ContainsFunc([]float64{2, 3, 4, 5}, func(k float64) bool { return math.Abs(fold(k*f)-fold(f)) < 0.5 })
+	return mains || rate < 150 && slices.ContainsFunc([]float64{2, 3, 4, 5}, func(k float64) bool {
+		shows := fold(f)
+		for n := 1.0; n < k+1; n++ {
+			for _, g := range [2]float64{(n*rate - shows) / k, (n*rate + shows) / k} {
+				if math.Abs(g-f) < resolved {
+					return true
+				}
+			}
+		}
+		return math.Abs(fold(k*f)-shows) < resolved
+	})
 }
 
 // TestMix holds the tracker against the truth of random lathes. Run it with -v for the

@@ -32,9 +32,9 @@ type suspicion struct {
 // again takes in that the line was seen at f at time now, off Hz from the part with variance offVar in Hz²,
 // in a look of some seconds, of which only what is new tells something new.
 func (s *suspicion) again(f, off, offVar, now, seconds float64) {
-	const held = 1.0 // s. Chosen: four readings
+	const kept = 1.0 // s. Chosen: four readings
 	fresh := min(1, (now-s.at)/seconds)
-	if now-s.at > held || math.Abs(s.f-f) > 0.02*f {
+	if now-s.at > kept || math.Abs(s.f-f) > 0.02*f {
 		*s, fresh = suspicion{}, 1
 	}
 	s.f, s.at = f, now
@@ -52,12 +52,17 @@ func (s *suspicion) exact() bool {
 // aside reports whether the line stands beside the part, all looks at it taken together.
 func (s *suspicion) aside() bool { return math.Abs(s.off) > 4/math.Sqrt(s.sure) }
 
+// suspected reports whether a line was seen at f Hz, a part of another, not long ago.
+func (tr *Tracker) suspected(f, now float64) bool {
+	return now-tr.partAt < suspectFor && math.Abs(f-tr.partF) < 0.02*f
+}
+
 // worthAsking reports whether a line at 1/m of p is looked for by a fit: always where one
 // shows; where none can be excluded, each time until the track is steady, and then one m a
-// time; and on a steady track always that of the track.
+// time; and always one that was seen not long ago, and on a steady track that of the track.
 func (tr *Tracker) worthAsking(p peak, m int, now float64) bool {
 	f, l := p.f/float64(m), p.look
-	if l.tooth(f, 0.7*l.df) > thresholds[l.axes] {
+	if l.tooth(f, 0.7*l.df) > thresholds[l.axes] || tr.suspected(f, now) {
 		return true
 	}
 	expected := tr.track.predict(now)
@@ -90,6 +95,9 @@ func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 	if tr.familiar(p, now) { // what was not there in so many looks is more likely an accident
 		least = shown
 	}
+	if amp < hinted*se && tr.suspected(p.f/float64(m), now) && now-tr.partAt > s.span {
+		tr.partAt = math.Inf(-1) // it was an accident: none of what showed it is in this window
+	}
 	if amp < least*se || math.Abs(s.off) > 4*math.Sqrt(s.offVar)+0.02/s.span {
 		return false, false
 	}
@@ -98,10 +106,11 @@ func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 	case amp < faint*strong:
 		return false, true
 	case !s.outdone(): // no belt is the fastest of all
-		return amp > 2*shown*se, true
+		return amp > 2*shown*se || tr.wandered(p, m, now, seconds), true
 	}
-	tr.suspect.again(s.f, s.off, s.offVar, now, s.span)
-	if tr.suspect.exact() {
+	suspect := &tr.suspects[m]
+	suspect.again(s.f, s.off, s.offVar, now, s.span)
+	if suspect.exact() {
 		return amp > 2*shown*se, true
 	}
 	// The spindle at d times this, with a belt at 1/d and its second multiple, explains the lines just as well
@@ -113,6 +122,17 @@ func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 		}
 	}
 	return d == 1, true
+}
+
+// wandered reports whether the line at 1/m of p stands clear in the window of the track's last fit, if that is shorter than seconds: the
+// speed wanders, and so much of it leaves more beside the line than a ramp explains.
+func (tr *Tracker) wandered(p peak, m int, now, seconds float64) bool {
+	s, short := &tr.probe, max(tr.track.span, turns*float64(m)/p.f)
+	if tr.track.count < steady || short >= seconds || !tr.fitLine(s, p.look, p.f/float64(m), 0, now, short, m, max(m, maxMultiple)) {
+		return false
+	}
+	amp, se := worst(s.phasor[1], s.variance())
+	return amp > 2*shown*se && !s.outdone() && !s.split()
 }
 
 // familiar reports whether p is the line that was followed for long, and no part of it was seen meanwhile.

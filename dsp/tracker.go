@@ -35,13 +35,13 @@ type state struct {
 
 	track      track
 	neighbours []neighbour
-	suspect    suspicion
-	partF      float64  // Hz, where a line was seen at a part of another last, or may be
-	partAt     float64  // s
-	topped     float64  // s, last time a multiple was the spindle's strongest line; -Inf never
-	question   int      // readings so far: which part of the line is looked for, see worthAsking
-	asked      int      // parts looked for in this reading
-	other      sighting // of a line so close to the spindle's that the two look like one
+	suspects   [maxTooth + 1]suspicion // of a line at 1/m of another
+	partF      float64                 // Hz, where a line was seen at a part of another last, or may be
+	partAt     float64                 // s
+	topped     float64                 // s, last time a multiple was the spindle's strongest line; -Inf never
+	question   int                     // readings so far: which part of the line is looked for, see worthAsking
+	asked      int                     // parts looked for in this reading
+	other      sighting                // of a line so close to the spindle's that the two look like one
 
 	dispute dispute
 
@@ -212,7 +212,10 @@ func (tr *Tracker) reset(t float64) {
 // forget leaves nothing of the lines that were followed.
 func (tr *Tracker) forget() {
 	never := math.Inf(-1)
-	tr.track, tr.suspect, tr.health, tr.neighbours = track{}, suspicion{at: never}, health{}, tr.neighbours[:0]
+	tr.track, tr.health, tr.neighbours = track{}, health{}, tr.neighbours[:0]
+	for m := range tr.suspects {
+		tr.suspects[m] = suspicion{at: never}
+	}
 	tr.other, tr.dispute, tr.partAt = sighting{at: never}, dispute{at: never}, never
 }
 
@@ -414,7 +417,7 @@ func (tr *Tracker) besides(f, best, rival, width float64) float64 {
 func (tr *Tracker) look(now, have float64) []*look {
 	const fresh = 0.6 // s. Chosen: three readings
 	_, high := tr.bounds()
-	held := tr.track.count >= steady && have > 0.95*longest
+	steadily := tr.track.count >= steady && have > 0.95*longest
 	lengths := append(tr.lengths[:0], have)
 	for i, seconds := range [2]float64{2, 1} {
 		if have < 2*seconds/1.4 {
@@ -428,10 +431,10 @@ func (tr *Tracker) look(now, have float64) []*look {
 	tr.lengths, tr.shown = lengths, tr.shown[:0]
 	for i, seconds := range lengths {
 		l := &tr.looks[i]
-		if i == 1 && held {
+		if i == 1 && steadily {
 			continue
 		}
-		if !(i == 0 && held && now-l.end < fresh) && !tr.compute(l, now, seconds, high, i == len(lengths)-1) {
+		if !(i == 0 && steadily && now-l.end < fresh) && !tr.compute(l, now, seconds, high, i == len(lengths)-1) {
 			break
 		}
 		tr.shown = append(tr.shown, l)
@@ -457,5 +460,8 @@ func (tr *Tracker) compute(l *look, now, seconds, high float64, wide bool) bool 
 	l.df = tr.spectrum.density(t, x, fs, stray, &l.power)
 	l.end, l.seconds = now, t[len(t)-1]-t[0]
 	tr.spectrum.whiten(l, 10/l.seconds, max(4*high, 150))
+	if tr.clean(l, t, x, stray) {
+		tr.spectrum.whiten(l, 10/l.seconds, max(4*high, 150))
+	}
 	return true
 }

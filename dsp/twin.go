@@ -17,6 +17,9 @@ const (
 	twinShows = 0.03 // amplitude beside a line's own shape in a look, to its own, from which on it is asked
 )
 
+// twinKept seconds a twin is remembered: two beats of the closest two that are told apart.
+const twinKept = 2 * longest / twinFar
+
 // sighting is a line that was seen beside the spindle's, or the spindle's beside it.
 type sighting struct {
 	f         float64 // Hz
@@ -28,7 +31,7 @@ func (s sighting) proven() bool { return s.at-s.first > longest }
 
 // near reports whether f is this line, or one beside it.
 func (s sighting) near(f, now float64) bool {
-	return now-s.at < suspectFor && math.Abs(f-s.f)*longest < twinNear
+	return now-s.at < twinKept && math.Abs(f-s.f)*longest < twinNear
 }
 
 // twin reports whether the line of the fit just made is two, too close to show as two in a look,
@@ -44,10 +47,6 @@ func (tr *Tracker) twin(c hypothesis, now float64) bool {
 	if l.seconds < twinFirst || !l.broadened(tr.fold(s.f)) {
 		return false
 	}
-	share := singles
-	if tr.Hint > 0 {
-		share = within
-	}
 	if !tr.fitLine(p, l, s.f, 0, now, l.seconds, c.anchor, max(c.anchor, maxMultiple)) {
 		return false
 	}
@@ -59,7 +58,7 @@ func (tr *Tracker) twin(c hypothesis, now float64) bool {
 	g := p.foreign[len(p.foreign)-1]
 	apart := math.Abs(g-p.f) * p.span
 	low, high := tr.bounds()
-	if apart < twinFar || apart > twinNear || g < low || g > high || p.strength(len(p.ks)+len(p.foreign)-1) < share*p.strength(0) {
+	if apart < twinFar || apart > twinNear || g < low || g > high || p.strength(len(p.ks)+len(p.foreign)-1) < tr.counts(g)*p.strength(0) {
 		return false
 	}
 	if tr.young() { // nobody knows yet what was before
@@ -68,11 +67,24 @@ func (tr *Tracker) twin(c hypothesis, now float64) bool {
 	if !tr.other.near(p.f, now) {
 		tr.other.first = now
 	}
-	if now-tr.track.since > longest && math.Abs(s.f-tr.track.home)*longest < 1 {
+	if !s.changing() && now-tr.track.since > longest && math.Abs(s.f-tr.track.home)*longest < 1 {
 		tr.other.first = math.Inf(-1)
 	}
 	tr.other.f, tr.other.at = g, now
 	return tr.other.proven()
+}
+
+// counts returns from which share of the spindle's line on a line at g Hz, close to it, may be the spindle's instead: one of
+// the mains only if it is the larger, or the dial says so.
+func (tr *Tracker) counts(g float64) float64 {
+	mains := isMains(g, 0)
+	switch {
+	case mains && tr.Hint == 0:
+		return 1
+	case mains || tr.Hint == 0:
+		return singles
+	}
+	return within
 }
 
 // splits adds a line to the fit where most is left over beside its first, and reports whether
