@@ -178,7 +178,8 @@ func (tr *Tracker) rivalOf(best hypothesis, all []hypothesis, seconds float64) f
 		weighs = singles
 	}
 	for _, h := range all {
-		if h.f == best.f || h.lines == 0 && h.speed <= weighs*best.speed || tr.belongs(peak{f: h.f, look: h.look}, best) && !tr.swallows(best, peak{f: h.f, look: h.look}) {
+		p := peak{f: h.f, look: h.look}
+		if h.f == best.f || h.lines == 0 && h.speed <= weighs*best.speed || tr.belongs(p, best) && !tr.swallows(best, p) {
 			continue
 		}
 		// What would be its multiple has been asked for its parts by an exact fit.

@@ -2,50 +2,16 @@ package dsp
 
 import "math"
 
-// clean takes out of look l, of the samples t, x, what its strongest lines leave all over it where samples are missing or
-// their times uneven: noise that is the same on all axes, so that what is a chance in a thousand million on one axis is one in a hundred,
-// and that covers what stands there. It reports whether it did. A fit at the samples' own times has no part in it: the spectrum beside those lines is that of what it leaves.
+// clean takes out of look l, of the samples t, x, what its strongest lines spread over it where samples are missing or
+// their times uneven, and reports whether it did. That is noise, but the same on all axes, of which thresholds count
+// each anew, and it covers what stands there. A fit at the samples' own times has no part in it: beside those lines
+// the spectrum becomes that of what the fit leaves.
 func (tr *Tracker) clean(l *look, t []float64, x [][]float64, stray float64) bool {
-	const (
-		most   = 4   // lines
-		little = 0.2 // of the noise there is without it. Chosen
-		lobe   = 2.5 // widths 1/seconds, half of what a Hann line covers
-	)
-	if 1/tr.dt < unfiltered { // where lines fold, which is which is asked elsewhere
+	const lobe = 2.5                                // widths 1/seconds: so far from its middle a Hann line reaches, and a little further
+	if 1/tr.dt < unfiltered || !tr.spilling(l, t) { // where lines fold, which is which is asked elsewhere
 		return false
 	}
-	dt := l.seconds / intervals(t, 1/l.rate)
-	if onGrid(t, dt) {
-		return false
-	}
-	spread, _ := unevenness(t, dt, 1)
-	missing := 1 - float64(len(t)-1)*dt/l.seconds
 	s := &tr.probe
-	s.foreign = s.foreign[:0]
-	strongest := 0.0
-	for p := range l.lines(plain*thresholds[l.axes], 1.5*l.df, 0.45*l.rate) {
-		turned := 4 * math.Pi * p.f * spread // of a line and its image, which an even grid does not tell apart
-		share := missing + turned*turned
-		leaks := false
-		for a := range l.axes {
-			k := int(math.Round(p.f / l.df))
-			// Of a line of power P a share so large becomes noise from 0 to rate/2.
-			leaks = leaks || 1.5*l.power[a][k]*l.df*share*2/l.rate > little*l.noise[a][k]
-		}
-		switch {
-		case !leaks:
-		case l.strength(p.f) > strongest:
-			if strongest > 0 && len(s.foreign) < most {
-				s.foreign = append(s.foreign, s.f)
-			}
-			strongest, s.f = l.strength(p.f), p.f
-		case len(s.foreign) < most:
-			s.foreign = append(s.foreign, p.f)
-		}
-	}
-	if strongest == 0 {
-		return false
-	}
 	s.t, s.x, s.drift = t, append(s.x[:0], x...), 0
 	s.ks, s.steers = append(s.ks[:0], 1), [maxTooth + 1]bool{1: true}
 	for a := range tr.axes {
@@ -57,12 +23,11 @@ func (tr *Tracker) clean(l *look, t []float64, x [][]float64, stray float64) boo
 	rest := &tr.under
 	tr.spectrum.density(t, s.residual[:tr.axes], l.rate, stray, &rest.power)
 	own := func(f float64) bool {
+		near := math.Abs(f - s.f)
 		for _, g := range s.foreign {
-			if math.Abs(f-g)*l.seconds < lobe {
-				return true
-			}
+			near = min(near, math.Abs(f-g))
 		}
-		return math.Abs(f-s.f)*l.seconds < lobe
+		return near*l.seconds < lobe
 	}
 	for k := range l.power[0] {
 		if own(float64(k) * l.df) {
@@ -73,6 +38,43 @@ func (tr *Tracker) clean(l *look, t []float64, x [][]float64, stray float64) boo
 		}
 	}
 	return true
+}
+
+// spilling starts the probe with the lines of l that uneven or missing times t spread over it, the strongest first, and
+// reports whether there are any.
+func (tr *Tracker) spilling(l *look, t []float64) bool {
+	const (
+		most   = 4   // lines beside the strongest
+		little = 0.2 // of the noise there is without it. Chosen
+	)
+	dt := l.seconds / intervals(t, 1/l.rate)
+	if onGrid(t, dt) {
+		return false
+	}
+	spread, _ := unevenness(t, dt, 1)
+	missing := 1 - float64(len(t)-1)*dt/l.seconds
+	s, strongest := &tr.probe, 0.0
+	s.f, s.foreign = 0, s.foreign[:0]
+	for p := range l.lines(plain*thresholds[l.axes], 1.5*l.df, 0.45*l.rate) {
+		turned := 4 * math.Pi * p.f * spread // between a line and its image, which an even grid does not tell apart
+		k, spills := int(math.Round(p.f/l.df)), false
+		for a := range l.axes {
+			// So much of a line's power becomes noise, spread from 0 to rate/2.
+			noise := 1.5 * l.power[a][k] * l.df * (missing + turned*turned) / (l.rate / 2)
+			spills = spills || noise > little*l.noise[a][k]
+		}
+		if !spills {
+			continue
+		}
+		f := p.f
+		if l.strength(f) > strongest {
+			strongest, s.f, f = l.strength(f), f, s.f
+		}
+		if f > 0 && len(s.foreign) < most {
+			s.foreign = append(s.foreign, f)
+		}
+	}
+	return strongest > 0
 }
 
 // onGrid reports whether the times t stand every dt s, within a thousandth.

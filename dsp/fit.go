@@ -53,6 +53,7 @@ type fit struct {
 	excess       float64                     // noise near the line over that further out
 	misfit       float64                     // how far the noise near the line lies above that further out, in standard errors
 	disputed     bool                        // a stronger multiple says another speed than the line
+	unsettled    bool                        // the multiples, which do not set it, say that the speed changes
 
 	expected [3][]float64 // values of rounded samples, as far as they can be told, m/s²
 	dither   [3]float64   // standard deviation of the noise about the line, m/s²

@@ -95,10 +95,11 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 }
 
 // changing reports whether the speed was not settled: it changes fast, or by too much over the window, in which it may have
-// stepped instead.
+// stepped instead. A step shows in the line itself too: it swells or fades, and not at the frequency of its multiples.
 func (s *fit) changing() bool {
 	sure, drift := math.Sqrt(s.driftVar), math.Abs(s.drift)
-	return drift > settled*s.f && drift > 4*sure || drift*s.span > stepping*s.f && drift > 3*sure
+	parted := s.beating() && math.Abs(s.off) > 3*math.Sqrt(s.offVar)
+	return s.unsettled || parted || drift > settled*s.f && drift > 4*sure || drift*s.span > stepping*s.f && drift > 3*sure
 }
 
 // strayed reports whether rev is not where the dial or the pulleys say at all, the side of a stronger line having looked like one that

@@ -15,11 +15,11 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 	s := &tr.fit
 	f, drift, seconds := tr.outset(c, now, have)
 	fit := func() (excess float64, ok bool) {
-		s.disputed = false
+		s.disputed, s.unsettled = false, false
 		ok = tr.fitLine(s, c.look, f, drift, now, seconds, c.anchor, max(c.anchor, maxMultiple))
 		if ok && s.split() {
-			s.disputed = s.outdone()
-			// Multiples that say another speed than the line itself do not set it.
+			s.disputed, s.unsettled = s.outdone(), s.changing()
+			// Multiples that say another speed than the line itself do not set it. But a step in speed parts them too.
 			s.steers = [maxTooth + 1]bool{1: true}
 			ok = s.run(true)
 		}
@@ -95,8 +95,8 @@ func (tr *Tracker) parting(c hypothesis) float64 {
 	return need
 }
 
-// lobe reports whether a peak at f may be but a part of the line at own Hz, folded or not: its main lobe, in which a line that is no
-// tenth of it does not show, and the first lobe beside it (a fortieth, Harris, Proc. IEEE 66 (1978), Table 1).
+// lobe reports whether a peak at f may be but a part of the line at own Hz: its main lobe, or the first lobe beside it,
+// a fortieth of the amplitude (Harris, Proc. IEEE 66 (1978), Table 1).
 func (l *look) lobe(f, own float64) bool {
 	const strong = 0.01 // of the power
 	d := math.Abs(f-own) / l.df

@@ -82,7 +82,8 @@ func newMix(seed uint64) mix {
 
 // scale sets the imbalance so that the line at f Hz has amplitude amp in m/s².
 func (m *mix) scale(amp, f float64) {
-	probe := sensor.Simulated{Speed: []sensor.Point{{Value: f}}, Horizontal: m.sim.Horizontal, Vertical: m.sim.Vertical, Imbalance: 1, Seconds: 0.1, Chip: m.sim.Chip}
+	probe := sensor.Simulated{Speed: []sensor.Point{{Value: f}}, Horizontal: m.sim.Horizontal, Vertical: m.sim.Vertical,
+		Imbalance: 1, Seconds: 0.1, Chip: m.sim.Chip}
 	_, _ = probe.Next() // its fields are those of the mix, whose own Next is checked
 	m.sim.Imbalance = complex(amp/probe.Truth(0.01).Amp, 0)
 }
@@ -204,8 +205,8 @@ func (m mix) count(t *testing.T, v dsp.Revolution, truth sensor.Truth, hint bool
 		}
 	}
 	if *mixShow && (wrong || settled && v.OK && shake > 0.05 || allowed && !v.OK) {
-		t.Logf("seed %d (%s) dial=%v wrong=%v ok=%v allowed=%v t=%.2f span=%.2f f=%.3f±%.3f true %.3f amp=%.4f±%.4f true %.4f rival=%.2f drift=%.2f %v", m.sim.Seed, m.traits(truth), hint,
-			wrong, v.OK, allowed, v.Time, v.Span, v.Freq, v.FreqSE, truth.Freq, v.Amp, v.AmpSE, truth.Amp, v.Rival, v.Drift, v.Faults)
+		t.Logf("seed %d (%s) dial=%v wrong=%v ok=%v allowed=%v t=%.2f span=%.2f f=%.3f±%.3f true %.3f amp=%.4f±%.4f true %.4f "+
+			"rival=%.2f drift=%.2f %v", m.sim.Seed, m.traits(truth), hint, wrong, v.OK, allowed, v.Time, v.Span, v.Freq, v.FreqSE, truth.Freq, v.Amp, v.AmpSE, truth.Amp, v.Rival, v.Drift, v.Faults)
 	}
 }
 
@@ -214,8 +215,8 @@ func (m mix) count(t *testing.T, v dsp.Revolution, truth sensor.Truth, hint bool
 func (m mix) traits(at sensor.Truth) string {
 	c := m.sim.Chip
 	var say strings.Builder
-	fmt.Fprintf(&say, "%s; %g Hz %d axes jitter %.2f missing %.3f wander %g step %.3f of the line, noise %.4f in 4 s, force %.3f;", strings.Join(m.kinds, " "), c.Rate, c.Axes, c.Jitter, c.Missing,
-		m.sim.Wander, c.Step/at.Amp, math.Hypot(m.noise, m.sim.Cutting.White)/2/at.Amp, m.sim.Cutting.Force)
+	fmt.Fprintf(&say, "%s; %g Hz %d axes jitter %.2f missing %.3f wander %g step %.3f of the line, noise %.4f in 4 s;",
+		strings.Join(m.kinds, " "), c.Rate, c.Axes, c.Jitter, c.Missing, m.sim.Wander, c.Step/at.Amp, m.density(at)/2/at.Amp)
 	for i, l := range m.sim.Lines {
 		if i < len(at.Lines) {
 			order := l.Order + l.Hz/at.Freq
@@ -247,19 +248,29 @@ func (m mix) allowed(v dsp.Revolution, truth sensor.Truth, hint bool) bool {
 	}
 	heard = min(heard, 4)
 	clear := m.density(truth)/math.Sqrt(heard) <= need*truth.Amp && shake > 0.1 && m.sim.Knock.Peak == 0 && !m.covered(truth.Freq)
-	late := end > 1.2                                                             // with no word of the dial a line must have been there before
-	clear = clear && !slices.ContainsFunc(m.sim.Lines, func(l sensor.Line) bool { // or the dial may mean another, or its multiple
-		order := l.Order + l.Hz/truth.Freq
-		meant := order != 1 && math.Abs(order*truth.Freq-m.dial*m.sim.Speed[0].Value) < 0.08*m.dial*m.sim.Speed[0].Value+resolved
-		return hint && (meant || math.Abs(order-0.5) < 0.005 || math.Abs(order-1.0/3) < 0.005)
+	if !clear || m.coarse(truth) || m.blurred(truth, heard) || v.Span <= min(7.5/truth.Freq, 3.9) {
+		return false
+	}
+	if hint {
+		return !m.meant(truth)
+	}
+	return end > 1.2 && m.alone(truth) && m.sim.Chip.Rate > 140+truth.Freq // a line must have been there before
+}
+
+// meant reports whether the dial may mean another line, within its reach as far as that is parted, or one of which the
+// spindle's would be a multiple.
+func (m mix) meant(at sensor.Truth) bool {
+	dial := m.dial * m.sim.Speed[0].Value
+	return slices.ContainsFunc(m.sim.Lines, func(l sensor.Line) bool {
+		order := l.Order + l.Hz/at.Freq
+		other := order != 1 && math.Abs(order*at.Freq-dial) < 0.08*dial+resolved
+		return other || math.Abs(order-0.5) < 0.005 || math.Abs(order-1.0/3) < 0.005
 	})
-	return clear && !m.coarse(truth) && !m.blurred(truth, heard) && v.Span > min(7.5/truth.Freq, 3.9) &&
-		(hint || late && m.alone(truth) && m.sim.Chip.Rate > 140+truth.Freq)
 }
 
 // density returns the root of the one-sided density of all noise on the line, m/s²/√Hz: the sensor's, its rounding, of
-// variance step²/12 a sample (Widrow and Kollár, Quantization Noise, 2008, ch. 5), the cutting as it is felt, and its force, which shakes the same
-// modes as the force of the imbalance. What is missing leaves as much more of it.
+// variance step²/12 a sample (Widrow and Kollár, Quantization Noise, 2008, ch. 5), the cutting as it is felt, and its
+// force, which shakes the same modes as the force of the imbalance. What is missing leaves as much more of it.
 func (m mix) density(at sensor.Truth) float64 {
 	c, w := m.sim.Chip, 2*math.Pi*at.Freq
 	rounding := c.Step / math.Sqrt(6*c.Rate)
@@ -267,19 +278,20 @@ func (m mix) density(at sensor.Truth) float64 {
 	return math.Hypot(math.Hypot(m.noise, rounding), math.Hypot(m.sim.Cutting.White, force)) / math.Sqrt(1-c.Missing)
 }
 
-// coarse reports whether the steps of the sensor leave more than one line that gives the same values. Of an axis without noise the data say
-// when it crosses from step to step, twice a turn for each of them, and what crosses as often as there are
-// unknowns is known: the offset, and size and angle of the line and its multiples 2 to 5 are 11 of those, so six
-// edges, or an amplitude of two and a half steps. With noise the mean of what is rounded bends by 2/π·J₁(2πA/q)·exp(−2π²σ²/q²) steps q (Widrow
-// and Kollár, app. G), J₁ ≤ 0.582, which is 4 % of one step at σ = 0.34 q: there smaller lines are allowed too.
+// coarse reports whether the steps of the sensor leave more than one line that gives the same values. Without noise the
+// data say when an axis crosses from step to step, twice a turn for each edge between two of them, and it takes as many
+// of those as there are unknowns: the offset, and size and angle of the line and of its multiples 2 to 5 are 11, so six
+// edges, or an amplitude of two and a half steps. With noise of standard deviation σ the mean of what is rounded to
+// steps q is bent by 2/π·J₁(2πA/q)·exp(−2π²σ²/q²) q (Widrow and Kollár, app. G), J₁ ≤ 0.582, which is 4 % of one step
+// at σ = 0.34 q: there smaller lines are allowed too.
 func (m mix) coarse(at sensor.Truth) bool {
 	c := m.sim.Chip
 	sigma := m.noise * math.Sqrt(c.Rate/2)
 	return at.Amp < 2.5*c.Step && (at.Amp < c.Step || sigma < 0.34*c.Step)
 }
 
-// blurred reports whether another line, large enough to bend this one by more than the error allowed, is closer than 1.5 widths 1/seconds of
-// what was heard.
+// blurred reports whether another line, large enough to bend this one by more than the error allowed, is closer than
+// 1.5 widths 1/seconds of what was heard.
 func (m mix) blurred(at sensor.Truth, seconds float64) bool {
 	for i, l := range m.sim.Lines {
 		f := l.Hz + l.Order*at.Freq
@@ -293,8 +305,8 @@ func (m mix) blurred(at sensor.Truth, seconds float64) bool {
 // resolved, Hz, is the distance of two lines that 4 s part: 1.5 widths 1/seconds.
 const resolved = 1.5 / 4
 
-// covered reports whether a line at f Hz is where the mains hum, or may be the folded multiple of a line that is not parted from it, and
-// so is nothing to go by.
+// covered reports whether a line at f Hz is where the mains hum, or may be the folded multiple of a line that is not
+// parted from it.
 func (m mix) covered(f float64) bool {
 	mains := slices.ContainsFunc([]float64{50, 60, 100, 120}, func(hum float64) bool { return math.Abs(f-hum) < 0.0025*hum })
 	rate := m.sim.Chip.Rate

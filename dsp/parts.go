@@ -124,8 +124,8 @@ func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 	return d == 1, true
 }
 
-// wandered reports whether the line at 1/m of p stands clear in the window of the track's last fit, if that is shorter than seconds: the
-// speed wanders, and so much of it leaves more beside the line than a ramp explains.
+// wandered reports whether the line at 1/m of p stands clear in the window of the track's last fit, if that is shorter
+// than seconds: where the speed wanders a long window leaves more beside the line than a ramp explains.
 func (tr *Tracker) wandered(p peak, m int, now, seconds float64) bool {
 	s, short := &tr.probe, max(tr.track.span, turns*float64(m)/p.f)
 	if tr.track.count < steady || short >= seconds || !tr.fitLine(s, p.look, p.f/float64(m), 0, now, short, m, max(m, maxMultiple)) {
