@@ -50,3 +50,21 @@ func TestRounded(t *testing.T) {
 		}
 	}
 }
+
+// TestDithered: a line little larger than a step, felt often and with noise that dithers the steps, is a number, though the
+// fit goes by means of many samples, in which hardly any of that noise is left. Without the noise it is none.
+func TestDithered(t *testing.T) {
+	t.Parallel()
+	for _, noise := range []float64{0, 0.8} { // steps, standard deviation of a sample
+		r := rand.New(rand.NewPCG(2, 5))
+		all := feed(&dsp.Tracker{Hint: 6.5}, 1600, 0, 10, func(u float64) float64 {
+			return 0.1 * math.Round(1.3*math.Cos(2*math.Pi*6.4*u)+0.3+noise*r.NormFloat64())
+		})
+		if noise == 0 {
+			assert.Zero(t, share(all, isOK))
+			continue
+		}
+		assert.Greater(t, share(all, isOK), 0.8)
+		assert.InEpsilon(t, 0.13, all[len(all)-1].Amp, 0.05)
+	}
+}

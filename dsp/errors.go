@@ -307,6 +307,19 @@ func (s *fit) remainder(t []float64, x [][]float64) remainder {
 	return r
 }
 
+// left returns the mean square, (m/s²)², of what the sensor's own samples on axis a hold besides the line, its multiples and
+// their trend, as crest last saw them; more than anything if it did not.
+func (tr *Tracker) left(a int) float64 {
+	sum, n := 0.0, 0.0
+	for _, r := range tr.rest {
+		sum, n = sum+r.sum[a], n+r.n
+	}
+	if n == 0 {
+		return math.Inf(1)
+	}
+	return sum / n
+}
+
 // crest returns peak over rms of what samples t, x of the window hold besides the line, its
 // multiples and their trend, of the axis where it is largest; 0 for fewer than 30 samples. What was
 // summed up before is not looked at again.

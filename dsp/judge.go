@@ -121,13 +121,15 @@ func (tr *Tracker) coarse(rev *Revolution) bool {
 	s := &tr.fit
 	t, x, _ := tr.window(rev.Time+rev.Span/2, rev.Span, math.Inf(1)) // as the sensor gave them
 	var bent, unseen float64
+	each := float64(len(t)) / float64(len(s.t)) // of the sensor's samples for one of the fit, which is a mean of them
 	for a := range s.x {
 		if low, high, _ := extremes(x[a]); high-low < 1.5*rev.Step { // may hold half a step that nobody can see
 			unseen += rev.Step * rev.Step / 4
 			continue
 		}
-		// What dithers the steps is what the fit left over, less the rounding itself, q²/12.
-		rest := sumSquares(s.residual[a])/float64(len(s.t)) - rev.Step*rev.Step/12
+		// What dithers the steps is the noise that the fit left over, less the rounding itself, q²/12: so much in each of
+		// the sensor's own samples if it is white, but no more than they hold.
+		rest := min(each*sumSquares(s.residual[a])/float64(len(s.t)), tr.left(a)) - rev.Step*rev.Step/12
 		amp := cmplx.Abs(s.phasor[1][a])
 		bend := amp * stepBias(amp, rev.Step, math.Sqrt(max(0, rest)))
 		bent += bend * bend

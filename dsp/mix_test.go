@@ -247,23 +247,23 @@ func (m mix) allowed(v dsp.Revolution, truth sensor.Truth, hint bool) bool {
 		}
 	}
 	heard = min(heard, 4)
-	clear := m.density(truth)/math.Sqrt(heard) <= need*truth.Amp && shake > 0.1 && m.sim.Knock.Peak == 0 && !m.covered(truth.Freq)
+	clear := m.density(truth)/math.Sqrt(heard) <= need*truth.Amp && shake > 0.1 && m.sim.Knock.Peak == 0 && !m.covered(truth.Freq, heard)
 	if !clear || m.coarse(truth) || m.blurred(truth, heard) || v.Span <= min(7.5/truth.Freq, 3.9) {
 		return false
 	}
 	if hint {
-		return !m.meant(truth)
+		return !m.meant(truth, heard)
 	}
 	return end > 1.2 && m.alone(truth) && m.sim.Chip.Rate > 140+truth.Freq // a line must have been there before
 }
 
 // meant reports whether the dial may mean another line, within its reach as far as that is parted, or one of which the
 // spindle's would be a multiple.
-func (m mix) meant(at sensor.Truth) bool {
+func (m mix) meant(at sensor.Truth, seconds float64) bool {
 	dial := m.dial * m.sim.Speed[0].Value
 	return slices.ContainsFunc(m.sim.Lines, func(l sensor.Line) bool {
 		order := l.Order + l.Hz/at.Freq
-		other := order != 1 && math.Abs(order*at.Freq-dial) < 0.08*dial+resolved
+		other := order != 1 && math.Abs(order*at.Freq-dial) < 0.08*dial+resolved/seconds
 		return other || math.Abs(order-0.5) < 0.005 || math.Abs(order-1.0/3) < 0.005
 	})
 }
@@ -291,23 +291,23 @@ func (m mix) coarse(at sensor.Truth) bool {
 }
 
 // blurred reports whether another line, large enough to bend this one by more than the error allowed, is closer than
-// 1.5 widths 1/seconds of what was heard.
+// so many seconds part.
 func (m mix) blurred(at sensor.Truth, seconds float64) bool {
 	for i, l := range m.sim.Lines {
 		f := l.Hz + l.Order*at.Freq
-		if d := math.Abs(f - at.Freq); d > 0 && d*seconds < 4*resolved && at.Lines[i] > 0.04*at.Amp {
+		if d := math.Abs(f - at.Freq); d > 0 && d*seconds < resolved && at.Lines[i] > 0.04*at.Amp {
 			return true
 		}
 	}
 	return false
 }
 
-// resolved, Hz, is the distance of two lines that 4 s part: 1.5 widths 1/seconds.
-const resolved = 1.5 / 4
+// resolved is the distance of two lines that a window parts, in widths 1/seconds.
+const resolved = 1.5
 
-// covered reports whether a line at f Hz is where the mains hum, or may be the folded multiple of a line that is not
-// parted from it.
-func (m mix) covered(f float64) bool {
+// covered reports whether a line at f Hz is where the mains hum, or may be the folded multiple of a line that so many
+// seconds do not part from it.
+func (m mix) covered(f, seconds float64) bool {
 	mains := slices.ContainsFunc([]float64{50, 60, 100, 120}, func(hum float64) bool { return math.Abs(f-hum) < 0.0025*hum })
 	rate := m.sim.Chip.Rate
 	fold := func(g float64) float64 { return math.Abs(g - rate*math.Round(g/rate)) }
@@ -315,12 +315,12 @@ func (m mix) covered(f float64) bool {
 		shows := fold(f)
 		for n := 1.0; n < k+1; n++ {
 			for _, g := range [2]float64{(n*rate - shows) / k, (n*rate + shows) / k} {
-				if math.Abs(g-f) < resolved {
+				if math.Abs(g-f)*seconds < resolved {
 					return true
 				}
 			}
 		}
-		return math.Abs(fold(k*f)-shows) < resolved
+		return math.Abs(fold(k*f)-shows)*seconds < resolved
 	})
 }
 
