@@ -7,7 +7,7 @@ import "math"
 // each anew, and it covers what stands there. A fit at the samples' own times has no part in it: beside those lines
 // the spectrum becomes that of what the fit leaves.
 func (tr *Tracker) clean(l *look, t []float64, x [][]float64, stray float64) bool {
-	const lobe = 2.5                                // widths 1/seconds: so far from its middle a Hann line reaches, and a little further
+	const lobe = 2.0                                // widths 1/seconds: so far from its middle the main lobe of a Hann line reaches
 	if 1/tr.dt < unfiltered || !tr.spilling(l, t) { // where lines fold, which is which is asked elsewhere
 		return false
 	}
@@ -44,8 +44,9 @@ func (tr *Tracker) clean(l *look, t []float64, x [][]float64, stray float64) boo
 // reports whether there are any.
 func (tr *Tracker) spilling(l *look, t []float64) bool {
 	const (
-		most   = 4   // lines beside the strongest
-		little = 0.2 // of the noise there is without it. Chosen
+		most   = 4     // lines beside the strongest
+		little = 0.2   // of the noise there is without it. Chosen
+		least  = 0.002 // of the line's amplitude, in a bin: what is smaller is no rival of anything. Chosen
 	)
 	dt := l.seconds / intervals(t, 1/l.rate)
 	if onGrid(t, dt) {
@@ -57,13 +58,14 @@ func (tr *Tracker) spilling(l *look, t []float64) bool {
 	s.f, s.foreign = 0, s.foreign[:0]
 	for p := range l.lines(plain*thresholds[l.axes], 1.5*l.df, 0.45*l.rate) {
 		turned := 4 * math.Pi * p.f * spread // between a line and its image, which an even grid does not tell apart
+		share := missing + turned*turned
 		k, spills := int(math.Round(p.f/l.df)), false
 		for a := range l.axes {
 			// So much of a line's power becomes noise, spread from 0 to rate/2.
-			noise := 1.5 * l.power[a][k] * l.df * (missing + turned*turned) / (l.rate / 2)
+			noise := 1.5 * l.power[a][k] * l.df * share / (l.rate / 2)
 			spills = spills || noise > little*l.noise[a][k]
 		}
-		if !spills {
+		if !spills || share/float64(len(t)/2) < least*least {
 			continue
 		}
 		f := p.f

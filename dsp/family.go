@@ -164,7 +164,7 @@ func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
 			best.doubt = float64(k) * p.f
 		}
 	}
-	unasked, which := 0.0, 0
+	unasked := 0.0
 	for m := 2; m <= maxTooth; m++ {
 		f := p.f / float64(m)
 		if f < low || f < 2.5/p.look.seconds {
@@ -174,7 +174,7 @@ func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
 			continue
 		}
 		if tr.asked++; tr.asked > mostAsked {
-			unasked, which = f, m
+			unasked = f
 			continue
 		}
 		sure, ok := tr.part(p, m, now)
@@ -192,10 +192,7 @@ func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
 		}
 		best = h
 	}
-	if unasked > 0 {
-		if best.f == 0 {
-			best = tr.rate(hypothesis{f: unasked, anchor: which, look: p.look})
-		}
+	if unasked > 0 && best.f > 0 { // what is above the range and not the strongest line, which is asked first, is no doubt
 		best.doubt = unasked
 	}
 	return best
