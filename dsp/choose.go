@@ -24,7 +24,7 @@ const (
 	// blurred: in less than so many seconds multiples may agree by accident. Chosen.
 	blurred = 1.4
 	// suspectFor seconds after a line was seen at a part of another, the other is not
-	// believed alone. Chosen.
+	// believed alone, unless a window without anything of that does not show the part. Chosen.
 	suspectFor = 10.0
 	// toppedFor seconds a blank is expected to keep a multiple as its strongest line. Chosen.
 	toppedFor = 60.0

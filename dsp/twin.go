@@ -23,7 +23,7 @@ const twinKept = 2 * longest / twinFar
 // sighting is a line that was seen beside the spindle's, or the spindle's beside it.
 type sighting struct {
 	f         float64 // Hz
-	first, at float64 // s, since when it was seen without a break, and last
+	first, at float64 // s, since when it was seen without a break of twinKept, and last
 }
 
 // proven reports whether it was there for longer than the speed before a step stays in a look.
