@@ -57,6 +57,9 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 			return best, best.doubt
 		}
 		if rival = tr.outside(looks, best.f); rival > 0 {
+			if low, high := tr.bounds(); rival > low && rival < high {
+				tr.contested(best, rival, now)
+			}
 			return best, rival
 		}
 		if rival = tr.divided(best, now); rival > 0 {
@@ -105,7 +108,7 @@ func (tr *Tracker) contested(best hypothesis, rival, now float64) float64 {
 		return rival
 	}
 	switch stood := d.at-max(d.first, tr.track.since) > contest; { // and it is no step in speed
-	case recent && stood && same(d.rival) && !same(tr.track.predict(now)):
+	case recent && d.at-d.first > contest && same(d.rival) && !same(tr.track.predict(now)):
 		return cmp.Or(d.own, d.rival)
 	case recent && stood && same(tr.track.home), now-d.at < turnedUp && same(d.lesser):
 		return d.rival

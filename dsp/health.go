@@ -283,6 +283,27 @@ func held(x [][]float64, sort *[]float64) bool {
 	return median(d) > 4*step
 }
 
+// dither returns the least standard deviation of Gaussian noise, m/s², that explains a mean square of left, (m/s²)², beside
+// a sine of amplitude amp in samples rounded to steps.
+//
+// Rounding itself leaves q²/12 + (q²/π²)·Σ_m (±1/m²)·Φ_m, and what it has in common with the noise makes that
+// σ²·(1 + 4·Σ_m ±Φ_m), Φ_m = J₀(2πmA/q)·exp(−2π²m²σ²/q²) (Widrow and Kollár, Quantization Noise, 2008, ch. 4 to 6 and
+// app. G; from memory). Here three terms, all as large as they can be, with |J₀(z)| ≤ 1 and √(2/πz) (Abramowitz and
+// Stegun, eq. 9.2.1).
+func dither(left, amp, step float64) float64 {
+	noise := 0.0 // σ²/q²
+	for range 12 {
+		rounding, common := 1.0/12, 0.0
+		for m := 1.0; m <= 3; m++ {
+			phi := min(1, 1/(math.Pi*math.Sqrt(m*amp/step))) * math.Exp(-2*math.Pi*math.Pi*m*m*noise)
+			rounding += phi / (math.Pi * math.Pi * m * m)
+			common += phi
+		}
+		noise = max(0, left/(step*step)-rounding) / (1 + 4*common)
+	}
+	return step * math.Sqrt(noise)
+}
+
 // stepBias bounds the relative error that rounding to steps leaves in the amplitude of a
 // sine of amplitude amp (m/s² peak) in Gaussian noise of standard deviation sigma.
 //

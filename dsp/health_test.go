@@ -170,3 +170,27 @@ func TestStepBias(t *testing.T) {
 		}
 	}
 }
+
+// TestDither: of a sine that is rounded with noise the mean square that is left tells the noise, if never more of it than
+// there is, and without noise none.
+func TestDither(t *testing.T) {
+	t.Parallel()
+	const n = 20000
+	r := rand.New(rand.NewPCG(2, 7))
+	for _, amp := range []float64{0.2, 0.6, 1.3, 2.1, 7.7} {
+		for _, sigma := range []float64{0, 0.1, 0.3, 0.5, 0.8} {
+			for offset := 0.0; offset < 1; offset += 0.25 {
+				left := 0.0
+				for i := range n {
+					v := offset + amp*math.Cos(2*math.Pi*float64(i)*0.61803398875)
+					left += math.Pow(math.Round(v+sigma*r.NormFloat64())-v, 2) / n
+				}
+				got := dither(left, amp, 1)
+				assert.LessOrEqual(t, got, sigma+0.03, "amplitude %g, noise %g steps, offset %g", amp, sigma, offset)
+				if sigma >= 0.5 {
+					assert.InEpsilon(t, sigma, got, 0.1, "amplitude %g, noise %g steps, offset %g", amp, sigma, offset)
+				}
+			}
+		}
+	}
+}

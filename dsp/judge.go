@@ -127,11 +127,11 @@ func (tr *Tracker) coarse(rev *Revolution) bool {
 			unseen += rev.Step * rev.Step / 4
 			continue
 		}
-		// What dithers the steps is the noise that the fit left over, less the rounding itself, q²/12: so much in each of
-		// the sensor's own samples if it is white, but no more than they hold.
-		rest := min(each*sumSquares(s.residual[a])/float64(len(s.t)), tr.left(a)) - rev.Step*rev.Step/12
+		// What dithers the steps is the noise that the fit left over: so much in each of the sensor's own samples if it is
+		// white, but no more than they hold.
+		left := min(each*sumSquares(s.residual[a])/float64(len(s.t)), tr.left(a))
 		amp := cmplx.Abs(s.phasor[1][a])
-		bend := amp * stepBias(amp, rev.Step, math.Sqrt(max(0, rest)))
+		bend := amp * stepBias(amp, rev.Step, dither(left, amp, rev.Step))
 		bent += bend * bend
 	}
 	if math.Sqrt(rev.Amp*rev.Amp+unseen) > (1+bearable)*rev.Amp {
