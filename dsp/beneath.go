@@ -36,7 +36,7 @@ func (tr *Tracker) beneath(c hypothesis, now float64) bool {
 	own := amp / (2 * math.Pi * p.f * math.Sqrt2)
 	for q := range rest.lines(thresholds[tr.axes], low, high) {
 		// What comes in pairs, above and below, is a change of the line itself.
-		paired := rest.strength(q.f) < pair*rest.strength(2*p.f-q.f)
+		paired := rest.strength(q.f) < pair*rest.strength(max(0, 2*p.f-q.f))
 		if math.Abs(q.f-p.f)*p.span > aside && rest.velocity(q.f) > within*own && !paired {
 			return true
 		}

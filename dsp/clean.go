@@ -7,7 +7,8 @@ import "math"
 // each anew, and it covers what stands there. A fit at the samples' own times has no part in it: beside those lines
 // the spectrum becomes that of what the fit leaves.
 func (tr *Tracker) clean(l *look, t []float64, x [][]float64, stray float64) bool {
-	const lobe = 2.0                                // widths 1/seconds: so far from its middle the main lobe of a Hann line reaches
+	const lobe = 2.0 // widths 1/seconds from the middle of a Hann line to its first zero
+
 	if 1/tr.dt < unfiltered || !tr.spilling(l, t) { // where lines fold, which is which is asked elsewhere
 		return false
 	}
