@@ -99,13 +99,13 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 func (s *fit) changing() bool {
 	sure, drift := math.Sqrt(s.driftVar), math.Abs(s.drift)
 	parted := s.beating() && math.Abs(s.off) > 3*math.Sqrt(s.offVar)
-	return s.unsettled || parted || drift > settled*s.f && drift > 4*sure || drift*s.span > stepping*s.f && drift > 3*sure
+	return s.unsettled && s.misfit > misfits || parted || drift > settled*s.f && drift > 4*sure || drift*s.span > stepping*s.f && drift > 3*sure
 }
 
 // strayed reports whether rev is not where the dial or the pulleys say at all, the side of a stronger line having looked like one that
-// is; or is far from that, and no look was long enough yet to show what stands closer.
+// is; or is far from that, and no look was long enough yet, nor the line followed so long, to show what stands closer.
 func (tr *Tracker) strayed(rev *Revolution) bool {
-	if tr.Hint > 0 && tr.young() && math.Abs(rev.Freq-tr.Hint) > farOff*tr.Hint {
+	if tr.Hint > 0 && (tr.young() || tr.track.age() < longest) && math.Abs(rev.Freq-tr.Hint) > farOff*tr.Hint {
 		return true
 	}
 	low, high := tr.bounds()
