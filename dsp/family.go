@@ -70,12 +70,23 @@ func (p peak) smeared(q peak) bool {
 // should: a speed that was.
 func gone(looks []*look, p peak) bool {
 	for _, s := range looks {
-		expected := p.z * thresholds[s.axes] * s.seconds / p.look.seconds
+		expected := s.expects(p)
 		if s.seconds < p.look.seconds && expected > 3*thresholds[s.axes] && p.f > 3/s.seconds && s.at(p.f, 0) < 0.15*expected {
 			return true
 		}
 	}
 	return false
+}
+
+// expects returns the whitened power that p, of a longer look and steady, has in s.
+func (s *look) expects(p peak) float64 {
+	k, at, sum := int(math.Round(p.f/p.look.df)), int(math.Round(p.f/s.df)), 0.0
+	for a := range s.axes {
+		if n := s.noise[a]; at < len(n) && n[at] > 0 { // which need not be that of the other look
+			sum += p.look.power[a][k] * s.seconds / p.look.seconds / n[at]
+		}
+	}
+	return sum
 }
 
 // multiple reports whether f is twice, three times, … up to maxTooth times g, within 1 %.

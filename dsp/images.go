@@ -184,7 +184,8 @@ func (tr *Tracker) mistaken(best hypothesis, looks []*look) float64 {
 					})
 				}
 				// Where it would be a multiple of best as well, it is one if it is a small one.
-				const little, small = 5e-5, 0.1 // of the power of what shows. Chosen: a cutter's line may be a hundred times the spindle's, and lie between bins
+				// Chosen: a cutter's line may be a hundred times the spindle's, and lie between bins.
+				const little, small = 5e-5, 0.1 // of the power of what shows
 				if g < max(tr.low(), 2*looks[0].df) || stands(small) || stands(little) && !tr.belongs(peak{f: g, look: looks[0]}, best) {
 					return f
 				}
