@@ -11,8 +11,8 @@ const (
 	// number: two of them are 10 %. Chosen; too high shows noise as shake.
 	tooWeak = 0.05
 	// blended is the relative standard error that two lines make which are not yet told apart: from
-	// there on a misfit counts, at any time if it is plainly so many standard errors large: chance reaches that once in
-	// a hundred thousand (the mean of four exponential variables). Chosen.
+	// there on a misfit counts; where the dial means either, at any time if it is plainly so many standard errors large:
+	// chance reaches that once in a hundred thousand (the mean of four exponential variables). Chosen.
 	blended = 0.015
 	plainly = 6.0
 	// hiding is the same where the dial says nothing: a line of a tenth of this one's size,
@@ -85,7 +85,7 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	add(Weak, tr.weak(rev, best))
 	add(Coarse, coarse)
 	quiet := tr.Hint == 0 && rev.Amp < quietest*2*math.Pi*rev.Freq*math.Sqrt2 && best.lines == 1
-	mixed := rev.AmpSE > blended*rev.Amp && (s.misfit > plainly || s.misfit > 3 && tr.young())
+	mixed := rev.AmpSE > blended*rev.Amp && (s.misfit > plainly && tr.Hint > 0 || s.misfit > 3 && tr.young())
 	young := tr.young() && s.beating()
 	add(Doubtful, quiet || young || mixed || tr.strayed(rev) || isMains(rev.Freq, 0) || rev.Rival > 0 || s.disputed || s.dying())
 	// With no word of the dial a line counts when it was there a reading ago as well.
