@@ -78,12 +78,17 @@ func gone(looks []*look, p peak) bool {
 	return false
 }
 
-// expects returns the whitened power that p, of a longer look and steady, has in s.
+// expects returns the whitened power that p, of a longer look and steady, has in s. The noise of both is the same, unless
+// one of them was cleaned.
 func (s *look) expects(p peak) float64 {
+	shorter := s.seconds / p.look.seconds
+	if !s.cleaned && !p.look.cleaned {
+		return p.z * thresholds[s.axes] * shorter
+	}
 	k, at, sum := int(math.Round(p.f/p.look.df)), int(math.Round(p.f/s.df)), 0.0
 	for a := range s.axes {
-		if n := s.noise[a]; at < len(n) && n[at] > 0 { // which need not be that of the other look
-			sum += p.look.power[a][k] * s.seconds / p.look.seconds / n[at]
+		if n := s.noise[a]; at < len(n) && n[at] > 0 {
+			sum += p.look.power[a][k] * shorter / n[at]
 		}
 	}
 	return sum

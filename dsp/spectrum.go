@@ -44,6 +44,7 @@ type look struct {
 	power   [3][]float64 // one-sided density of each axis, (m/s²)²/Hz
 	noise   [3][]float64 // the same of the noise beside the bin
 	z       []float64    // Σ power/noise over the axes: "whitened"
+	cleaned bool         // of what its strongest lines spread over it
 }
 
 // at returns the largest whitened power within half bins of f, 0 outside of the spectrum.

@@ -460,7 +460,7 @@ func (tr *Tracker) compute(l *look, now, seconds, high float64, wide bool) bool 
 	l.df = tr.spectrum.density(t, x, fs, stray, &l.power)
 	l.end, l.seconds = now, t[len(t)-1]-t[0]
 	tr.spectrum.whiten(l, 10/l.seconds, max(4*high, 150))
-	if tr.clean(l, t, x, stray) {
+	if l.cleaned = tr.clean(l, t, x, stray); l.cleaned {
 		tr.spectrum.whiten(l, 10/l.seconds, max(4*high, 150))
 	}
 	return true
