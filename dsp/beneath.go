@@ -11,13 +11,12 @@ import (
 func (tr *Tracker) beneath(c hypothesis, now float64) bool {
 	const (
 		lost  = 0.002 // samples, from which share on a line spreads over all of a look. Chosen
-		pair  = 3.0   // times the power of the other, from which on it is no pair. Chosen
 		aside = 1.0   // widths 1/seconds beside a line from which on what is left is another's. Chosen
 	)
 	if tr.Hint == 0 || !tr.young() && tr.health.missing < lost {
 		return false
 	}
-	s, p, l, rest := &tr.fit, &tr.probe, tr.shown[0], &tr.under
+	s, p, l := &tr.fit, &tr.probe, tr.shown[0]
 	seconds := max(s.span, min(l.seconds, tr.track.age())) // no longer than the speed has held
 	if !tr.fitLine(p, l, s.f, s.drift, now, seconds, c.anchor, max(c.anchor, maxMultiple)) {
 		return false
@@ -28,18 +27,48 @@ func (tr *Tracker) beneath(c hypothesis, now float64) bool {
 	if len(p.foreign) < known && !p.run(true) {
 		return false
 	}
-	rate := float64(len(p.t)) / p.span
-	rest.axes, rest.rate, rest.seconds = tr.axes, rate, p.span
-	rest.df = tr.spectrum.density(p.t, p.residual[:tr.axes], rate, 0.3/(2*math.Pi*high), &rest.power)
-	tr.spectrum.whiten(rest, 10/p.span, high+10/p.span)
+	rest := tr.uncovered(p, high)
 	amp, _ := worst(p.phasor[1], [3]float64{})
 	own := amp / (2 * math.Pi * p.f * math.Sqrt2)
 	for q := range rest.lines(thresholds[tr.axes], low, high) {
-		// What comes in pairs, above and below, is a change of the line itself.
-		paired := rest.strength(q.f) < pair*rest.strength(max(0, 2*p.f-q.f))
-		if math.Abs(q.f-p.f)*p.span > aside && rest.velocity(q.f) > within*own && !paired {
+		if math.Abs(q.f-p.f)*p.span > aside && rest.velocity(q.f) > within*own && !rest.paired(q.f, p.f) {
 			return true
 		}
 	}
 	return false
+}
+
+// uncovered is the spectrum of what fit p leaves, for lines up to high Hz.
+func (tr *Tracker) uncovered(p *fit, high float64) *look {
+	rest, rate := &tr.under, float64(len(p.t))/p.span
+	rest.axes, rest.rate, rest.seconds = tr.axes, rate, p.span
+	rest.df = tr.spectrum.density(p.t, p.residual[:tr.axes], rate, 0.3/(2*math.Pi*high), &rest.power)
+	tr.spectrum.whiten(rest, 10/p.span, high+10/p.span)
+	return rest
+}
+
+// paired reports whether what is left at f has about its like on the other side of own: a change of the line that was
+// there, and not another line.
+func (l *look) paired(f, own float64) bool {
+	const pair = 3.0 // times the power of the other, from which on it is none. Chosen
+	return l.strength(f) < pair*l.strength(max(0, 2*own-f))
+}
+
+// hidden reports whether a line at f Hz comes to light when what shows is taken out as its multiple k, which covers it:
+// by its foot, or by what a line of the wrong image leaves all over at uneven times.
+func (tr *Tracker) hidden(f, k, now float64) bool {
+	p, l, g := &tr.probe, tr.shown[0], tr.fold(f)
+	if math.Abs(g-tr.fold(k*f)) < l.df {
+		return false
+	}
+	if !tr.fitLine(p, l, k*f, 0, now, l.seconds, 1, 1) {
+		return true
+	}
+	known := len(p.foreign)
+	p.foreign = slices.DeleteFunc(p.foreign, func(h float64) bool { return math.Abs(tr.fold(h)-g) < 2*l.df })
+	if len(p.foreign) < known && !p.run(true) {
+		return true
+	}
+	rest := tr.uncovered(p, 0.45/tr.dt)
+	return rest.at(g, 1) > thresholds[tr.axes] && !rest.paired(g, tr.fold(k*f))
 }

@@ -49,7 +49,7 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 		}
 		return hypothesis{}, rival
 	}
-	if f := tr.mistaken(best, looks); f > 0 {
+	if f := tr.mistaken(best, looks, now); f > 0 {
 		return best, f
 	}
 	if tr.Hint > 0 {

@@ -161,7 +161,7 @@ const apart = 2.0
 // mistaken returns a frequency in the range that is searched, a folded multiple of which is what
 // shows at best, and which itself shows too or cannot show, being folded to nothing; 0 if there is
 // none.
-func (tr *Tracker) mistaken(best hypothesis, looks []*look) float64 {
+func (tr *Tracker) mistaken(best hypothesis, looks []*look, now float64) float64 {
 	rate := 1 / tr.dt
 	if rate >= unfiltered {
 		return 0
@@ -186,7 +186,7 @@ func (tr *Tracker) mistaken(best hypothesis, looks []*look) float64 {
 				// Where it would be a multiple of best as well, it is one if it is a small one.
 				// Chosen: a cutter's line may be a hundred times the spindle's, and lie between bins.
 				const little, small = 5e-5, 0.1 // of the power of what shows
-				if g < max(tr.low(), 2*looks[0].df) || stands(small) || stands(little) && !tr.belongs(peak{f: g, look: looks[0]}, best) {
+				if g < max(tr.low(), 2*looks[0].df) || stands(small) || !tr.belongs(peak{f: g, look: looks[0]}, best) && (stands(little) || tr.hidden(f, k, now)) {
 					return f
 				}
 			}

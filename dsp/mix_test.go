@@ -426,7 +426,11 @@ func newPhone(seed uint64) mix {
 	}
 	for k := 2.0; k <= 4; k++ {
 		if r.one(2) {
-			s.Lines = append(s.Lines, sensor.Line{Order: k, Ratio: r.vector(r.log(0.05, 1))})
+			ratio := r.log(0.05, 1)
+			if k > 2 && r.one(4) { // a cutter
+				ratio = r.log(1, 30)
+			}
+			s.Lines = append(s.Lines, sensor.Line{Order: k, Ratio: r.vector(ratio)})
 		}
 	}
 	m.scale(r.log(0.5, 20)/1000*2*math.Pi*f*math.Sqrt2, f)
