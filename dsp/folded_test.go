@@ -69,3 +69,26 @@ func TestGreatMultipleFolded(t *testing.T) {
 		}
 	}
 }
+
+// TestMultipleBesideLine: nor is it where it shows so close to the spindle's own line that it covers that, also by the dial,
+// which may be off, and where times are rounded.
+func TestMultipleBesideLine(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct{ rate, speed, times, dial, tick float64 }{
+		{125, 31.42, 10, 0, 0}, {125, 31.42, 30, 32, 0}, {26, 6.33, 6, 6.58, 0.01}, {26, 6.33, 6, 6.58, 0}, {53.26, 26.99, 14, 27.8, 0},
+	} {
+		r := rand.New(rand.NewPCG(uint64(c.rate), 8))
+		tr := &dsp.Tracker{Hint: c.dial}
+		for i := range int(12 * c.rate) {
+			u := float64(i) / c.rate
+			turn := 2 * math.Pi * c.speed * u
+			x := []float64{math.Cos(turn) + c.times*math.Cos(3*turn+2) + 0.02*r.NormFloat64(), 0.8*math.Sin(turn) + 0.02*r.NormFloat64()}
+			if c.tick > 0 {
+				u = c.tick * math.Round(u/c.tick)
+			}
+			for _, v := range tr.Add([]float64{u}, [][]float64{x[:1], x[1:]}) {
+				assert.False(t, v.OK && math.Abs(v.Freq/c.speed-1) > 0.02, "%+v: %g Hz, %g m/s² at %g s", c, v.Freq, v.Amp, v.Time)
+			}
+		}
+	}
+}

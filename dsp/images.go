@@ -168,10 +168,12 @@ func (tr *Tracker) mistaken(best hypothesis, looks []*look, now float64) float64
 	}
 	low, high := tr.bounds()
 	shows := tr.fold(best.f)
+	exact := best
+	exact.look = looks[0] // a short one does not part a line from the one beside it
 	for k := 2.0; k <= maxMultiple; k++ {
 		for m := 1.0; m*rate-shows <= k*high; m++ {
 			for _, f := range [2]float64{(m*rate - shows) / k, (m*rate + shows) / k} {
-				if f < low || f > high || math.Abs(f-best.f) < looks[0].df {
+				if f < low || f > high || math.Abs(f-best.f) < 0.3*looks[0].df {
 					continue
 				}
 				g := tr.fold(f)
@@ -186,7 +188,7 @@ func (tr *Tracker) mistaken(best hypothesis, looks []*look, now float64) float64
 				// Where it would be a multiple of best as well, it is one if it is a small one.
 				// Chosen: a cutter's line may be a hundred times the spindle's, and lie between bins.
 				const little, small = 5e-5, 0.1 // of the power of what shows
-				if g < max(tr.low(), 2*looks[0].df) || stands(small) || !tr.belongs(peak{f: g, look: looks[0]}, best) && (stands(little) || tr.hidden(f, k, now)) {
+				if g < max(tr.low(), 2*looks[0].df) || stands(small) || !tr.belongs(peak{f: g, look: looks[0]}, exact) && (stands(little) || tr.hidden(f, k, now)) {
 					return f
 				}
 			}
