@@ -93,8 +93,7 @@ something changed. Every session is kept: see vibe log.`,
 			if speaker != nil {
 				notes = append(notes, "two low tones were sounded by "+speaker.player[0]+": if you heard none, see that a speaker is there and on")
 			}
-			say(cmd.ErrOrStderr(), notes)
-			failed := w.run(cmd, speed, asJSON)
+			failed := w.run(cmd, speed, notes, asJSON)
 			if failed == nil {
 				failed = w.teach(who)
 			}
@@ -222,7 +221,7 @@ func (w *watching) teach(who string) error {
 
 // run watches until the source ends, the turner quits or the command is interrupted, and
 // says goodbye. Only a source or an output that fails is an error.
-func (w *watching) run(cmd *cobra.Command, shows assess.RPM, asJSON bool) error {
+func (w *watching) run(cmd *cobra.Command, shows assess.RPM, notes []string, asJSON bool) error {
 	out, msg := cmd.OutOrStdout(), cmd.ErrOrStderr()
 	defer context.AfterFunc(cmd.Context(), func() { w.in.src.Close() })()
 	adviser := w.in.adviser()
@@ -236,6 +235,7 @@ func (w *watching) run(cmd *cobra.Command, shows assess.RPM, asJSON bool) error 
 		w.panel.Handle("/", view.page())
 		defer w.panel.Close()
 	}
+	say(msg, notes) // with the page's address: from here on somebody answers there
 	if w.unkept != "" {
 		w.session.Unkept(w.unkept)
 	}
