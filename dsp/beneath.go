@@ -22,9 +22,7 @@ func (tr *Tracker) beneath(c hypothesis, now float64) bool {
 		return false
 	}
 	low, high := tr.bounds()
-	known := len(p.foreign)
-	p.foreign = slices.DeleteFunc(p.foreign, func(g float64) bool { return g >= low && g <= high })
-	if len(p.foreign) < known && !p.run(true) {
+	if !p.spare(func(g float64) bool { return g >= low && g <= high }) {
 		return false
 	}
 	rest := tr.uncovered(p, high)
@@ -36,6 +34,14 @@ func (tr *Tracker) beneath(c hypothesis, now float64) bool {
 		}
 	}
 	return false
+}
+
+// spare takes the foreign lines that are named out of the fit again, and fits anew if there were any. It reports whether
+// there is a fit.
+func (s *fit) spare(named func(f float64) bool) bool {
+	known := len(s.foreign)
+	s.foreign = slices.DeleteFunc(s.foreign, named)
+	return len(s.foreign) == known || s.run(true)
 }
 
 // uncovered is the spectrum of what fit p leaves, for lines up to high Hz.
@@ -52,23 +58,4 @@ func (tr *Tracker) uncovered(p *fit, high float64) *look {
 func (l *look) paired(f, own float64) bool {
 	const pair = 3.0 // times the power of the other, from which on it is none. Chosen
 	return l.strength(f) < pair*l.strength(max(0, 2*own-f))
-}
-
-// hidden reports whether a line at f Hz comes to light when what shows is taken out as its multiple k, which covers it:
-// by its foot, or by what a line of the wrong image leaves all over at uneven times.
-func (tr *Tracker) hidden(f, k, now float64) bool {
-	p, l, g := &tr.probe, tr.shown[0], tr.fold(f)
-	if math.Abs(g-tr.fold(k*f)) < l.df {
-		return false
-	}
-	if !tr.fitLine(p, l, k*f, 0, now, l.seconds, 1, 1) {
-		return true
-	}
-	known := len(p.foreign)
-	p.foreign = slices.DeleteFunc(p.foreign, func(h float64) bool { return math.Abs(tr.fold(h)-g) < 2*l.df })
-	if len(p.foreign) < known && !p.run(true) {
-		return true
-	}
-	rest := tr.uncovered(p, 0.45/tr.dt)
-	return rest.at(g, 1) > thresholds[tr.axes] && !rest.paired(g, tr.fold(k*f))
 }

@@ -79,13 +79,3 @@ func (tr *Tracker) spilling(l *look, t []float64) bool {
 	}
 	return strongest > 0
 }
-
-// onGrid reports whether the times t stand every dt s, within a thousandth.
-func onGrid(t []float64, dt float64) bool {
-	for i, u := range t {
-		if math.Abs(u-t[0]-float64(i)*dt) > 1e-3*dt {
-			return false
-		}
-	}
-	return true
-}

@@ -123,22 +123,6 @@ func tick(t []float64) float64 {
 
 func sumSquares(v []float64) float64 { return floats.Dot(v, v) }
 
-// A sensor slower than unfiltered Hz shows what turns faster than half its rate, lower down:
-// the multiples of the line too. Chosen: faster ones have a filter against that.
-const unfiltered = 150.0
-
-// beside returns how far from the line at f, in Hz, the nearest of its multiples shows that is
-// folded.
-func (tr *Tracker) beside(f float64) float64 {
-	nearest := math.Inf(1)
-	for k := 2.0; k <= maxMultiple && 1/tr.dt < unfiltered; k++ {
-		if k*f > 0.5/tr.dt {
-			nearest = min(nearest, math.Abs(tr.fold(k*f)-tr.fold(f)))
-		}
-	}
-	return nearest
-}
-
 // parted reports whether the times t are so uneven that a line at f, above half the rate of a slow sensor, is told from
 // its image, if with a larger error.
 func (tr *Tracker) parted(t []float64, f float64) bool {
@@ -152,47 +136,4 @@ func (tr *Tracker) parted(t []float64, f float64) bool {
 	}
 	spread, mean := unevenness(t, tr.dt, m)
 	return spread > 1.5*tick(t)/math.Sqrt(12) && float64(len(t))*(1-mean*mean) > least
-}
-
-// apart is the number of widths 1/seconds at which the line and a folded multiple are told apart.
-// Chosen.
-const apart = 2.0
-
-// mistaken returns a frequency in the range that is searched, a folded multiple of which is what
-// shows at best, and which itself shows too or cannot show, being folded to nothing; 0 if there is
-// none.
-func (tr *Tracker) mistaken(best hypothesis, looks []*look, now float64) float64 {
-	rate := 1 / tr.dt
-	if rate >= unfiltered {
-		return 0
-	}
-	low, high := tr.bounds()
-	shows := tr.fold(best.f)
-	exact := best
-	exact.look = looks[0] // a short one does not part a line from the one beside it
-	for k := 2.0; k <= maxMultiple; k++ {
-		for m := 1.0; m*rate-shows <= k*high; m++ {
-			for _, f := range [2]float64{(m*rate - shows) / k, (m*rate + shows) / k} {
-				if f < low || f > high || math.Abs(f-best.f) < 0.3*looks[0].df {
-					continue
-				}
-				g := tr.fold(f)
-				if k <= 3 && math.Abs(g-shows) < 2*looks[0].df { // the two would blur each other
-					return f
-				}
-				stands := func(least float64) bool {
-					return slices.ContainsFunc(looks, func(l *look) bool {
-						return math.Abs(g-shows) > 1.5*l.df && l.tooth(g, 0.6*l.df) > thresholds[l.axes] && l.strength(g) > least*l.strength(shows)
-					})
-				}
-				// Where it would be a multiple of best as well, it is one if it is a small one.
-				// Chosen: a cutter's line may be a hundred times the spindle's, and lie between bins.
-				const little, small = 5e-5, 0.1 // of the power of what shows
-				if g < max(tr.low(), 2*looks[0].df) || stands(small) || !tr.belongs(peak{f: g, look: looks[0]}, exact) && (stands(little) || tr.hidden(f, k, now)) {
-					return f
-				}
-			}
-		}
-	}
-	return 0
 }

@@ -14,10 +14,6 @@ const (
 	restart = 0.5
 	// reach: a line is looked for within so much of the dial's word, or of a pulley's. Common practice, no source.
 	reach = 0.08
-	// shortestInterval of samples, s: times closer than that are no times. Chosen.
-	shortestInterval = 1e-6
-	// fewestRows tell the usual interval of the samples. Chosen.
-	fewestRows = 16
 )
 
 // state is what a Tracker keeps between calls.
@@ -217,90 +213,6 @@ func (tr *Tracker) forget() {
 		tr.suspects[m] = suspicion{at: never}
 	}
 	tr.other, tr.dispute, tr.partAt = sighting{at: never}, dispute{at: never}, never
-}
-
-// learn finds the usual interval and whether values are held, and sets up the pyramid for
-// them. It reports whether enough is known.
-func (tr *Tracker) learn() bool {
-	base := &tr.levels[0]
-	if len(base.t) < fewestRows {
-		return false
-	}
-	if !tr.hold {
-		if held(tr.columns(base, max(0, len(base.t)-400), len(base.t)), &tr.sort) {
-			tr.hold, tr.dt = true, 0
-			base.dropRepeats(tr.axes)
-		}
-	}
-	recent := base.t[max(0, len(base.t)-201):]
-	if len(recent) < fewestRows/2 {
-		return false
-	}
-	dt := tr.interval(recent)
-	if !(dt > shortestInterval) {
-		return false
-	}
-	if tr.dt == 0 || math.Abs(dt/tr.dt-1) > 0.1 {
-		tr.dt = dt
-		tr.rebuild()
-	}
-	tr.dt += (dt - tr.dt) / 8 // the mean of the last seconds
-	return true
-}
-
-// interval returns the usual interval of the times t, s: their span over the number of
-// intervals in it. A first guess is the mean of those that differ from their median by less than half, or what was
-// known. The times of held values are those of the delivery; there the plain mean tells.
-func (tr *Tracker) interval(t []float64) float64 {
-	span, n := t[len(t)-1]-t[0], float64(len(t)-1)
-	if tr.hold {
-		return span / n
-	}
-	d := tr.sort[:0]
-	for i := 1; i < len(t); i++ {
-		d = append(d, t[i]-t[i-1])
-	}
-	tr.sort = d
-	usual := median(d)
-	sum, n := 0.0, 0.0
-	for _, v := range d {
-		if math.Abs(v-usual) < usual/2 {
-			sum, n = sum+v, n+1
-		}
-	}
-	dt := sum / max(n, 1)
-	if math.Abs(dt-tr.dt) < 0.1*tr.dt {
-		dt = tr.dt
-	}
-	for range 3 { // a guess that is a little off counts the right number
-		if !(dt > shortestInterval) {
-			return 0
-		}
-		dt = span / intervals(t, dt)
-	}
-	return dt
-}
-
-// intervals returns how many intervals of about dt s lie between the first and the last of the times t, those of missing
-// samples too. A sample may lie up to half an interval beside an even grid, so no two of them tell whether one
-// is missing between: the grid is followed along, each sample pulling it a little.
-func intervals(t []float64, dt float64) float64 {
-	const pull = 0.25 // Chosen: a phase is known after a dozen samples, a clock may be 2 % off
-	at := t[0]
-	follow := func(u float64) float64 {
-		k := math.Round((u - at) / dt)
-		at += k * dt
-		at += pull * (u - at)
-		return k
-	}
-	for i := min(16, len(t)-1); i >= 0; i-- { // where the grid begins
-		follow(t[i])
-	}
-	n := 0.0
-	for _, u := range t[1:] {
-		n += follow(u)
-	}
-	return max(n, float64(len(t)-1))
 }
 
 // rebuild makes the pyramid over the lowest level anew.

@@ -3,7 +3,6 @@ package dsp
 import (
 	"math"
 	"math/cmplx"
-	"slices"
 )
 
 // Chosen; distances in widths 1/span.
@@ -50,9 +49,7 @@ func (tr *Tracker) twin(c hypothesis, now float64) bool {
 	if !tr.fitLine(p, l, s.f, 0, now, l.seconds, c.anchor, max(c.anchor, maxMultiple)) {
 		return false
 	}
-	alone := len(p.foreign)
-	p.foreign = slices.DeleteFunc(p.foreign, func(g float64) bool { return math.Abs(g-p.f)*p.span < twinNear })
-	if len(p.foreign) < alone && !p.run(true) || len(p.foreign) == maxForeign || !p.splits() {
+	if !p.spare(func(g float64) bool { return math.Abs(g-p.f)*p.span < twinNear }) || len(p.foreign) == maxForeign || !p.splits() {
 		return false
 	}
 	g := p.foreign[len(p.foreign)-1]

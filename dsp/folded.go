@@ -1,0 +1,100 @@
+package dsp
+
+import (
+	"math"
+	"math/cmplx"
+	"slices"
+)
+
+// A sensor slower than unfiltered Hz shows what turns faster than half its rate, lower down:
+// the multiples of the line too. Chosen: faster ones have a filter against that.
+const unfiltered = 150.0
+
+// beside returns how far from the line at f, in Hz, the nearest of its multiples shows that is
+// folded.
+func (tr *Tracker) beside(f float64) float64 {
+	nearest := math.Inf(1)
+	for k := 2.0; k <= maxMultiple && 1/tr.dt < unfiltered; k++ {
+		if k*f > 0.5/tr.dt {
+			nearest = min(nearest, math.Abs(tr.fold(k*f)-tr.fold(f)))
+		}
+	}
+	return nearest
+}
+
+// apart is the number of widths 1/seconds at which the line and a folded multiple are told apart.
+// Chosen.
+const apart = 2.0
+
+// mistaken returns a frequency in the range that is searched, a folded multiple of which is what
+// shows at best, and which itself shows too or cannot show, being folded to nothing; 0 if there is
+// none.
+func (tr *Tracker) mistaken(best hypothesis, looks []*look, now float64) float64 {
+	rate := 1 / tr.dt
+	if rate >= unfiltered {
+		return 0
+	}
+	low, high := tr.bounds()
+	shows := tr.fold(best.f)
+	exact := best
+	exact.look = looks[0] // a short one does not part a line from the one beside it
+	for k := 2.0; k <= maxMultiple; k++ {
+		for m := 1.0; m*rate-shows <= k*high; m++ {
+			for _, f := range [2]float64{(m*rate - shows) / k, (m*rate + shows) / k} {
+				if f < low || f > high || math.Abs(f-best.f) < 0.3*looks[0].df {
+					continue
+				}
+				g := tr.fold(f)
+				if k <= 3 && math.Abs(g-shows) < 2*looks[0].df { // the two would blur each other
+					return f
+				}
+				stands := func(least float64) bool {
+					return slices.ContainsFunc(looks, func(l *look) bool {
+						return math.Abs(g-shows) > 1.5*l.df && l.tooth(g, 0.6*l.df) > thresholds[l.axes] && l.strength(g) > least*l.strength(shows)
+					})
+				}
+				// Where it would be a multiple of best as well, it is one if it is a small one.
+				// Chosen: a cutter's line may be a hundred times the spindle's, and lie between bins.
+				const little, small = 5e-5, 0.1 // of the power of what shows
+				if g < max(tr.low(), 2*looks[0].df) || stands(small) || !tr.belongs(peak{f: g, look: looks[0]}, exact) && (stands(little) || tr.hidden(best, f, k, now)) {
+					return f
+				}
+			}
+		}
+	}
+	return 0
+}
+
+// hidden reports whether what shows as h may be the multiple k, folded, of a line at f Hz: uneven times say so, or that
+// line comes to light when what shows is taken out, or, where the dial means either, it could not if it were least times
+// smaller. Uneven times may also say that it is not.
+func (tr *Tracker) hidden(h hypothesis, f, k, now float64) bool {
+	const least = 5.0 // the size of a cutter's line, times that of the spindle's. Chosen: more costs a slow sensor many readings
+	p, l, g := &tr.probe, tr.shown[0], tr.fold(f)
+	if math.Abs(g-tr.fold(h.f)) < l.df {
+		return false
+	}
+	_, high := tr.bounds()
+	h.look = l
+	m := max(1, math.Round(math.Abs(k*f-h.f)*tr.dt)) // rates that lie between the two
+	switch better, expected := tr.compare(h, h.f, 0, k*f, 0, m, now, l.seconds); {
+	case expected > toldApart && better < -toldApart:
+		return false
+	case expected > toldApart && better > toldApart && k*f > high: // else it may be the spindle's line itself
+		return true
+	}
+	near := func(h float64) bool { return math.Abs(tr.fold(h)-g) < 2*l.df }
+	if !tr.fitLine(p, l, k*f, 0, now, l.seconds, 1, 1) || !p.spare(near) {
+		return true
+	}
+	rest := tr.uncovered(p, 0.45/tr.dt)
+	if rest.at(g, 1) > thresholds[tr.axes] {
+		return !rest.paired(g, tr.fold(k*f))
+	}
+	would, at := 0.0, min(int(math.Round(g/rest.df)), len(rest.z)-1) // whitened power of a line that small
+	for a := range tr.axes {
+		amp := cmplx.Abs(p.phasor[1][a]) / least
+		would += amp * amp / 2 / (1.5 * rest.df) / max(rest.noise[a][at], 1e-300)
+	}
+	return tr.Hint > 0 && would < 2*thresholds[tr.axes]
+}
