@@ -49,10 +49,10 @@ func (tr *Tracker) spilling(l *look, t []float64) bool {
 		little = 0.2   // of the noise there is without it. Chosen
 		least  = 0.002 // of the line's amplitude, in a bin: what is smaller is no rival of anything. Chosen
 	)
-	dt := l.seconds / intervals(t, 1/l.rate)
-	if onGrid(t, dt) {
+	if onGrid(t, l.seconds/float64(len(t)-1)) {
 		return false
 	}
+	dt := l.seconds / intervals(t, 1/l.rate)
 	spread, _ := unevenness(t, dt, 1)
 	missing := 1 - float64(len(t)-1)*dt/l.seconds
 	s, strongest := &tr.probe, 0.0

@@ -80,7 +80,10 @@ func intervals(t []float64, dt float64) float64 {
 	const pull = 0.25 // Chosen: a phase is known after a dozen samples, a clock may be 2 % off
 	at := t[0]
 	follow := func(u float64) float64 {
-		k := math.Round((u - at) / dt)
+		k := 1.0
+		if next := u - at - dt; next < -dt/2 || next > dt/2 {
+			k = math.Round((u - at) / dt)
+		}
 		at += k * dt
 		at += pull * (u - at)
 		return k
