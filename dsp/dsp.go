@@ -102,25 +102,16 @@ type Tracker struct {
 // m/s², all of one length, and returns the revolutions that are complete with them,
 // four a second of data, oldest first, good until the next call. The slices are not kept. Samples that are not
 // finite, are 1e9 or more, or whose time does not come after the last one's, are passed over: give times since the start.
+// ahead is what a Scout of this Tracker has made of the same samples, if there is one.
 // It panics if a field is not finite, if the lengths differ, if there are no or more than three columns, or if their
 // number changes.
-func (tr *Tracker) Add(t []float64, axes [][]float64) []Revolution {
+func (tr *Tracker) Add(t []float64, axes [][]float64, ahead ...Glance) []Revolution {
 	tr.check(t, axes)
+	tr.ahead = append(tr.ahead[:0], ahead...)
 	out := tr.out[:0]
-	for i, u := range t {
-		var x [3]float64
-		fine := !math.IsNaN(u) && math.Abs(u) < absurd
-		for a := range axes {
-			x[a] = axes[a][i]
-			fine = fine && math.Abs(x[a]) < absurd
-		}
-		if !fine {
-			continue
-		}
-		if tr.row(u, &x) {
-			if rev, ok := tr.reading(u); ok {
-				out = append(out, rev)
-			}
+	for u := range tr.due(t, axes) {
+		if rev, ok := tr.reading(u); ok {
+			out = append(out, rev)
 		}
 	}
 	tr.out = out
@@ -142,17 +133,9 @@ func (tr *Tracker) check(t []float64, axes [][]float64) {
 			panic(fmt.Sprintf("dsp: Add with a step of %g", v))
 		}
 	}
-	if len(axes) < 1 || len(axes) > 3 || tr.axes != 0 && tr.axes != len(axes) {
-		panic(fmt.Sprintf("dsp: Add with %d axes", len(axes)))
-	}
-	for _, x := range axes {
-		if len(x) != len(t) {
-			panic(fmt.Sprintf("dsp: Add with %d times and a column of %d", len(t), len(x)))
-		}
-	}
-	tr.axes = len(axes)
-	if tr.levels == nil {
-		tr.levels = make([]level, 1)
+	tr.ear.check(t, axes)
+	if !tr.begun {
+		tr.topped = math.Inf(-1)
 	}
 }
 
@@ -167,6 +150,7 @@ func (tr *Tracker) Flush() []Revolution {
 	tr.made = true
 	if tr.learn() {
 		tr.climb(now)
+		tr.forget()
 		return []Revolution{tr.revolution(now)}
 	}
 	span := now - base.t[0]

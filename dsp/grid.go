@@ -11,48 +11,19 @@ const (
 	fewestRows = 16
 )
 
-// learn finds the usual interval and whether values are held, and sets up the pyramid for
-// them. It reports whether enough is known.
-func (tr *Tracker) learn() bool {
-	base := &tr.levels[0]
-	if len(base.t) < fewestRows {
-		return false
-	}
-	if !tr.hold {
-		if held(tr.columns(base, max(0, len(base.t)-400), len(base.t)), &tr.sort) {
-			tr.hold, tr.dt = true, 0
-			base.dropRepeats(tr.axes)
-		}
-	}
-	recent := base.t[max(0, len(base.t)-201):]
-	if len(recent) < fewestRows/2 {
-		return false
-	}
-	dt := tr.interval(recent)
-	if !(dt > shortestInterval) {
-		return false
-	}
-	if tr.dt == 0 || math.Abs(dt/tr.dt-1) > 0.1 {
-		tr.dt = dt
-		tr.rebuild()
-	}
-	tr.dt += (dt - tr.dt) / 8 // the mean of the last seconds
-	return true
-}
-
 // interval returns the usual interval of the times t, s: their span over the number of
 // intervals in it. A first guess is the mean of those that differ from their median by less than half, or what was
 // known. The times of held values are those of the delivery; there the plain mean tells.
-func (tr *Tracker) interval(t []float64) float64 {
+func (e *ear) interval(t []float64) float64 {
 	span, n := t[len(t)-1]-t[0], float64(len(t)-1)
-	if tr.hold {
+	if e.hold {
 		return span / n
 	}
-	d := tr.sort[:0]
+	d := e.sort[:0]
 	for i := 1; i < len(t); i++ {
 		d = append(d, t[i]-t[i-1])
 	}
-	tr.sort = d
+	e.sort = d
 	usual := median(d)
 	sum, n := 0.0, 0.0
 	for _, v := range d {
@@ -61,8 +32,8 @@ func (tr *Tracker) interval(t []float64) float64 {
 		}
 	}
 	dt := sum / max(n, 1)
-	if math.Abs(dt-tr.dt) < 0.1*tr.dt {
-		dt = tr.dt
+	if math.Abs(dt-e.dt) < 0.1*e.dt {
+		dt = e.dt
 	}
 	for range 3 { // a guess that is a little off counts the right number
 		if !(dt > shortestInterval) {

@@ -18,7 +18,7 @@ package main
 // as the range of the sensor, comes with the first block.
 //
 // Live, all of it is one goroutine, each block kept before it is analysed. A file is read in
-// three, each ahead of the next, which changes nothing but the time that it takes.
+// four, each ahead of the next, which changes nothing but the time that it takes.
 
 import (
 	"errors"
@@ -32,10 +32,11 @@ import (
 	"vibe/sensor"
 )
 
-// step is one of a way through the first half: a block, before it is analysed, or the
+// step is one of a way through the first half: a block, before it is analysed, with what a scout saw in it, or the
 // revolutions that came of it. The error is the last, that of the source.
 type step struct {
 	sensor.Block
+	glances     []dsp.Glance
 	revolutions []dsp.Revolution
 	err         error
 }
@@ -46,6 +47,20 @@ func blocks(src sensor.Source) iter.Seq[step] {
 		for {
 			b, err := src.Next()
 			if !yield(step{Block: b, err: err}) || err != nil {
+				return
+			}
+		}
+	}
+}
+
+// scouted adds to each block what the scout sees in it.
+func scouted(blocks iter.Seq[step], scout *dsp.Scout) iter.Seq[step] {
+	return func(yield func(step) bool) {
+		for s := range blocks {
+			if len(s.T) > 0 {
+				s.glances = scout.Add(s.T, s.Axes)
+			}
+			if !yield(s) {
 				return
 			}
 		}
@@ -65,7 +80,7 @@ func track(blocks iter.Seq[step], tracker *dsp.Tracker) iter.Seq[step] {
 			if tracker.Range == 0 {
 				tracker.Range = s.Range
 			}
-			if !yield(s) || len(s.T) > 0 && !made(tracker.Add(s.T, s.Axes)) {
+			if !yield(s) || len(s.T) > 0 && !made(tracker.Add(s.T, s.Axes, s.glances...)) {
 				return
 			}
 		}
@@ -108,7 +123,8 @@ func loop(src sensor.Source, tracker *dsp.Tracker, adviser *assess.Adviser,
 // hurry is loop for a source that does not wait, and callbacks that leave the tracker alone.
 func hurry(src sensor.Source, tracker *dsp.Tracker, adviser *assess.Adviser,
 	block func(sensor.Block), see func(assess.Reading, assess.Advice)) error {
-	return advise(ahead(track(ahead(blocks(src)), tracker)), adviser, block, see)
+	steps := ahead(scouted(ahead(blocks(src)), tracker.Scout()))
+	return advise(ahead(track(steps, tracker)), adviser, block, see)
 }
 
 // advise is the second half of the way.

@@ -1,0 +1,214 @@
+package dsp
+
+import (
+	"fmt"
+	"iter"
+	"math"
+)
+
+const (
+	every    = 0.25 // s between revolutions
+	turns    = 8.0  // turns in a window, where that gives
+	shortest = 0.7  // s
+	longest  = 4.0  // s
+	// restart: after a hole of so many s what came before says nothing of what comes.
+	// Chosen: a lathe's dial can change the speed by a tenth in that time.
+	restart = 0.5
+)
+
+// ear keeps the last seconds of samples, and says when a reading is due and on what it may be made.
+type ear struct {
+	axes   int
+	dt     float64 // s, usual interval of fresh samples; 0 until known
+	levels []level
+	hold   bool       // values repeat because a slow sensor is read too often
+	last   [3]float64 // last row, to see repeats
+	begun  bool
+	made   bool    // a reading was due on samples enough
+	anew   bool    // what came before is forgotten, and is not to be followed
+	next   float64 // s, time of the next reading
+	gapAt  float64 // s, end of the last hole; -Inf none
+	heard  float64 // s, time of the last row, fresh or not
+
+	lengths []float64 // s, of the looks
+	cols    [3][]float64
+	sort    []float64
+}
+
+// check panics where samples t, axes are none that could follow those before.
+func (e *ear) check(t []float64, axes [][]float64) {
+	if len(axes) < 1 || len(axes) > 3 || e.axes != 0 && e.axes != len(axes) {
+		panic(fmt.Sprintf("dsp: Add with %d axes", len(axes)))
+	}
+	for _, x := range axes {
+		if len(x) != len(t) {
+			panic(fmt.Sprintf("dsp: Add with %d times and a column of %d", len(t), len(x)))
+		}
+	}
+	e.axes = len(axes)
+	if e.levels == nil {
+		e.levels = make([]level, 1)
+	}
+}
+
+// due takes samples, passes over those that are absurd, and yields the times of those with which a reading is due.
+func (e *ear) due(t []float64, axes [][]float64) iter.Seq[float64] {
+	return func(yield func(float64) bool) {
+		for i, u := range t {
+			var x [3]float64
+			fine := !math.IsNaN(u) && math.Abs(u) < absurd
+			for a := range axes {
+				x[a] = axes[a][i]
+				fine = fine && math.Abs(x[a]) < absurd
+			}
+			if fine && e.row(u, &x) && !yield(u) {
+				return
+			}
+		}
+	}
+}
+
+// row takes one sample of all axes at time u and reports whether a reading is due with it.
+func (e *ear) row(u float64, x *[3]float64) (due bool) {
+	base := &e.levels[0]
+	if n := len(base.t); n > 0 && !(u > base.t[n-1]) {
+		return false
+	}
+	if !e.begun {
+		e.begun, e.anew, e.next, e.gapAt = true, true, u+shortest, math.Inf(-1)
+	}
+	e.push(u, x)
+	return u >= e.next
+}
+
+// ready makes what is there ready for the reading that is due at time u, and returns Gap or Stuck where there is too little to
+// make one on; some reports whether it is to be said.
+func (e *ear) ready(u float64) (why Fault, some bool) {
+	e.next += every * math.Ceil((u-e.next+1e-9)/every)
+	switch {
+	case e.frozen(u):
+		return Stuck, true
+	case u < e.gapAt+shortest:
+		return Gap, true
+	case !e.learn():
+		return Gap, e.made
+	}
+	e.climb(u)
+	e.made = true
+	return "", true
+}
+
+// push takes one row into the lowest level of the pyramid.
+func (e *ear) push(t float64, x *[3]float64) {
+	base := &e.levels[0]
+	if n := len(base.t); n > 0 && t-e.heard > restart {
+		e.reset(t)
+	}
+	e.heard = t
+	if e.hold && len(base.t) > 0 && *x == e.last {
+		return
+	}
+	if n := len(base.t); n > 0 && t-base.t[n-1] > restart { // it was frozen
+		e.reset(t)
+	}
+	e.last = *x
+	base.add(t, *x, e.axes)
+}
+
+// frozen reports whether a slow sensor that is read too often has given no new value for longer than it takes.
+func (e *ear) frozen(now float64) bool {
+	t := e.levels[0].t
+	return e.hold && len(t) > 0 && now-t[len(t)-1] > max(stuckSeconds, stuckSamples*e.dt)
+}
+
+// reset forgets all samples: what comes after a hole stands alone.
+func (e *ear) reset(t float64) {
+	for i := range e.levels {
+		e.levels[i].empty()
+	}
+	e.gapAt, e.anew = t, true
+	e.next = max(e.next, t+every)
+}
+
+// learn finds the usual interval and whether values are held, and sets up the pyramid for
+// them. It reports whether enough is known.
+func (e *ear) learn() bool {
+	base := &e.levels[0]
+	if len(base.t) < fewestRows {
+		return false
+	}
+	if !e.hold {
+		if held(e.columns(base, max(0, len(base.t)-400), len(base.t)), &e.sort) {
+			e.hold, e.dt = true, 0
+			base.dropRepeats(e.axes)
+		}
+	}
+	recent := base.t[max(0, len(base.t)-201):]
+	if len(recent) < fewestRows/2 {
+		return false
+	}
+	dt := e.interval(recent)
+	if !(dt > shortestInterval) {
+		return false
+	}
+	if e.dt == 0 || math.Abs(dt/e.dt-1) > 0.1 {
+		e.dt = dt
+		e.rebuild()
+	}
+	e.dt += (dt - e.dt) / 8 // the mean of the last seconds
+	return true
+}
+
+// rebuild makes the pyramid over the lowest level anew.
+func (e *ear) rebuild() {
+	base := e.levels[0]
+	base.next = 0
+	e.levels = append(e.levels[:0], base)
+	for rate := 1 / e.dt / 2; rate >= lowestRate; rate /= 2 {
+		e.levels = append(e.levels, level{})
+	}
+}
+
+// climb fills the upper levels with what has come and forgets what is old.
+func (e *ear) climb(now float64) {
+	dt := e.dt
+	for i := range e.levels {
+		if i+1 < len(e.levels) {
+			e.levels[i].halve(&e.levels[i+1], e.axes, dt)
+		}
+		e.levels[i].forget(now - keepSeconds)
+		dt *= 2
+	}
+}
+
+// columns returns the axes of samples from to to of l, good until the next call.
+func (e *ear) columns(l *level, from, to int) [][]float64 {
+	for a := range e.axes {
+		e.cols[a] = l.x[a][from:to]
+	}
+	return e.cols[:e.axes]
+}
+
+// window returns the samples of the last seconds before now on the slowest level that is
+// at least rate Hz fast and complete, and that level's rate.
+func (e *ear) window(now, seconds, rate float64) (t []float64, x [][]float64, fs float64) {
+	begin := max(now-seconds, e.levels[0].t[0])
+	for i := len(e.levels) - 1; i >= 0; i-- {
+		l := &e.levels[i]
+		fs = 1 / (e.dt * float64(int(1)<<i))
+		if i > 0 && fs < rate {
+			continue
+		}
+		from, to := firstAfter(l.t, now-seconds), firstAfter(l.t, now)
+		if i > 0 && float64(to-from) < 0.98*(now-begin)*fs-float64(len(halfband)) {
+			continue
+		}
+		return l.t[from:to], e.columns(l, from, to), fs
+	}
+	return nil, nil, 0
+}
+
+// have returns how many seconds of samples before now there are, at most the longest window.
+func (e *ear) have(now float64) float64 {
+	return min(now-e.levels[0].t[0]+e.dt, longest)
+}

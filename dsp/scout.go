@@ -1,0 +1,79 @@
+package dsp
+
+import "math"
+
+// Scout makes a part of what a Tracker needs ahead of it, so that two goroutines can share its work: the spectra of the last
+// second before each reading, in which nothing matters that was followed. It takes the same samples as its Tracker, before it.
+type Scout struct {
+	high float64 // Hz, end of the search
+	ear
+	spectrum spectrum
+}
+
+// Glance is what a Scout has seen before one reading.
+type Glance struct{ look look }
+
+// Scout returns one for tr, whose fields stay as they are from now on.
+func (tr *Tracker) Scout() *Scout {
+	_, high := tr.bounds()
+	return &Scout{high: high}
+}
+
+// Add takes the next samples as Tracker.Add does, and returns what to give to that with them.
+func (s *Scout) Add(t []float64, axes [][]float64) []Glance {
+	s.check(t, axes)
+	var out []Glance
+	for u := range s.due(t, axes) {
+		if why, _ := s.ready(u); why != "" {
+			continue
+		}
+		var g Glance
+		lengths := s.windows(s.have(u))
+		if s.sketch(&s.spectrum, &g.look, u, lengths[len(lengths)-1], s.high, true) {
+			out = append(out, g)
+		}
+	}
+	return out
+}
+
+// windows returns how many seconds long the looks are when there are so many s of samples, longest first.
+func (e *ear) windows(have float64) []float64 {
+	e.lengths = append(e.lengths[:0], have)
+	for i, seconds := range [2]float64{2, 1} {
+		if have < 2*seconds/1.4 {
+			seconds = have / float64(int(2)<<i)
+		}
+		if seconds < 0.5 {
+			break
+		}
+		e.lengths = append(e.lengths, seconds)
+	}
+	return e.lengths
+}
+
+// sight returns the samples t, x of the last seconds before now, on a level of rate Hz that serves lines up to high Hz and some
+// multiples, or (wide) broadband as well, and how far in s their times may stray from an even grid.
+func (e *ear) sight(now, seconds, high float64, wide bool) (t []float64, x [][]float64, rate, stray float64) {
+	rate, stray = max(2*high/passband, 150), 0.3/(2*math.Pi*high)
+	if wide {
+		rate, stray = max(rate, broad/passband), min(stray, 0.2/(2*math.Pi*broad))
+	}
+	if high > 0.45/e.dt {
+		stray = -1 // show what lies above half the rate
+	}
+	t, x, rate = e.window(now, seconds, rate)
+	return t, x, rate, stray
+}
+
+// sketch makes of l, with s, the spectrum of what sight returns. It reports whether there are samples enough.
+func (e *ear) sketch(s *spectrum, l *look, now, seconds, high float64, wide bool) bool {
+	t, x, rate, stray := e.sight(now, seconds, high, wide)
+	if len(t) < 24 {
+		return false
+	}
+	l.axes, l.rate, l.cleaned = e.axes, rate, false
+	l.df = s.density(t, x, rate, stray, &l.power)
+	l.end, l.seconds = now, t[len(t)-1]-t[0]
+	s.whiten(l, 10/l.seconds, max(4*high, 150))
+	return true
+}
