@@ -265,12 +265,12 @@ func (s *spectrum) whiten(l *look, reach, top float64) {
 	bins := min(len(l.power[0]), int(top/l.df)+4)
 	l.z = grow(l.z, bins)
 	clear(l.z)
-	half := max(int(reach/l.df), 40)
+	half, mean := max(int(reach/l.df), 40), 1/quartile
 	for a := range l.axes {
 		l.noise[a] = grow(l.noise[a], bins)
 		s.rank.quartiles(l.power[a], l.noise[a], half)
 		for k, noise := range l.noise[a] {
-			noise /= quartile
+			noise *= mean
 			l.noise[a][k] = noise
 			if noise > 0 {
 				l.z[k] += l.power[a][k] / noise
