@@ -1,6 +1,8 @@
 package dsp_test
 
 import (
+	"math"
+	"math/rand/v2"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -32,4 +34,27 @@ func TestUneven(t *testing.T) {
 		all := follow(t, &dsp.Tracker{Hint: 46.5}, s)
 		assert.Greater(t, share(all, func(v dsp.Revolution) bool { return v.Has(dsp.Doubtful) }), 0.8, "%v", c)
 	}
+}
+
+// TestBursts: times that stand a microsecond apart, if there were three at once, and else milliseconds, have no usual
+// interval, and nothing is made of one.
+func TestBursts(t *testing.T) {
+	t.Parallel()
+	r := rand.New(rand.NewPCG(3, 3))
+	tr := &dsp.Tracker{}
+	readings, now := 0, 0.0
+	for range 2000 {
+		now += 0.0075 * r.ExpFloat64()
+		var times, x []float64
+		for range 3 {
+			now += 1e-6
+			times, x = append(times, now), append(x, math.Cos(2*math.Pi*10*now)+0.01*r.NormFloat64())
+		}
+		for _, v := range tr.Add(times, [][]float64{x}) {
+			readings++
+			assert.False(t, v.OK)
+			assert.True(t, v.Has(dsp.Gap), "%v", v.Faults)
+		}
+	}
+	assert.Greater(t, readings, 40)
 }

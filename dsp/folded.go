@@ -31,9 +31,6 @@ const apart = 2.0
 // none.
 func (tr *Tracker) mistaken(best hypothesis, looks []*look, now float64) float64 {
 	rate := 1 / tr.dt
-	if rate >= unfiltered {
-		return 0
-	}
 	low, high := tr.bounds()
 	shows := tr.fold(best.f)
 	exact := best
@@ -42,6 +39,12 @@ func (tr *Tracker) mistaken(best hypothesis, looks []*look, now float64) float64
 		for m := 1.0; m*rate-shows <= k*high; m++ {
 			for _, f := range [2]float64{(m*rate - shows) / k, (m*rate + shows) / k} {
 				if f < low || f > high || math.Abs(f-best.f) < 0.3*looks[0].df {
+					continue
+				}
+				if rate >= unfiltered {
+					if tr.impersonates(best, f, looks[0]) {
+						return f
+					}
 					continue
 				}
 				g := tr.fold(f)
@@ -63,6 +66,13 @@ func (tr *Tracker) mistaken(best hypothesis, looks []*look, now float64) float64
 		}
 	}
 	return 0
+}
+
+// impersonates reports whether best may be no more than the folded multiple of a faster line at f Hz (m/s), of which it
+// seems to be a whole part. Where one multiple folds onto that, so do all, and a filter that is not sharp lets them.
+func (tr *Tracker) impersonates(best hypothesis, f float64, l *look) bool {
+	part := math.Round(f / best.f)
+	return part > 1 && math.Abs(f-part*best.f) < l.df && l.velocity(f) > l.velocity(best.f)
 }
 
 // hidden reports whether what shows as h may be the multiple k, folded, of a line at f Hz: uneven times say so, or that

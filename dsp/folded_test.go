@@ -92,3 +92,21 @@ func TestMultipleBesideLine(t *testing.T) {
 		}
 	}
 }
+
+// TestPartFolded: where a multiple of a fast line folds onto a whole part of it, as 180 of 60 Hz does at 200 samples a
+// second onto 20 Hz, the part is no spindle, though all multiples then stand at its own.
+func TestPartFolded(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct{ rate, line float64 }{{200, 60}, {200, 60.01}, {200, 200 * 2.0 / 7}, {160, 160 * 3.0 / 11}, {250, 250.0 / 4}} {
+		r := rand.New(rand.NewPCG(uint64(c.rate), 9))
+		tr := &dsp.Tracker{}
+		for i := range int(10 * c.rate) {
+			u := float64(i) / c.rate
+			turn := 2 * math.Pi * c.line * u
+			x := math.Cos(turn) + 0.2*math.Cos(2*turn+1) + 0.1*math.Cos(3*turn+2) + 0.1*math.Cos(4*turn+3) + 0.05*r.NormFloat64()
+			for _, v := range tr.Add([]float64{u}, [][]float64{{x}}) {
+				assert.False(t, v.OK && math.Abs(v.Freq-c.line) > 0.01*c.line, "%g Hz at %g/s, %g of them, %g s", v.Freq, c.rate, c.line, v.Time)
+			}
+		}
+	}
+}

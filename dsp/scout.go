@@ -67,8 +67,12 @@ func (e *ear) sight(now, seconds, high float64, wide bool) (t []float64, x [][]f
 
 // sketch makes of l, with s, the spectrum of what sight returns. It reports whether there are samples enough.
 func (e *ear) sketch(s *spectrum, l *look, now, seconds, high float64, wide bool) bool {
+	const (
+		fewest = 24
+		least  = 0.05 // of the samples that their usual interval lets expect: else that is no interval. Chosen
+	)
 	t, x, rate, stray := e.sight(now, seconds, high, wide)
-	if len(t) < 24 {
+	if len(t) < fewest || float64(len(t)) < least*rate*(t[len(t)-1]-t[0]) {
 		return false
 	}
 	l.axes, l.rate, l.cleaned = e.axes, rate, false
