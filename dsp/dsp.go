@@ -43,7 +43,7 @@ type Revolution struct {
 	Phasor    [3]complex128    // once per turn
 	Multiples [4][3]complex128 // 2 to 5 times per turn
 	Seen      int              // multiples in the fit, 0 to 4: the first Seen of Multiples
-	// Amp is the amplitude in the worst direction, √((|p|² + |p·p|)/2); AmpSE its
+	// Amp is the amplitude in the worst direction, √((|p|² + |p·p|)/2) less what noise adds to it on the mean; AmpSE its
 	// standard error; MultipleAmp the same of the multiples.
 	Amp, AmpSE  float64
 	MultipleAmp [4]float64

@@ -2,6 +2,7 @@ package dsp
 
 import (
 	"math"
+	"math/cmplx"
 	"slices"
 
 	"gonum.org/v1/gonum/floats"
@@ -229,6 +230,27 @@ func worst(p [3]complex128, v [3]float64) (amp, se float64) {
 		return amp, math.Sqrt(sum) / (2 * amp)
 	}
 	return 0, math.Sqrt(max(v[0], v[1], v[2]))
+}
+
+// amplitude returns that of multiple k in its worst direction, as worst does, less what noise adds to it on the mean. That
+// is half the variance of each part of the phasor p times its second derivative of A = √((|p|² + |p·p|)/2):
+// Σ vᵢ·((1 + |pᵢ|²/|p·p|)/2A − |∇ᵢA²|²/8A³), for one axis the v/2A of a Rice distribution. Of a motion so round that noise
+// alone says which direction is the worst no more is known than that noise.
+func (s *fit) amplitude(k int) (amp, se float64) {
+	p, v := s.phasor[k], s.variance()
+	amp, se = worst(p, v)
+	if amp == 0 {
+		return amp, se
+	}
+	dot := p[0]*p[0] + p[1]*p[1] + p[2]*p[2]
+	apart := max(cmplx.Abs(dot), 2*se*amp)
+	added := -se * se / (2 * amp)
+	for i, c := range p {
+		if c != 0 {
+			added += v[i] * (1 + power(c)/apart) / (2 * amp)
+		}
+	}
+	return max(amp-added, amp/2), se
 }
 
 // variance returns that of the real (and of the imaginary) part of the line's phasor on each

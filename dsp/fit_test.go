@@ -44,7 +44,7 @@ func (c trial) run(t *testing.T, seed uint64, trials int) (o outcome) {
 		s := newFit(times, x, c.f+0.1/c.seconds*(2*r.Float64()-1), c.rate)
 		require.True(t, s.run(false))
 		amp, _ := worst(p, [3]float64{})
-		got, se := worst(s.phasor[1], s.variance())
+		got, se := s.amplitude(1)
 		speed := s.f - (c.f + c.drift*(s.middle-mid))
 		o.speedRMS += speed * speed
 		o.speedBias += speed

@@ -207,11 +207,11 @@ func (tr *Tracker) report(rev *Revolution, s *fit) {
 	rev.Freq, rev.FreqSE, rev.Drift = s.f, math.Sqrt(s.fVar), s.drift
 	v := s.variance()
 	rev.Phasor = s.phasor[1]
-	rev.Amp, rev.AmpSE = worst(s.phasor[1], v)
+	rev.Amp, rev.AmpSE = s.amplitude(1)
 	rev.Floor = math.Sqrt(max(v[0], v[1], v[2]))
 	for i := 1; i < min(len(s.ks), maxMultiple) && s.ks[i] == i+1; i++ {
 		rev.Seen = i
 		rev.Multiples[i-1] = s.phasor[i+1]
-		rev.MultipleAmp[i-1], _ = worst(s.phasor[i+1], v)
+		rev.MultipleAmp[i-1], _ = s.amplitude(i + 1)
 	}
 }
