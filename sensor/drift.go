@@ -15,6 +15,7 @@ type Drift struct {
 	end     float64 // host time at which this one ends
 	least   float64 // delay in s in this window
 	first   float64 // least delay of the first window
+	pace    float64 // seconds of the sensor in one of this computer's, after two windows
 }
 
 const (
@@ -50,9 +51,12 @@ func (d *Drift) Add(who string, t, at float64) (note string) {
 		return ""
 	}
 	slow := (least - d.first) / (at - window - d.start)
+	if d.windows == 2 {
+		d.pace = 1 - slow
+	}
 	switch {
 	case d.windows == 2 && math.Abs(slow) > gross:
-		return fmt.Sprintf("%s's clock runs at %.3g of this computer's: every speed is off by that factor, unless it is a simulated one", who, 1-slow)
+		return fmt.Sprintf("%s's clock runs at %.3g of this computer's: every speed is off by that factor, unless it is a simulated one", who, d.pace)
 	case d.windows == enough+1 && math.Abs(slow) < none:
 		return fmt.Sprintf("%s's clock and this computer's agree within %.3g %%", who, 100*none)
 	case d.windows == enough+1 && math.Abs(slow) <= gross:
@@ -64,3 +68,7 @@ func (d *Drift) Add(who string, t, at float64) (note string) {
 	}
 	return ""
 }
+
+// Pace is how many seconds the sensor's clock makes in one of this computer's, to a few
+// percent; 0 before two windows have ended.
+func (d *Drift) Pace() float64 { return d.pace }

@@ -1,6 +1,7 @@
 package serial
 
 import (
+	"math"
 	"math/rand/v2"
 	"testing"
 
@@ -182,4 +183,45 @@ func TestPaceRefused(t *testing.T) {
 		_, err = c.add(make([]sample, 1), 0, at)
 	}
 	assert.ErrorContains(t, err, "4 lines a second come")
+}
+
+// TestAnotherPace: a board that sends no times, and faster or slower from some moment on, is not
+// timed by its old pace for long; what never came is not made up for it.
+func TestAnotherPace(t *testing.T) {
+	t.Parallel()
+	for name, c := range map[string]struct{ before, after, within float64 }{
+		"faster":        {500, 800, 1},
+		"slower":        {800, 500, 1},
+		"much faster":   {100, 1600, 1},
+		"a bit faster":  {800, 840, 8},
+		"a bit slower":  {840, 800, 8},
+		"much slower":   {1600, 100, 1},
+		"from the wire": {3200, 3000, 6},
+	} {
+		const change, end = 6.0, 30.0
+		rng := rand.New(rand.NewPCG(7, 8))
+		var k hostClock
+		wrong, last, sent, n := 0.0, 0.0, 0, 0
+		for at := 0.05; at < end; at += 0.004 + 0.012*rng.Float64() {
+			due := int(min(at, change)*c.before + max(at-change, 0)*c.after)
+			out, err := k.add(make([]sample, due-sent), 0, at)
+			require.NoError(t, err)
+			sent = due
+			n += len(out)
+			for _, x := range out {
+				require.Greater(t, x.t, last, name)
+				n += x.lost
+				last = x.t
+			}
+			if len(out) == 0 || at < change {
+				continue
+			}
+			if math.Abs(k.step*c.after-1) > 0.02 || math.Abs(last-at) > 0.1 {
+				wrong = at - change
+			}
+		}
+		assert.Less(t, wrong, c.within, "%s: no wrong pace is told later than that", name)
+		assert.InEpsilon(t, 1/c.after, k.step, 0.002, name)
+		assert.InEpsilon(t, sent, n, 0.05, name)
+	}
 }

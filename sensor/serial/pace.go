@@ -11,7 +11,8 @@ import (
 // line are tracked: first a straight line is fitted to the arrivals of two seconds, then each
 // read corrects both, ten times a second at most. The gains are those of a least-squares line
 // through all arrivals so far, up to 600 of them (expanding-memory g-h filter: Brookner, Tracking
-// and Kalman Filtering Made Easy, 1998, ch. 1.2.10).
+// and Kalman Filtering Made Easy, 1998, ch. 1.2.10). A board that sends faster or slower from some
+// moment on, as where its line is full, is learnt anew.
 type hostClock struct {
 	t    float64 // of the newest sample; before the first, of the one before the cable was pulled
 	step float64 // s, typical; 0 while it is being learnt
@@ -20,6 +21,8 @@ type hostClock struct {
 
 	held    []sample
 	arrived []arrival
+
+	heard float64 // host time of the newest lines
 
 	looks int     // corrections so far
 	since int     // samples since the last
@@ -38,6 +41,7 @@ const (
 	memory  = 600  // corrections that count, one to two and a half minutes (chosen)
 	late    = 0.02 // s that one look is believed at most (chosen: a busy computer is later)
 	stalled = 0.25 // s behind the arrivals: lines are missing (chosen: far above any delay)
+	steady  = 0.1  // s without a line, at most, of a board that sends on (chosen: above any bunch)
 )
 
 // add takes the lines that arrived together at host time at, and the number of spoilt ones
@@ -48,7 +52,15 @@ func (c *hostClock) add(lines []sample, spoilt int, at float64) (out []timed, er
 	}
 	c.lost += spoilt
 	c.t += float64(spoilt) * c.step
-	if wait := at - c.t - float64(len(lines))*c.step; wait > stalled {
+	quiet := at - c.heard
+	if len(lines) > 0 {
+		c.heard = at
+	}
+	switch wait := at - c.t - float64(len(lines))*c.step; {
+	case wait < -stalled, wait > stalled && len(lines) > 0 && quiet < steady: // the pace is another
+		*c = hostClock{t: c.t, lost: c.lost, heard: at}
+		return c.start(lines, at)
+	case wait > stalled:
 		c.lost += int(math.Round(wait / c.step))
 		c.t += wait
 	}
@@ -89,18 +101,21 @@ func (c *hostClock) start(lines []sample, at float64) ([]timed, error) {
 	if step < shortest || step > longest {
 		return nil, fmt.Errorf("%.4g lines a second come, and a sensor that can be used sends 20 to 20000", 1/step)
 	}
-	n := float64(len(c.held))
-	last := c.t
-	c.step, c.t = step, math.Max(last, end-n*step)
-	c.looks, c.due = int(learn/look), at+look
-	held := c.held
-	c.held, c.arrived = nil, nil
-	var out []timed
-	for _, s := range held {
-		c.t += step
-		out = append(out, timed{c.t, missing(last, c.t, step), s.v})
-		last = c.t
+	last, t := c.t, end-float64(len(c.held))*step
+	if last == 0 {
+		t = max(t, 0)
 	}
+	c.step, c.looks, c.due = step, int(learn/look), at+look
+	var out []timed
+	for _, s := range c.held {
+		if t += step; t <= last { // another has that time, from when the pace was not known to be another
+			c.lost++
+			continue
+		}
+		out = append(out, timed{t, c.lost + missing(last, t, step), s.v})
+		last, c.lost = t, 0
+	}
+	c.t, c.held, c.arrived = math.Max(t, last), nil, nil
 	return out, nil
 }
 

@@ -37,7 +37,8 @@ type Options struct {
 // a consumer that is too slow are told in Block.Notes; a note that cannot wait for samples comes
 // in a block without any. The source goes on by itself when the board is back, with a gap in time
 // and the missing samples in Lost as far as its rate tells. What ends it is a board whose
-// numbers cannot be understood; that error is an *Error too.
+// numbers cannot be understood, or whose program was built for another clock than it has; that
+// error is an *Error too.
 func Open(port string, o Options) (sensor.Source, error) {
 	if o.Unit != "" && !known(o.Unit) {
 		return nil, fmt.Errorf("unit %q: want m/s2, g, mg or counts", o.Unit)

@@ -200,7 +200,7 @@ func TestSlowConsumer(t *testing.T) {
 	b := newBoard(t)
 	s := b.open(serial.Options{})
 	const n = 100000
-	b.say(hello)
+	b.say("# unit=mg rate=3200\n")
 	b.send(n, 3200) // returns, though the wire holds about a thousand lines only
 	var got sensor.Block
 	for len(got.T) == 0 || got.Axes[0][len(got.T)-1] != float64((n-1)%1000)*9.80665/1000 || len(got.T)+got.Lost < n {

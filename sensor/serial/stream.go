@@ -18,6 +18,8 @@ const (
 	settled     = 3   // lines understood: the board and we speak the same (chosen)
 	silence     = 0.7 // s without a sample that are said (chosen; a bunch is never so late)
 	starting    = 3.0 // s that a board may need to start (chosen: boot loaders take 2 s)
+	foreign     = 0.1 // of a clock: more is no oscillator's error (chosen: the usual clocks lie a fifth and more apart)
+	nominal     = 0.2 // of a rate, that a board may miss what it says (chosen)
 )
 
 // stream turns bytes and the host's time into blocks. It does no input and knows no clock, so
@@ -164,7 +166,13 @@ func (s *stream) clock(lines []sample, spoilt int, at float64) {
 			s.note("the board started again")
 		}
 		if len(out) > 0 {
-			s.note("%s", s.board.drift.Add("the board", out[len(out)-1].t, at))
+			note := s.board.drift.Add("the board", out[len(out)-1].t, at)
+			if s.misbuilt() {
+				s.fail(fmt.Errorf("the board's clock runs at %.3g of this computer's, and every speed would be off by that factor", s.board.drift.Pace()),
+					"build its program for the clock that the board has (F_CPU); a simulated board must say the rate that it keeps, as in # rate=800")
+				return
+			}
+			s.note("%s", note)
 		}
 	}
 	if err != nil {
@@ -172,6 +180,22 @@ func (s *stream) clock(lines []sample, spoilt int, at float64) {
 		return
 	}
 	s.weigh(out)
+}
+
+// misbuilt says that the board's program was built for another clock than the board has: its
+// clock is far off, and the rate that it says is the one that this computer's makes, if it says any.
+func (s *stream) misbuilt() bool {
+	pace, rate := s.board.drift.Pace(), 1/s.board.step
+	if pace == 0 || math.Abs(pace-1) <= foreign {
+		return false
+	}
+	off := func(rate float64) float64 { return math.Abs(math.Log(rate / s.header.rate)) }
+	return s.header.rate == 0 || off(rate*pace) < off(rate) && !s.otherRate(rate*pace)
+}
+
+// otherRate says that the board says another rate than this one, in Hz.
+func (s *stream) otherRate(rate float64) bool {
+	return s.header.rate > 0 && math.Abs(rate/s.header.rate-1) > nominal
 }
 
 // weigh hands samples on as soon as their unit is known.
@@ -184,6 +208,10 @@ func (s *stream) weigh(in []timed) {
 	n := len(s.waiting)
 	if n == 0 || s.waiting[n-1].t-s.waiting[0].t < weighing {
 		return
+	}
+	rate := float64(n-1) / (s.waiting[n-1].t - s.waiting[0].t)
+	if s.columns == 4 && s.otherRate(rate) && s.board.drift.Pace() == 0 {
+		return // either is wrong, and this computer's clock will tell
 	}
 	values := make([][3]float64, n)
 	for i, w := range s.waiting {
@@ -207,7 +235,7 @@ func (s *stream) weigh(in []timed) {
 	}
 	s.scale = w.scale
 	s.note("%s", w.note)
-	if rate := float64(n-1) / (s.waiting[n-1].t - s.waiting[0].t); s.header.rate > 0 && math.Abs(rate/s.header.rate-1) > 0.2 {
+	if s.otherRate(rate) {
 		s.note("the board says it sends %.4g samples a second, and %.4g come", s.header.rate, rate)
 	}
 	in, s.waiting = s.waiting, nil

@@ -194,11 +194,48 @@ func TestPlugged(t *testing.T) {
 	assert.InDelta(t, 14, b.T[0]-1.5, 0.01)
 }
 
-// TestSaidRate: a rate that is not the one that was said is told.
+// TestSaidRate: a rate that is not the one that was said is told, when this computer's clock has
+// borne out the board's.
 func TestSaidRate(t *testing.T) {
 	t.Parallel()
 	d := newDesk("")
 	d.feed([]byte("# unit=g rate=3200\n"), 0)
+	d.lines(4000, "%[1]d,0,0,1")
+	assert.Empty(t, d.all(t).T, "which of the two is right is not known yet")
 	d.lines(1000, "%[1]d,0,0,1")
-	assert.Equal(t, []string{"p: the board says it sends 3200 samples a second, and 800 come"}, d.all(t).Notes)
+	b := d.all(t)
+	assert.Len(t, b.T, 5000)
+	assert.Equal(t, []string{"p: the board says it sends 3200 samples a second, and 800 come"}, b.Notes)
+}
+
+// TestAnotherClock: a program that was built for another clock than the board has would make every
+// speed wrong by as much, and so ends the source; where the board says the rate that its times make, it is
+// simulated, at a pace of its own.
+func TestAnotherClock(t *testing.T) {
+	t.Parallel()
+	for name, c := range map[string]struct {
+		header string
+		pace   float64 // of the board's clock
+		sent   int     // samples handed on before
+		ends   string
+	}{
+		"8 MHz, built for 16":  {"# unit=mg rate=800", 0.5, 0, "the board's clock runs at 0.5 of this computer's"},
+		"16 MHz, built for 8":  {"# unit=mg rate=800", 2, 0, "the board's clock runs at 2 of this computer's"},
+		"16 MHz, built for 20": {"# unit=mg", 1.25, 4800, "the board's clock runs at 1.25 of this computer's"},
+		"simulated":            {"# unit=mg rate=200", 4, 8000, ""},
+		"an oscillator":        {"# unit=mg", 1.03, 8000, ""},
+	} {
+		d := newDesk("")
+		d.feed([]byte(c.header+"\n"), 0)
+		for i := 0; i < 8000 && d.err == nil; i++ {
+			d.feed(fmt.Appendf(nil, "%d,0,0,1000\n", int(float64(i)*1250*c.pace)), float64(i)/800)
+		}
+		if c.ends == "" {
+			assert.Len(t, d.all(t).T, c.sent, name)
+			continue
+		}
+		assert.ErrorContains(t, d.err, c.ends, name)
+		b, _ := d.held.Take()
+		assert.InDelta(t, c.sent, len(b.T), learning, name)
+	}
 }
