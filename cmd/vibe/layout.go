@@ -44,23 +44,25 @@ func lookOf(style string) lipgloss.Style {
 	return boldStyle
 }
 
-// View implements tea.Model.
+// View implements tea.Model. What there is to see, the paper shows: bubbletea draws nothing.
 func (m *screen) View() tea.View {
-	var lines []string
+	m.paper.show(m.rows())
+	return tea.View{}
+}
+
+// rows are what is shown, at most as many as fit.
+func (m *screen) rows() (rows []string) {
 	switch {
 	case m.inviting || m.invite != nil && m.now.Clock == 0 && m.prompt == nil && !m.help:
-		lines = m.cut(m.invitation())
+		rows = m.cut(m.invitation())
 	case m.help:
-		lines = m.cut(m.helpText())
+		rows = m.cut(m.helpText())
 	case m.width < fullWidth || m.height < fullHeight:
-		lines = m.cut(m.small())
+		rows = m.cut(m.small())
 	default:
-		lines = m.full()
+		rows = m.full()
 	}
-	lines = lines[:min(len(lines), m.height)]
-	v := tea.NewView(strings.Join(lines, "\n"))
-	v.AltScreen = true
-	return v
+	return rows[:min(len(rows), m.height)]
 }
 
 // cut ends lines that are too long at the edge of the screen.

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"os"
 	"slices"
@@ -31,6 +32,7 @@ type screen struct {
 	dial    *dial                            // nil but for the simulated lathe
 	alarm   *alarm                           // nil where none was asked for
 	invite  func(width, height int) []string // how a phone comes in, nil but for a phone
+	paper   *paper                           // nil draws nothing
 	now     live.Snapshot
 
 	width, height int
@@ -46,16 +48,21 @@ type screen struct {
 type news struct{}
 
 // showScreen draws the session on a terminal until it ends or the turner quits.
-func showScreen(s *live.Session, d *dial, a *alarm, invite func(width, height int) []string, out *os.File) error {
+func showScreen(s *live.Session, d *dial, a *alarm, invite func(width, height int) []string, in, out *os.File) (err error) {
+	p, err := openPaper(in, out)
+	if err != nil {
+		return err
+	}
+	defer func() { err = cmp.Or(err, p.close()) }()
 	m := newScreen(s, d)
-	m.alarm, m.invite = a, invite
-	_, err := tea.NewProgram(m, tea.WithOutput(out), tea.WithoutSignalHandler(), tea.WithFPS(framesPerSecond)).Run()
+	m.alarm, m.invite, m.paper = a, invite, p
+	m.width, m.height = p.size()
+	program := tea.NewProgram(m, tea.WithInput(in), tea.WithOutput(out), tea.WithColorProfile(p.profile), tea.WithWindowSize(m.width, m.height),
+		tea.WithoutRenderer(), tea.WithFPS(1), tea.WithoutSignalHandler(), tea.WithoutCatchPanics())
+	defer p.sized(program.Send)()
+	_, err = program.Run()
 	return err
 }
-
-// framesPerSecond is how often it is looked at whether there is something to draw (chosen: no
-// line waits for longer than 33 ms, and each look wakes the computer).
-const framesPerSecond = 30
 
 func newScreen(s *live.Session, d *dial) *screen {
 	return &screen{session: s, dial: d, now: s.Now(), width: 80, height: 24}
@@ -78,7 +85,10 @@ func (m *screen) listen() tea.Cmd {
 func (m *screen) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	switch msg := msg.(type) {
 	case tea.WindowSizeMsg:
-		m.width, m.height = msg.Width, msg.Height
+		if msg.Width != m.width || msg.Height != m.height {
+			m.width, m.height = msg.Width, msg.Height
+			m.paper.wipe()
+		}
 	case news:
 		before, notes := m.now.Clock, m.now.Notes
 		next := m.listen()
@@ -108,7 +118,7 @@ func (m *screen) ring(fresh bool) tea.Cmd {
 	if m.muted || !rings(m.rings) {
 		return nil
 	}
-	return tea.Raw("\a")
+	return m.paper.ring
 }
 
 // press answers a key.

@@ -38,7 +38,7 @@ func reading(t float64, n assess.RPM, shake float64) assess.Reading {
 var escapes = regexp.MustCompile("\x1b\\[[0-9;]*m")
 
 // shown is what a reader sees, without colours.
-func shown(m *screen) string { return escapes.ReplaceAllString(m.View().Content, "") }
+func shown(m *screen) string { return escapes.ReplaceAllString(strings.Join(m.rows(), "\n"), "") }
 
 // press types keys as the terminal sends them.
 func press(m *screen, keys ...string) {

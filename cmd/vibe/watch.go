@@ -327,12 +327,16 @@ func (w *watching) onScreen(adviser *assess.Adviser, out *os.File) error {
 	if w.panel != nil {
 		w.session.Note(w.pageNote())
 	}
+	keys, err := keyboard()
+	if err != nil {
+		return err
+	}
 	ended := make(chan error, 1)
 	go func() {
 		show := func(assess.Reading, assess.Advice) error { return nil } // the screen looks for itself
 		ended <- w.loop(adviser, show, func(string) {})
 	}()
-	err := showScreen(w.session, w.dial, w.alarm, w.inviting(), out)
+	err = showScreen(w.session, w.dial, w.alarm, w.inviting(), keys, out)
 	w.in.src.Close() // whose error the loop reports
 	return cmp.Or(err, <-ended)
 }
