@@ -3,6 +3,7 @@ package sensor
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"fmt"
 	"io"
 	"math"
@@ -53,7 +54,7 @@ func (c *csvFile) next() (Block, error) {
 	b, err := c.block()
 	if !c.timed && len(b.T) >= telling {
 		c.timed = true
-		if err := c.misnamed(b.T); err != nil {
+		if err := cmp.Or(c.misnamed(b.T), c.inBursts(b.T)); err != nil {
 			return Block{}, err
 		}
 	}
@@ -248,6 +249,11 @@ func (c *csvFile) scale(raw [4]float64) (row [4]float64, err error) {
 		began = raw[0]
 	}
 	row[0] = c.unit[0].si(raw[0] - began)
+	if c.wrapped(row[0], raw[0]) {
+		c.began -= 1 << 32
+		began = c.began
+		row[0] = c.unit[0].si(raw[0] - began)
+	}
 	switch {
 	case i < 0:
 	case !(math.Abs(row[0]) <= 1e9): // 30 years
@@ -272,6 +278,14 @@ func (c *csvFile) scale(raw [4]float64) (row [4]float64, err error) {
 	}
 	c.began = began
 	return row, nil
+}
+
+// wrapped says that a time that goes back to now, t s, is one in whole µs that a board began anew, as
+// its 32 bits were full; a second on both sides may be lost.
+func (c *csvFile) wrapped(t, now float64) bool {
+	const bits, second = 1 << 32, 1e6
+	before := c.began + c.last*second
+	return c.good > 0 && t < c.last && c.unit[0] == micros && now >= 0 && now < second && before >= bits-second && before < bits
 }
 
 // Scale and zero of a sensor are not exact, and the numbers in a file may be calibrated: the end

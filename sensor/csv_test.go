@@ -60,36 +60,37 @@ func TestCSVForms(t *testing.T) {
 		t    []float64
 		axes [][]float64
 	}{
-		"as WriteCSV writes":     {"t_s,x_m/s2,y_m/s2,z_m/s2\n0,1,2,3\n0.5,4,5,6\n", sensor.Options{}, []float64{0, .5}, [][]float64{{1, 4}, {2, 5}, {3, 6}}},
-		"one axis, no last end":  {"t_s,x_g\n1,1\n2,2", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
-		"mark, CRLF, blanks":     {"\ufefft_ms, ax_mg , ay_mg\r\n 0 , 1000 , -1000 \r\n\r\n4, 0,0\r\n", sensor.Options{}, []float64{0, .004}, [][]float64{{g, 0}, {-g, 0}}},
-		"decimal comma":          {"Time (s);Accel X (m/s^2);Accel Z (m/s^2)\n0,25;-1,5;9,8\n0,5;1e-3;,5\n", sensor.Options{}, []float64{0, .25}, [][]float64{{-1.5, .001}, {9.8, .5}}},
-		"tabs, decimal comma":    {"t [us]\tacc_x [m/s²]\n0\t1,25\n1000\t+1.5E0\n", sensor.Options{}, []float64{0, .001}, [][]float64{{1.25, 1.5}}},
-		"Latin-1 square":         {"t_s,x (m/s\xb2)\n0,1\n1,2\n", sensor.Options{}, []float64{0, 1}, [][]float64{{1, 2}}},
-		"quotes":                 {"\"time (s)\",\"x, level (m/s2)\",\"acceleration.x (m/s2)\"\n\"0\",\"a \"\"b\"\"\",\"1.5\"\n1,\"\",2\n", sensor.Options{}, []float64{0, 1}, [][]float64{{1.5, 2}}},
-		"stamps":                 {"timestamp,accelerationX (g)\n2026-11-25T10:00:00.5Z,1\n2026-11-25T11:00:00.75+01:00,2\n", sensor.Options{}, []float64{0, .25}, [][]float64{{g, 2 * g}}},
-		"stamps with a blank":    {"datetime;y_m_s2\n2026-11-25 10:00:00,125;1\n2026-11-25 10:00:01;2\n", sensor.Options{}, []float64{0, .875}, [][]float64{{1, 2}}},
-		"other columns":          {",time_s,gFx,gFy,gFz,TgF,gyro_x\n0,0,1,2,3,9,9\n1,1,4,5,6,9,9\n", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 4 * g}, {2 * g, 5 * g}, {3 * g, 6 * g}}},
-		"z, y, x and two clocks": {"time,seconds_elapsed,z_g,y_g,x_g\n1700000000000000000,0.5,3,2,1\n1700000000010000000,0.75,3,2,1\n", sensor.Options{}, []float64{0, .25}, [][]float64{{g, g}, {2 * g, 2 * g}, {3 * g, 3 * g}}},
-		"lines before":           {"Phone accelerometer\nStarted,2026-11-25\n# made up\n\nt_s,x_g\n0,1\n1,2\n", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
-		"header in a comment":    {"# t_s,x_g\n0,1\n# pause\n1,2\n", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
-		"units below":            {"time,x,y\n(ms),(g),(g)\n0,1,2\n500,3,4\n", sensor.Options{}, []float64{0, .5}, [][]float64{{g, 3 * g}, {2 * g, 4 * g}}},
-		"sep line":               {"sep=;\nt_s;x_g\n0;1\n1;2\n", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
-		"trailing commas":        {"t_s,x_g,\n0,1,\n1,2,\n", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
-		"rate":                   {"x_g,y_g\n1,2\n3,4\n", sensor.Options{Rate: 4}, []float64{0, .25}, [][]float64{{g, 3 * g}, {2 * g, 4 * g}}},
-		"rate, no header, unit":  {"1,5\n3,4\n", sensor.Options{Rate: 4, Unit: "m/s2"}, []float64{0, .25}, [][]float64{{1, 3}, {5, 4}}},
-		"unit wins":              {"t_s,x_g\n0,1\n1,2\n", sensor.Options{Unit: "m/s^2"}, []float64{0, 1}, [][]float64{{1, 2}}},
-		"unit shared":            {"t_s,x_g,y,z\n0,1,2,3\n1,1,2,3\n", sensor.Options{}, []float64{0, 1}, [][]float64{{g, g}, {2 * g, 2 * g}, {3 * g, 3 * g}}},
-		"named time":             {"clock,x_g\n1000,1\n1250,2\n", sensor.Options{Time: "Clock ms"}, []float64{0, .25}, [][]float64{{g, 2 * g}}},
-		"named time with a unit": {"t_s,probe (us),x_g\n0,1000,1\n1,251000,2\n", sensor.Options{Time: "probe"}, []float64{0, .25}, [][]float64{{g, 2 * g}}},
-		"time unit wins":         {"clock_s,x_g\n1000,1\n1250,2\n", sensor.Options{Time: "clock/ms"}, []float64{0, .25}, [][]float64{{g, 2 * g}}},
-		"time called y":          {"y,x_g\n0,1\n1,2\n", sensor.Options{Time: "y s"}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
-		"named stamps":           {"when,x_g\n2026-11-25T10:00:00Z,1\n2026-11-25T10:00:00.5Z,2\n", sensor.Options{Time: "when"}, []float64{0, .5}, [][]float64{{g, 2 * g}}},
-		"named":                  {"t_s,Left (g),right\n0,1,2\n1,3,4\n", sensor.Options{Axes: []string{"RIGHT", "left"}}, []float64{0, 1}, [][]float64{{2 * g, 4 * g}, {g, 3 * g}}},
-		"bad rows left out":      {"t_s,x_g\n0,1\n1,abc\n2,\n1.5,NaN\n3,3\n3,4\n4,5\n5\n6,7\n7,8\n8,9\n", sensor.Options{SkipBad: true}, []float64{0, 3, 4, 6, 7, 8}, [][]float64{{g, 3 * g, 5 * g, 7 * g, 8 * g, 9 * g}}},
-		"zeros after a crash":    {"t_s,x_g\n0,1\n1,2\n" + strings.Repeat("\x00", 200000), sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
-		"old spreadsheet":        {"t_s,x_g\r0,1\r1,2\r", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
-		"cut off":                {"t_s,x_g,y_g\n0,1,1\n1,2,2\n2,3", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}, {g, 2 * g}}},
+		"as WriteCSV writes":      {"t_s,x_m/s2,y_m/s2,z_m/s2\n0,1,2,3\n0.5,4,5,6\n", sensor.Options{}, []float64{0, .5}, [][]float64{{1, 4}, {2, 5}, {3, 6}}},
+		"one axis, no last end":   {"t_s,x_g\n1,1\n2,2", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
+		"mark, CRLF, blanks":      {"\ufefft_ms, ax_mg , ay_mg\r\n 0 , 1000 , -1000 \r\n\r\n4, 0,0\r\n", sensor.Options{}, []float64{0, .004}, [][]float64{{g, 0}, {-g, 0}}},
+		"decimal comma":           {"Time (s);Accel X (m/s^2);Accel Z (m/s^2)\n0,25;-1,5;9,8\n0,5;1e-3;,5\n", sensor.Options{}, []float64{0, .25}, [][]float64{{-1.5, .001}, {9.8, .5}}},
+		"tabs, decimal comma":     {"t [us]\tacc_x [m/s²]\n0\t1,25\n1000\t+1.5E0\n", sensor.Options{}, []float64{0, .001}, [][]float64{{1.25, 1.5}}},
+		"Latin-1 square":          {"t_s,x (m/s\xb2)\n0,1\n1,2\n", sensor.Options{}, []float64{0, 1}, [][]float64{{1, 2}}},
+		"quotes":                  {"\"time (s)\",\"x, level (m/s2)\",\"acceleration.x (m/s2)\"\n\"0\",\"a \"\"b\"\"\",\"1.5\"\n1,\"\",2\n", sensor.Options{}, []float64{0, 1}, [][]float64{{1.5, 2}}},
+		"stamps":                  {"timestamp,accelerationX (g)\n2026-11-25T10:00:00.5Z,1\n2026-11-25T11:00:00.75+01:00,2\n", sensor.Options{}, []float64{0, .25}, [][]float64{{g, 2 * g}}},
+		"stamps with a blank":     {"datetime;y_m_s2\n2026-11-25 10:00:00,125;1\n2026-11-25 10:00:01;2\n", sensor.Options{}, []float64{0, .875}, [][]float64{{1, 2}}},
+		"other columns":           {",time_s,gFx,gFy,gFz,TgF,gyro_x\n0,0,1,2,3,9,9\n1,1,4,5,6,9,9\n", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 4 * g}, {2 * g, 5 * g}, {3 * g, 6 * g}}},
+		"z, y, x and two clocks":  {"time,seconds_elapsed,z_g,y_g,x_g\n1700000000000000000,0.5,3,2,1\n1700000000010000000,0.75,3,2,1\n", sensor.Options{}, []float64{0, .25}, [][]float64{{g, g}, {2 * g, 2 * g}, {3 * g, 3 * g}}},
+		"lines before":            {"Phone accelerometer\nStarted,2026-11-25\n# made up\n\nt_s,x_g\n0,1\n1,2\n", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
+		"header in a comment":     {"# t_s,x_g\n0,1\n# pause\n1,2\n", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
+		"units below":             {"time,x,y\n(ms),(g),(g)\n0,1,2\n500,3,4\n", sensor.Options{}, []float64{0, .5}, [][]float64{{g, 3 * g}, {2 * g, 4 * g}}},
+		"sep line":                {"sep=;\nt_s;x_g\n0;1\n1;2\n", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
+		"trailing commas":         {"t_s,x_g,\n0,1,\n1,2,\n", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
+		"rate":                    {"x_g,y_g\n1,2\n3,4\n", sensor.Options{Rate: 4}, []float64{0, .25}, [][]float64{{g, 3 * g}, {2 * g, 4 * g}}},
+		"rate, no header, unit":   {"1,5\n3,4\n", sensor.Options{Rate: 4, Unit: "m/s2"}, []float64{0, .25}, [][]float64{{1, 3}, {5, 4}}},
+		"unit wins":               {"t_s,x_g\n0,1\n1,2\n", sensor.Options{Unit: "m/s^2"}, []float64{0, 1}, [][]float64{{1, 2}}},
+		"unit shared":             {"t_s,x_g,y,z\n0,1,2,3\n1,1,2,3\n", sensor.Options{}, []float64{0, 1}, [][]float64{{g, g}, {2 * g, 2 * g}, {3 * g, 3 * g}}},
+		"named time":              {"clock,x_g\n1000,1\n1250,2\n", sensor.Options{Time: "Clock ms"}, []float64{0, .25}, [][]float64{{g, 2 * g}}},
+		"named time with a unit":  {"t_s,probe (us),x_g\n0,1000,1\n1,251000,2\n", sensor.Options{Time: "probe"}, []float64{0, .25}, [][]float64{{g, 2 * g}}},
+		"time unit wins":          {"clock_s,x_g\n1000,1\n1250,2\n", sensor.Options{Time: "clock/ms"}, []float64{0, .25}, [][]float64{{g, 2 * g}}},
+		"time called y":           {"y,x_g\n0,1\n1,2\n", sensor.Options{Time: "y s"}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
+		"named stamps":            {"when,x_g\n2026-11-25T10:00:00Z,1\n2026-11-25T10:00:00.5Z,2\n", sensor.Options{Time: "when"}, []float64{0, .5}, [][]float64{{g, 2 * g}}},
+		"named":                   {"t_s,Left (g),right\n0,1,2\n1,3,4\n", sensor.Options{Axes: []string{"RIGHT", "left"}}, []float64{0, 1}, [][]float64{{2 * g, 4 * g}, {g, 3 * g}}},
+		"bad rows left out":       {"t_s,x_g\n0,1\n1,abc\n2,\n1.5,NaN\n3,3\n3,4\n4,5\n5\n6,7\n7,8\n8,9\n", sensor.Options{SkipBad: true}, []float64{0, 3, 4, 6, 7, 8}, [][]float64{{g, 3 * g, 5 * g, 7 * g, 8 * g, 9 * g}}},
+		"zeros after a crash":     {"t_s,x_g\n0,1\n1,2\n" + strings.Repeat("\x00", 200000), sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
+		"old spreadsheet":         {"t_s,x_g\r0,1\r1,2\r", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
+		"a board's µs begin anew": {"t_us,x_g\n4294966000,1\n4294967000,2\n704,3\n1704,4\n", sensor.Options{}, []float64{0, .001, .002, .003}, [][]float64{{g, 2 * g, 3 * g, 4 * g}}},
+		"cut off":                 {"t_s,x_g,y_g\n0,1,1\n1,2,2\n2,3", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}, {g, 2 * g}}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -176,6 +177,10 @@ func TestCSVErrors(t *testing.T) {
 		"step fits none":               {"t,x_g\n" + ramp(10, 1e9, 1), sensor.Options{}, `r.csv:2: no unit of time given, and steps of 1e+09 fit none; name it in the header, such as t_ms`},
 		"neither unit":                 {"t,x\n" + ramp(200, 1e9, 0.1), sensor.Options{}, `r.csv:2: no unit of time given, and steps of 1e+09 fit none; and no unit of acceleration given, and no clear gravity in the data (mean 0.1); name it in the header, such as t_ms; and give --unit m/s2, g or mg`},
 		"no unit, times stand":         {"t,x\n" + strings.Repeat("1,9.8\n", 100), sensor.Options{}, `r.csv:2: no unit of acceleration given, and times that do not rise; give --unit m/s2, g or mg, and mend the times`},
+		"no unit, no times":            {strings.Repeat("1,0,9.8\n-1,0,9.8\n", 100), sensor.Options{}, `r.csv:1: no unit of acceleration given, and a first column that does not rise, as times would; give --unit m/s2, g or mg, and mend the times, or give --rate if there are none`},
+		"the end of a line, and rows":  {"250,-12,35\n" + ramp(100, 1250, 0, 0, 1000), sensor.Options{}, `r.csv:2:7: 4 cells where 3 belong (decimal commas need semicolons between the cells)` + mend},
+		"two sensors":                  {"t_s,sensor,x,y,z\n" + inTurn(200), sensor.Options{}, `r.csv:2: rows of more than one sensor, acc and gyr; keep the rows of the accelerometer alone`},
+		"bursts":                       {"t_s,x_g\n" + bursts(200, 10, 0.025, 0.0001), sensor.Options{}, `r.csv: the times in column "t_s" come in bursts: 418 samples a second, most of them within 0.1 ms of the one before; give --rate with what the sensor itself makes in a second, if it samples evenly`},
 		"huge":                         {"t_s,x,y,z\n" + ramp(200, 0.01, 1e300, 0, 0), sensor.Options{}, `r.csv:2:3: x is 1e+300, more than any sensor shows` + mend},
 		"many digits":                  {"t_s,x_g\n0,1" + strings.Repeat("0", 299) + "\n", sensor.Options{}, `r.csv:2:3: x_g is 1` + strings.Repeat("0", 39) + `… g, more than any sensor shows` + mend},
 		"one row":                      {"t,x_g\n0,1\n", sensor.Options{}, `r.csv:2: one row only; was the recording stopped at once?`},
@@ -232,6 +237,24 @@ func ramp(n int, step float64, axes ...float64) string {
 			fmt.Fprintf(&b, ",%v", a)
 		}
 		b.WriteByte('\n')
+	}
+	return b.String()
+}
+
+// bursts is n rows, so many every so many s, within a burst near together, and one axis.
+func bursts(n, each int, every, near float64) string {
+	var b strings.Builder
+	for i := range n {
+		fmt.Fprintf(&b, "%.9g,1\n", float64(i/each)*every+float64(i%each)*near)
+	}
+	return b.String()
+}
+
+// inTurn is n rows each of an accelerometer and of a gyroscope.
+func inTurn(n int) string {
+	var b strings.Builder
+	for i := range n {
+		fmt.Fprintf(&b, "%.9g,acc,0.1,0,9.8\n%.9g,gyr,3,-2,%d\n", float64(i)*0.01, float64(i)*0.01+0.001, i%5)
 	}
 	return b.String()
 }

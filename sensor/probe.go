@@ -8,7 +8,6 @@ import (
 	"io"
 	"math"
 	"slices"
-	"time"
 )
 
 // learn finds from the first rows what the header has not said: a row of units below it,
@@ -86,8 +85,13 @@ func (c *csvFile) takeUnits() bool {
 type probed struct {
 	t    []float64
 	axes [3][]float64
-	unit unit // of the times, as far as telling rows show it
-	tick int  // the first row whose time is not that of the row before, 0 where there is none
+	unit unit  // of the times, as far as telling rows show it
+	tick int   // the first row whose time is not that of the row before, 0 where there is none
+	bad  error // the first row that is none
+
+	source  string // of the newest row, where a column says which sensor it is of
+	other   string // another than that
+	changes int    // of it, from one row to the next
 }
 
 // probe reads ahead until there are 64 rows and 1 s of them (at most 20 000 rows or 1 MB);
@@ -113,7 +117,12 @@ func (c *csvFile) probe() (p probed, err error) {
 		if len(c.text) == 0 || c.text[0] == '#' {
 			continue
 		}
-		if v, err := c.raw(); err == nil && believable(v) {
+		v, err := c.raw()
+		switch {
+		case err != nil:
+			p.bad = cmp.Or(p.bad, err)
+		case believable(v):
+			p.heed(c.source())
 			if n := len(p.t); p.tick == 0 && n > 0 && v[0] != p.t[n-1] {
 				p.tick = n
 			}
@@ -126,6 +135,25 @@ func (c *csvFile) probe() (p probed, err error) {
 	c.line, c.held = line, false
 	c.r = bufio.NewReaderSize(io.MultiReader(bytes.NewReader(head), c.r), longest)
 	return p, nil
+}
+
+// source is what the row says of the sensor that it is of, "" for nothing.
+func (c *csvFile) source() string {
+	for i, name := range c.names {
+		if !slices.Contains(c.columnOf[:c.axes+1], i) && slices.Contains([]string{"sensor", "sensor_name", "sensorname", "sensor_type", "sensortype", "device", "source", "type"}, plain(name)) {
+			return string(c.cell(i))
+		}
+	}
+	return ""
+}
+
+// heed counts how often the source changes.
+func (p *probed) heed(source string) {
+	if p.source != "" && source != p.source {
+		p.other = p.source
+		p.changes++
+	}
+	p.source = source
 }
 
 // believable reports whether the numbers of a row may be meant in some unit: 1 mg and 1 ns are
@@ -165,6 +193,12 @@ func (p *probed) settle(c *csvFile) error {
 	if len(p.t) == 0 {
 		return nil // no good row: the reading of the first will say why
 	}
+	if len(p.t) == 1 && p.bad != nil {
+		return p.bad
+	}
+	if p.changes > len(p.t)/16 { // chosen: a label of the work changes far less often
+		return wrong("keep the rows of the accelerometer alone", "rows of more than one sensor, %s and %s", shown([]byte(min(p.other, p.source))), shown([]byte(max(p.other, p.source)))).at(c.file.name, c.line+1)
+	}
 	if c.columnOf[0] < 0 && c.names == nil && len(p.t) > 2 && rising(p.axes[0]) {
 		return wrong("leave --rate out, or put a header above the numbers", "the first column rises from row to row, as a time does").at(c.file.name, c.line+1)
 	}
@@ -194,6 +228,8 @@ func (p *probed) settleUnit(c *csvFile) *ParseError {
 	case named.name != "" && (c.axes < 3 || u.name == "" || u == named || !(length >= 0.5)):
 	case named.name != "":
 		return wrong("give --unit "+u.name, "the unit is said to be %s, but gravity shows as %.3g, as it does in %s", named.name, mean, u.name)
+	case !(length > 0) && len(p.t) > 1 && c.names == nil:
+		return wrong(try+", and mend the times, or give --rate if there are none", "no unit of acceleration given, and a first column that does not rise, as times would")
 	case !(length > 0) && len(p.t) > 1:
 		return wrong(try+", and mend the times", "no unit of acceleration given, and times that do not rise")
 	case !(length >= 0.5):
@@ -210,178 +246,9 @@ func (p *probed) settleUnit(c *csvFile) *ParseError {
 	return nil
 }
 
-// settleTime takes the unit of time from the rows probed, or returns why it cannot.
-func (p *probed) settleTime(c *csvFile) *ParseError {
-	step := p.median()
-	u := timeUnit(step)
-	switch {
-	case len(p.t) < 2:
-		return wrong("was the recording stopped at once?", "one row only")
-	case p.counts(manyLost):
-		return c.mayCount()
-	case u.name != "":
-		c.unit[0] = u
-		mean := p.mean() // whole milliseconds have a median of their own
-		c.notes = append(c.notes, fmt.Sprintf("no unit of time given: steps of %.4g fit %s, about %.4g samples a second", mean, u.name, 1/u.si(mean)))
-	case step > 0:
-		return wrong("name it in the header, such as t_ms", "no unit of time given, and steps of %.4g fit none", step)
-	default:
-		c.unit[0] = seconds // a step that is not positive is told by the row that goes back or repeats
-	}
-	return nil
-}
-
-// How much longer than 1 the mean step of a column may be that counts the rows, as some are
-// lost (chosen). Where only a rate would be wrong by it, few are; where a unit of time would be
-// guessed from it, many, which whole milliseconds at more than 900 Hz look like as well.
-const (
-	fewLost  = 1.01
-	manyLost = 1.11
-)
-
-// counts says that the times rise by 1 from row to row, as the number of a row does.
-func (p *probed) counts(most float64) bool {
-	n := len(p.t)
-	return n > 1 && rising(p.t) && p.median() == 1 && p.t[n-1]-p.t[0] < most*float64(n-1)
-}
-
-// mayCount says what to do about times that count the rows, or are milliseconds.
-func (c *csvFile) mayCount() *ParseError {
-	if c.names == nil {
-		return wrong("put a header above the numbers that names it t_ms if it is a time, or give --rate", "the first column may count rows")
-	}
-	return wrong("name it t_ms if it is a time, or give --rate", "column %q may count rows", c.title[0])
-}
-
-func rising(v []float64) bool {
-	for i := 1; i < len(v); i++ {
-		if v[i] <= v[i-1] {
-			return false
-		}
-	}
-	return true
-}
-
 // telling is how many rows it takes to judge the times of a file (chosen: fewer are told by
 // chance, more than a slow pipe brings at once).
 const telling = 64
-
-// leaveTimes gives the column of times up for the rate that was given. Where the times
-// contradict it that is an error: one of the two is wrong, and every speed with it.
-func (c *csvFile) leaveTimes() error {
-	p, err := c.probe()
-	if err != nil {
-		return err
-	}
-	given := c.file.o.Rate
-	if rate := p.contradicts(given, c.unit[0]); rate > 0 {
-		return wrong("leave --rate out, or take the column out of the file if its times are wrong", "the times in column %q make %.4g samples a second, but --rate says %.4g", c.title[0], rate, given).at(c.file.name, c.line+1)
-	}
-	c.notes = append(c.notes, fmt.Sprintf("a rate was given, so column %q is not used", c.title[0]))
-	c.columnOf[0], c.unit[0], c.stamps = -1, counted(given), false
-	return nil
-}
-
-// contradicts returns the rate in Hz of the times where they look good and it is another
-// than given, else 0. Good is rising and even: where the median and the mean of the steps are
-// far apart the times came in bursts; where they count the rows they are none. Another is off by more than 1 % by both (chosen: more
-// than a nominal rate is off, less than a turner would see); a column that names the wrong
-// unit is not. Times that repeat, as a coarse clock or packets make them, have a mean alone, and
-// are another by a quarter (chosen: packets come unevenly, and the first second is all that is seen).
-func (p *probed) contradicts(given float64, named unit) float64 {
-	if len(p.t) < telling || !slices.IsSorted(p.t) || named.name == "" && p.counts(fewLost) {
-		return 0
-	}
-	mean, median, most := p.mean(), p.median(), 0.01
-	if !rising(p.t) {
-		mean, most = p.ticking(), 0.25
-		median = mean
-	}
-	if !(mean > 0) || mean > 1.5*median || median > 1.5*mean {
-		return 0
-	}
-	off := func(step float64) bool { return math.Abs(step*given-1) > most }
-	for _, u := range []unit{seconds, millis, micros, nanos} {
-		if !off(u.si(mean)) || !off(u.si(median)) {
-			return 0
-		}
-	}
-	if named.name == "" {
-		named = timeUnit(median)
-	}
-	if named.name == "" {
-		return 0
-	}
-	return 1 / named.si(mean)
-}
-
-// Rates in Hz beyond which a unit of time is doubted (chosen: no spindle shows at a slower
-// one, no sensor for lathes runs at a faster one).
-const (
-	slowestRate = 5
-	fastestRate = 50e3
-)
-
-// misnamed is an error where the times t in s make a rate that no recording has in the unit
-// that their column names, and another unit fits.
-func (c *csvFile) misnamed(t []float64) error {
-	if c.columnOf[0] < 0 || c.stamps || len(t) < telling {
-		return nil
-	}
-	p := probed{t: t}
-	step := p.median() // s, as the column says
-	if rate := 1 / step; rate > slowestRate && rate < fastestRate || !(step > 0) {
-		return nil
-	}
-	raw := step * c.unit[0].div
-	u := timeUnit(raw)
-	if u.name == "" {
-		return nil
-	}
-	return wrong("name the column t_"+u.name, "the times in column %q make %.4g samples a second in %s, in %s it would be %.4g",
-		c.title[0], 1/step, c.unit[0].name, u.name, 1/u.si(raw)).at(c.file.name, 0)
-}
-
-// timeUnit is the unit in which a step is that of a rate between 20 Hz and 20 kHz: these
-// ranges (50 µs to 50 ms) do not overlap, as a thousand lies between their ends. On an end, and
-// for a step that is not positive, there is none.
-func timeUnit(step float64) unit {
-	for _, u := range []unit{seconds, millis, micros, nanos} {
-		if s := u.si(step); s > 50.001e-6 && s < 49.999e-3 {
-			return u
-		}
-	}
-	return unit{}
-}
-
-// mean is the mean step of the times, in the unit of the file, of two rows or more.
-func (p *probed) mean() float64 { return (p.t[len(p.t)-1] - p.t[0]) / float64(len(p.t)-1) }
-
-// ticking is the mean step from the first row with a time of its own to the last, where times
-// repeat, as they do by a coarse clock or in packets; 0 where there are not two such rows.
-func (p *probed) ticking() float64 {
-	last := len(p.t) - 1
-	for last > p.tick && p.t[last] == p.t[last-1] {
-		last--
-	}
-	if last <= p.tick {
-		return 0
-	}
-	return (p.t[last] - p.t[p.tick]) / float64(last-p.tick)
-}
-
-// median is the median step of the times, in the unit of the file; 0 below two rows.
-func (p *probed) median() float64 {
-	var steps []float64
-	for i := 1; i < len(p.t); i++ {
-		steps = append(steps, p.t[i]-p.t[i-1])
-	}
-	if len(steps) == 0 {
-		return 0
-	}
-	slices.Sort(steps)
-	return steps[len(steps)/2]
-}
 
 // gravity is the unit in which the mean of the axes is 1 g within 30 % (chosen: generous, and
 // the three bands are far apart), and that mean. The mean, since vibration has none. None is
@@ -409,30 +276,4 @@ func (p *probed) gravity(axes int) (u unit, mean float64) {
 		}
 	}
 	return unit{}, mean
-}
-
-// parseStamp parses an RFC 3339 time; a blank for the T and a missing zone (then UTC) will do.
-func parseStamp(b []byte) (time.Time, bool) {
-	if len(b) < len("2006-01-02T15:04:05") || b[4] != '-' {
-		return time.Time{}, false
-	}
-	text := string(b)
-	if text[10] == ' ' {
-		text = text[:10] + "T" + text[11:]
-	}
-	for _, form := range []string{time.RFC3339, "2006-01-02T15:04:05"} {
-		if t, err := time.Parse(form, text); err == nil {
-			return t, true
-		}
-	}
-	return time.Time{}, false
-}
-
-// stamp is the time in s since the first stamp.
-func (c *csvFile) stamp(cell []byte) (float64, bool) {
-	t, ok := parseStamp(cell)
-	if ok && c.zero.IsZero() {
-		c.zero = t
-	}
-	return t.Sub(c.zero).Seconds(), ok
 }
