@@ -135,28 +135,15 @@ func (c *csvFile) misnamed(t []float64) error {
 		c.title[0], 1/step, c.unit[0].name, u.name, 1/u.si(raw)).at(c.file.name, 0)
 }
 
-// inBursts is an error where most of the times t in s come in bursts, as those of lines do that were
-// stamped when they arrived: the samples were not taken at these times.
+// inBursts is an error where the times t in s come in bursts: the samples were not taken then.
 func (c *csvFile) inBursts(t []float64) error {
-	if c.columnOf[0] < 0 || len(t) < telling {
+	near, ok := Bursts(t)
+	if c.columnOf[0] < 0 || len(t) < telling || !ok {
 		return nil
 	}
-	steps := make([]float64, len(t)-1)
-	for i := range steps {
-		steps[i] = t[i+1] - t[i]
-	}
-	slices.Sort(steps)
-	n := len(steps)
-	most, mean := steps[n*6/10], 0.0
-	kept := steps[:n-2-n/100] // a few holes are no bursts
-	for _, step := range kept {
-		mean += step / float64(len(kept))
-	}
-	if most > mean/8 {
-		return nil
-	}
+	n := len(t) - 1
 	return wrong("give --rate with what the sensor itself makes in a second, if it samples evenly",
-		"the times in column %q come in bursts: %.3g samples a second, most of them within %.2g ms of the one before", c.title[0], float64(n)/(t[n]-t[0]), 1e3*most).at(c.file.name, 0)
+		"the times in column %q come in bursts: %.3g samples a second, most of them within %.2g ms of the one before", c.title[0], float64(n)/(t[n]-t[0]), 1e3*near).at(c.file.name, 0)
 }
 
 // timeUnit is the unit in which a step is that of a rate between 20 Hz and 20 kHz: these

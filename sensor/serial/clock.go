@@ -1,6 +1,7 @@
 package serial
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -42,24 +43,35 @@ type boardClock struct {
 }
 
 // learning is how many lines show the typical step (chosen: 40 ms at 800 Hz; a few bad ones
-// among them do not move the median).
-const learning = 33
+// among them do not move the median). Where the mean of them is so many times longer, more are
+// needed to tell bursts from a pause (chosen: several of the 32 samples that sensors queue).
+const learning, uneven, burst = 33, 8, 264
 
 // add takes the next line, which came at host time at, and appends the samples that are
 // certain by now to out. err says that the times are no µs.
-func (c *boardClock) add(out []timed, s sample, at float64) (_ []timed, err error) {
+func (c *boardClock) add(out []timed, s sample, at float64) ([]timed, error) {
 	if c.step > 0 {
 		return c.place(out, s, at), nil
 	}
-	if c.held = append(c.held, s); len(c.held) < learning {
+	c.held = append(c.held, s)
+	n := len(c.held)
+	if n < learning {
 		return out, nil
 	}
-	if c.step, err = typical(c.held); err != nil {
+	step, err := typical(c.held)
+	mean := apart(c.held[0].us, s.us) / float64(n-1)
+	switch {
+	case err != nil:
 		return out, err
+	case n == learning && mean > uneven*step, learning < n && n < burst:
+		return out, nil
+	case n == burst && inBursts(c.held):
+		return out, errors.New("the board's times come in bursts, as of samples that are stamped when they are read from a queue")
 	}
+	c.step = step
 	first := c.held
 	c.held, c.us = nil, first[0].us
-	out = append(out, c.put(first[0], math.Max(c.t, at-c.step*learning)+c.step, at))
+	out = append(out, c.put(first[0], math.Max(c.t, at-c.step*float64(n))+c.step, at))
 	for _, s := range first[1:] {
 		out = c.place(out, s, at)
 	}
@@ -114,6 +126,16 @@ func missing(a, b, step float64) int {
 		return 0
 	}
 	return max(0, int(math.Round((b-a)/step))-1)
+}
+
+// inBursts says that the times of lines come in bursts.
+func inBursts(lines []sample) bool {
+	t := make([]float64, len(lines))
+	for i, l := range lines {
+		t[i] = float64(int32(l.us-lines[0].us)) * 1e-6
+	}
+	_, ok := sensor.Bursts(t)
+	return ok
 }
 
 // typical is the median step of lines in s.

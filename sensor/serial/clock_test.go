@@ -225,3 +225,25 @@ func TestAnotherPace(t *testing.T) {
 		assert.InEpsilon(t, sent, n, 0.05, name)
 	}
 }
+
+// TestQueued: times that a board gives to the samples of a queue as it reads them are refused; a
+// pause among the first lines is none.
+func TestQueued(t *testing.T) {
+	t.Parallel()
+	var queued, paused boardClock
+	var err error
+	for i := uint32(0); i < burst && err == nil; i++ {
+		_, err = queued.add(nil, sample{true, i/32*40000 + i%32*100, [3]float64{}}, 0)
+	}
+	assert.ErrorContains(t, err, "the board's times come in bursts")
+	var out []timed
+	for i := uint32(0); i < burst; i++ {
+		us := i * 1250
+		if i > 20 {
+			us += 1e6
+		}
+		out, err = paused.add(out, sample{true, us, [3]float64{}}, 0)
+		require.NoError(t, err)
+	}
+	assert.Len(t, out, burst)
+}
