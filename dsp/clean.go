@@ -60,13 +60,13 @@ func (tr *Tracker) spilling(l *look, t []float64) bool {
 	for p := range l.lines(plain*thresholds[l.axes], 1.5*l.df, 0.45*l.rate) {
 		turned := 4 * math.Pi * p.f * spread // between a line and its image, which an even grid does not tell apart
 		share := missing + turned*turned
-		k, spills := int(math.Round(p.f/l.df)), false
+		k, spills := int(math.Round(p.f/l.df)), tr.struck // what is missing at once stays beside the line
 		for a := range l.axes {
 			// So much of a line's power becomes noise, spread from 0 to rate/2.
 			noise := 1.5 * l.power[a][k] * l.df * share / (l.rate / 2)
 			spills = spills || noise > little*l.noise[a][k]
 		}
-		if !spills || share/float64(len(t)/2) < least*least {
+		if !spills || !tr.struck && share/float64(len(t)/2) < least*least {
 			continue
 		}
 		f := p.f

@@ -150,6 +150,7 @@ func (tr *Tracker) Flush() []Revolution {
 	tr.made = true
 	if tr.learn() {
 		tr.climb(now)
+		tr.hear(now)
 		tr.forget()
 		return []Revolution{tr.revolution(now)}
 	}

@@ -30,6 +30,11 @@ type ear struct {
 	gapAt  float64 // s, end of the last hole; -Inf none
 	heard  float64 // s, time of the last row, fresh or not
 
+	knocks   []knock // of the last seconds, oldest first
+	listened float64 // s, up to when they were looked for
+	struck   bool    // they are left out
+	spared   []level // the levels without them, of this reading; empty until asked for
+
 	lengths []float64 // s, of the looks
 	cols    [3][]float64
 	sort    []float64
@@ -94,6 +99,7 @@ func (e *ear) ready(u float64) (why Fault, some bool) {
 		return Gap, e.made
 	}
 	e.climb(u)
+	e.hear(u)
 	e.made = true
 	return "", true
 }
@@ -127,6 +133,7 @@ func (e *ear) reset(t float64) {
 		e.levels[i].empty()
 	}
 	e.gapAt, e.anew = t, true
+	e.knocks, e.struck = e.knocks[:0], false
 	e.next = max(e.next, t+every)
 }
 
@@ -203,9 +210,20 @@ func (e *ear) window(now, seconds, rate float64) (t []float64, x [][]float64, fs
 		if i > 0 && float64(to-from) < 0.98*(now-begin)*fs-float64(len(halfband)) {
 			continue
 		}
+		if e.struck {
+			l = e.unstruck(i)
+			from, to = firstAfter(l.t, now-seconds), firstAfter(l.t, now)
+		}
 		return l.t[from:to], e.columns(l, from, to), fs
 	}
 	return nil, nil, 0
+}
+
+// samples returns those of the last seconds before now as the sensor gave them.
+func (e *ear) samples(now, seconds float64) (t []float64, x [][]float64) {
+	l := &e.levels[0]
+	from, to := firstAfter(l.t, now-seconds), firstAfter(l.t, now)
+	return l.t[from:to], e.columns(l, from, to)
 }
 
 // have returns how many seconds of samples before now there are, at most the longest window.

@@ -235,7 +235,8 @@ func worst(p [3]complex128, v [3]float64) (amp, se float64) {
 // amplitude returns that of multiple k in its worst direction, as worst does, less what noise adds to it on the mean. That
 // is half the variance of each part of the phasor p times its second derivative of A = √((|p|² + |p·p|)/2):
 // Σ vᵢ·((1 + |pᵢ|²/|p·p|)/2A − |∇ᵢA²|²/8A³), for one axis the v/2A of a Rice distribution. Of a motion so round that noise
-// alone says which direction is the worst no more is known than that noise.
+// alone says which direction is the worst no more is known than that noise. What an axis with more noise than the others
+// may hold, at two standard errors of its own, is two of the result.
 func (s *fit) amplitude(k int) (amp, se float64) {
 	p, v := s.phasor[k], s.variance()
 	amp, se = worst(p, v)
@@ -248,6 +249,7 @@ func (s *fit) amplitude(k int) (amp, se float64) {
 	for i, c := range p {
 		if c != 0 {
 			added += v[i] * (1 + power(c)/apart) / (2 * amp)
+			se = max(se, (cmplx.Abs(c)+2*math.Sqrt(v[i])-amp)/2)
 		}
 	}
 	return max(amp-added, amp/2), se

@@ -166,7 +166,7 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	best, rival := tr.choose(looks, now)
 	found := best.f > 0
 	known := found && tr.measure(&rev, best, now, have)
-	t, x, _ := tr.window(rev.Time+rev.Span/2, rev.Span, math.Inf(1))
+	t, x := tr.samples(rev.Time+rev.Span/2, rev.Span)
 	tr.diagnose(&rev, t, x)
 	switch {
 	case !found && rival > 0:
