@@ -110,3 +110,28 @@ func TestPartFolded(t *testing.T) {
 		}
 	}
 }
+
+// TestRoundedTimes: times rounded to 10 ms make 36 Hz a fifth too small, by sin(x)/x; that is no number, and exact times that
+// happen to be whole hundredths are none the worse.
+func TestRoundedTimes(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		rate, jitter float64
+		usable       bool
+	}{{60, 0.4, false}, {100, 0, true}} {
+		r := rand.New(rand.NewPCG(1, 12))
+		tr := &dsp.Tracker{Hint: 36.5}
+		ok := 0
+		for i := range int(20 * c.rate) {
+			u := (float64(i) + c.jitter*(2*r.Float64()-1)) / c.rate
+			x := math.Cos(2*math.Pi*36*u) + 0.02*r.NormFloat64()
+			for _, v := range tr.Add([]float64{math.Round(100*u) / 100}, [][]float64{{x}}) {
+				if v.OK {
+					ok++
+					assert.InEpsilon(t, 1, v.Amp, 0.05)
+				}
+			}
+		}
+		assert.Equal(t, c.usable, ok > 50, "%d of them", ok)
+	}
+}

@@ -60,7 +60,7 @@ func (tr *Tracker) overlooked(s *fit) bool {
 // size of that difference that the unevenness of the sample times lets expect: χ² of the line
 // times 1−|mean exp(2πi·m·δ/dt)|², δ the time of a sample less that of an even one, less
 // the share that the unknowns take up. Unevenness no larger than the stamps' own rounding is
-// none: the stamps may be to blame, not the samples.
+// none: the stamps may be to blame, not the samples. Nor is that of held values, which is their delivery's.
 func (tr *Tracker) compare(c hypothesis, f, drift, g, bend, m, now, seconds float64) (better, expected float64) {
 	s := &tr.probe
 	var mine, power [3]float64
@@ -83,7 +83,7 @@ func (tr *Tracker) compare(c hypothesis, f, drift, g, bend, m, now, seconds floa
 		expected += n * power[a] / noise
 	}
 	spread, mean := unevenness(s.t, tr.dt, m)
-	if spread < 1.5*tick(s.t)/math.Sqrt(12) {
+	if tr.hold || spread < 1.5*tick(s.t)/math.Sqrt(12) {
 		return better, 0
 	}
 	unknowns := float64(4 + 2*len(s.foreign))
@@ -131,7 +131,7 @@ func (tr *Tracker) parted(t []float64, f float64) bool {
 		fewest = 60  // samples. Chosen
 	)
 	m := math.Round(f * tr.dt)
-	if m == 0 || 1/tr.dt >= unfiltered || len(t) < fewest {
+	if m == 0 || 1/tr.dt >= unfiltered || len(t) < fewest || tr.hold {
 		return false
 	}
 	spread, mean := unevenness(t, tr.dt, m)

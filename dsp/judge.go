@@ -41,6 +41,8 @@ const (
 	straight = 0.1
 	// farOff from what the dial says a line is not believed at first. Chosen: few dials lie by more.
 	farOff = 0.06
+	// narrow is the most that the dial's reach may cover of what the sensor shows, or whatever shows is taken for the line. Chosen.
+	narrow = 0.4
 	// missingMost is the share of missing samples that forbids a number. Chosen.
 	missingMost = 0.3
 	// knocking is a crest that noise does not reach: 1e-6 for 4000 samples of a Gaussian on
@@ -83,11 +85,12 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	add(Folded, tr.ambiguous || tr.health.filled > 0 && (tr.Hint == 0 || rev.Freq > straight*tr.health.filled))
 	coarse := tr.coarse(rev)
 	add(Weak, tr.weak(rev, best) || rev.Crest > struckBy && tr.battered(rev.Time+rev.Span/2, rev.Span, rev.Freq))
-	add(Coarse, coarse)
+	add(Coarse, coarse || tr.rounded(rev))
 	quiet := tr.Hint == 0 && rev.Amp < quietest*2*math.Pi*rev.Freq*math.Sqrt2 && best.lines == 1
 	mixed := rev.AmpSE > blended*rev.Amp && (s.misfit > plainly && tr.Hint > 0 || s.misfit > 3 && tr.young())
 	young := tr.young() && s.beating()
-	add(Doubtful, quiet || young || mixed || tr.strayed(rev) || isMains(rev.Freq, 0) || rev.Rival > 0 || s.disputed || s.dying())
+	wide := 2*reach*tr.Hint > narrow*rev.Rate/2
+	add(Doubtful, quiet || wide || young || mixed || tr.strayed(rev) || isMains(rev.Freq, 0) || rev.Rival > 0 || s.disputed || s.dying())
 	// With no word of the dial a line counts when it was there a reading ago as well.
 	fresh := tr.Hint == 0 && !tr.track.agrees(rev)
 	add(Changing, fresh || s.changing())
@@ -152,6 +155,18 @@ func (tr *Tracker) coarse(rev *Revolution) bool {
 	}
 	tr.report(rev, s)
 	return rev.Amp < fewestSteps*rev.Step
+}
+
+// rounded reports whether the times were rounded so far that the line comes out too small: by sin(πfs)/πfs, s the step of the
+// times, where they do not stand on an even grid.
+func (tr *Tracker) rounded(rev *Revolution) bool {
+	t, _ := tr.samples(rev.Time+rev.Span/2, rev.Span)
+	half := math.Pi * rev.Freq * tick(t[:min(len(t), 64)])
+	if half == 0 || 1-math.Sin(half)/half < bearable {
+		return false
+	}
+	spread, _ := unevenness(t, tr.dt, 1)
+	return spread > 0.1*tick(t)
 }
 
 // reservations says in words what a number is to be taken with.
