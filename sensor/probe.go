@@ -250,10 +250,8 @@ func (p *probed) settleUnit(c *csvFile) *ParseError {
 // chance, more than a slow pipe brings at once).
 const telling = 64
 
-// gravity is the unit in which the mean of the axes is 1 g within 30 % (chosen: generous, and
-// the three bands are far apart), and that mean. The mean, since vibration has none. None is
-// given when the data move by more than the mean (rms); nor g from fewer than three axes, as
-// a sensor in m/s² whose axis lies nearly level shows 1 too.
+// gravity is the unit that gravity shows, and the mean by which it does. It is never g from fewer
+// than three axes, as a sensor in m/s² whose axis lies nearly level shows 1 too.
 func (p *probed) gravity(axes int) (u unit, mean float64) {
 	var square, spread float64
 	for _, v := range p.axes[:axes] {
@@ -267,13 +265,8 @@ func (p *probed) gravity(axes int) (u unit, mean float64) {
 		spread += sumSq/float64(len(v)) - m*m
 	}
 	mean = math.Sqrt(square)
-	if !(spread <= square) {
-		return unit{}, mean
+	if u = accelerations[UnitByGravity(mean, spread)]; u == inG && axes < 3 {
+		u = unit{}
 	}
-	for _, u := range []unit{metric, inG, inMG} {
-		if g := u.si(mean) / gravity; g > 0.7 && g < 1.3 && (u != inG || axes == 3) {
-			return u, mean
-		}
-	}
-	return unit{}, mean
+	return u, mean
 }

@@ -2,16 +2,31 @@ package sensor
 
 import "math"
 
-// How much gravity the mean of three axes may show, in g. A sensor's zero is off by up to a
-// quarter of a g (ADXL345 data sheet, Rev. E: 150 mg in x and y, 250 mg in z), so that 1 g may
-// look like most or least; where the recorder took gravity out there is next to none (chosen:
-// narrower refuses good files, wider takes a sensor of 64 counts a g for one in mg, and shows a
-// sixteenth of the shake).
+// How much gravity the mean of three axes may show, in g: from GravityLeast to GravityMost where it
+// is there, as a sensor's zero is off by up to a quarter of a g (ADXL345 data sheet, Rev. E: 150 mg in
+// x and y, 250 mg in z), and GravityGone at most where the recorder took it out (all chosen: narrower
+// refuses good files, wider takes a sensor of 64 counts a g for one in mg, and shows a sixteenth of
+// the shake).
 const (
-	gravityGone  = 0.05
-	gravityLeast = 0.7
-	gravityMost  = 1.3
+	GravityGone  = 0.05
+	GravityLeast = 0.7
+	GravityMost  = 1.3
 )
+
+// UnitByGravity returns the unit of acceleration, "m/s2", "g" or "mg", in which a mean of three axes
+// is the gravity that a sensor may show: the mean, since vibration has none. moves is the mean square
+// about it; where that is more than the square of the mean, or no unit fits, the unit is "".
+func UnitByGravity(mean, moves float64) string {
+	if !(moves <= mean*mean) {
+		return ""
+	}
+	for _, u := range []unit{metric, inG, inMG} { // whose bands are far apart
+		if g := u.si(mean) / gravity; g > GravityLeast && g < GravityMost {
+			return u.name
+		}
+	}
+	return ""
+}
 
 // doubts is how many seconds of gravity that cannot be make a scale wrong where none before
 // could be (chosen: somebody may be clamping the sensor on at first).
@@ -63,10 +78,10 @@ func (s *scales) judge(axes int) {
 	}
 	seen := math.Sqrt(square) / gravity
 	switch moves := s.squares/n - square; {
-	case seen > gravityMost && moves <= square, axes == 3 && seen > gravityGone && seen < gravityLeast && moves <= square:
+	case seen > GravityMost && moves <= square, axes == 3 && seen > GravityGone && seen < GravityLeast && moves <= square:
 		s.off++
 		s.shown = seen
-	case seen <= gravityMost && (axes < 3 || seen >= gravityLeast || seen <= gravityGone):
+	case seen <= GravityMost && (axes < 3 || seen >= GravityLeast || seen <= GravityGone):
 		s.settled = true
 	}
 }

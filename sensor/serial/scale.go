@@ -36,15 +36,11 @@ type weight struct {
 	against bool
 }
 
-// noGravity is in g what a sensor that feels none may still show (chosen: as for a file).
-const noGravity = 0.05
-
 // weigh finds the scale of samples that stand for a second or so: from the unit if it is given,
 // else from gravity.
 //
-// The mean of the three axes is 1 g, as vibration has none. Without a unit it has to be within
-// 30 % of 1 g in m/s², g or mg (chosen: generous, and the three bands are far apart). For counts
-// any mean will do, so the sensor must have been still: both halves agree within 2 % (chosen:
+// Without a unit the mean of the three axes has to be 1 g in one of them, as far as a sensor is
+// true. For counts any mean will do, so the sensor must have been still: both halves agree within 2 % (chosen:
 // a sensor that is being turned in the hand moves by far more).
 func weigh(unit string, x [][3]float64) weight {
 	first, second := mean(x[:len(x)/2]), mean(x[len(x)/2:])
@@ -66,28 +62,19 @@ func weigh(unit string, x [][3]float64) weight {
 		return weight{scale: factor(found), note: fmt.Sprintf("no unit given: 1 g of gravity found (mean %.4g), so the values are in %s", middle, found)}
 	case found != "" && found != unit:
 		return weight{factor(unit), fmt.Sprintf("the unit is said to be %s, but gravity shows as %.4g, as it does in %s", unit, middle, found), true}
-	case in < 0.7 || in > 1.3: // chosen, as for a file: a range set wrong doubles or halves it; but some sensors feel no gravity
-		return weight{factor(unit), fmt.Sprintf("gravity shows as %.3g g where 1 g belongs: is the sensor wired right?", in), still && in > noGravity}
+	case in < sensor.GravityLeast || in > sensor.GravityMost: // a range set wrong doubles or halves it; but some sensors feel no gravity
+		return weight{factor(unit), fmt.Sprintf("gravity shows as %.3g g where 1 g belongs: is the sensor wired right?", in), still && in > sensor.GravityGone}
 	}
 	return weight{scale: factor(unit)}
 }
 
-// unitOf is the unit in which the mean is 1 g, "" if there is none, or if the data move by
-// more than the mean (rms).
+// unitOf is the unit that gravity shows, "" if none.
 func unitOf(x [][3]float64, middle float64) string {
 	var square float64
 	for _, v := range x {
 		square += v[0]*v[0] + v[1]*v[1] + v[2]*v[2]
 	}
-	if moves := square/float64(len(x)) - middle*middle; !(moves <= middle*middle) {
-		return ""
-	}
-	for _, name := range []string{"m/s2", "g", "mg"} {
-		if g := middle * factor(name) / gravity; g > 0.7 && g < 1.3 {
-			return name
-		}
-	}
-	return ""
+	return sensor.UnitByGravity(middle, square/float64(len(x))-middle*middle)
 }
 
 func mean(x [][3]float64) (m [3]float64) {
