@@ -94,6 +94,20 @@ func TestBalanceLive(t *testing.T) {
 	assert.InDelta(t, 300, float64(s.Runs[0].Speed), 3)
 }
 
+// A lathe that turns at another speed than the runs are to be made at is told so.
+func TestBalanceElsewhere(t *testing.T) {
+	t.Parallel()
+	for at, told := range map[float64]bool{400: true, 300: false} {
+		var msg strings.Builder
+		s := &balanceState{Speed: at}
+		lathe := s.simulated(assess.Mass{})
+		s.Speed = 300
+		_, err := s.live(t.Context(), s.input(lathe), &msg)
+		require.NoError(t, err)
+		assert.Equal(t, told, strings.Contains(msg.String(), "nothing turns steadily near 300 rpm yet: go to that speed"), msg.String())
+	}
+}
+
 // Kept sessions are runs too: of the same blank, each once, all at one speed.
 func TestBalanceKept(t *testing.T) {
 	t.Setenv("XDG_DATA_HOME", t.TempDir())
@@ -165,7 +179,7 @@ func TestBalanceKept(t *testing.T) {
 
 // board writes the samples of src as a board does, until its wire is cut.
 func board(w io.Writer, src sensor.Source) {
-	fmt.Fprintln(w, "# unit=m/s2")
+	fmt.Fprintln(w, "# unit=m/s2 rate=800")
 	for {
 		b, err := src.Next()
 		if err != nil {

@@ -57,7 +57,8 @@ func (g *gathering) seconds() float64 {
 // says on msg what the source has to say. A stop rings the bell there.
 func (s *balanceState) live(ctx context.Context, in input, msg io.Writer) ([]assess.Reading, error) {
 	defer context.AfterFunc(ctx, func() { in.src.Close() })()
-	g := s.gather()
+	const patience = 10.0 // s without a steady reading (chosen: as long as a lathe takes to its speed)
+	g, told := s.gather(), false
 	adviser := &assess.Adviser{Lathe: s.Lathe, Blank: s.Blank, Task: s.Task, Checked: true}
 	err := loop(in.src, in.tracker(), adviser, func(b sensor.Block) { say(msg, b.Notes) },
 		func(r assess.Reading, a assess.Advice) {
@@ -67,6 +68,10 @@ func (s *balanceState) live(ctx context.Context, in input, msg io.Writer) ([]ass
 			done := g.add(r, a)
 			if in.progress != nil {
 				fmt.Fprintf(in.progress, "\r%.0f of %.0f s of steady turning, %s  ", g.seconds(), assess.RunEnough, assess.ShakeText(r.Shake))
+			}
+			if !told && r.T > patience && g.seconds() == 0 {
+				told = true
+				say(msg, []string{fmt.Sprintf("nothing turns steadily near %.0f rpm yet: go to that speed", s.Speed)})
 			}
 			if g.stop != nil {
 				fmt.Fprint(msg, "\a")
