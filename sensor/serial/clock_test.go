@@ -189,20 +189,20 @@ func TestPaceRefused(t *testing.T) {
 // timed by its old pace for long; what never came is not made up for it.
 func TestAnotherPace(t *testing.T) {
 	t.Parallel()
-	for name, c := range map[string]struct{ before, after, within float64 }{
-		"faster":        {500, 800, 1},
-		"slower":        {800, 500, 1},
-		"much faster":   {100, 1600, 1},
-		"a bit faster":  {800, 840, 8},
-		"a bit slower":  {840, 800, 8},
-		"much slower":   {1600, 100, 1},
-		"from the wire": {3200, 3000, 6},
+	for name, c := range map[string]struct{ before, after, each, within float64 }{
+		"faster":        {500, 800, 0.1, 1},
+		"slower":        {800, 500, 0.1, 1.5},
+		"much faster":   {100, 1600, 0.01, 1},
+		"a bit faster":  {800, 840, 0.1, 8},
+		"a bit slower":  {840, 800, 0.01, 8},
+		"much slower":   {1600, 100, 0.15, 1},
+		"from the wire": {3200, 3000, 0.03, 6},
 	} {
 		const change, end = 6.0, 30.0
 		rng := rand.New(rand.NewPCG(7, 8))
 		var k hostClock
 		wrong, last, sent, n := 0.0, 0.0, 0, 0
-		for at := 0.05; at < end; at += 0.004 + 0.012*rng.Float64() {
+		for at := 0.05; at < end; at += c.each * (0.5 + rng.Float64()) {
 			due := int(min(at, change)*c.before + max(at-change, 0)*c.after)
 			out, err := k.add(make([]sample, due-sent), 0, at)
 			require.NoError(t, err)
@@ -246,4 +246,66 @@ func TestQueued(t *testing.T) {
 		require.NoError(t, err)
 	}
 	assert.Len(t, out, burst)
+}
+
+// TestPiledUp: what comes at once after this computer was held up, and what a bad cable leaves out
+// again and again, is no other pace; and from lines that never come evenly none is learnt.
+func TestPiledUp(t *testing.T) {
+	t.Parallel()
+	const rate, end = 800.0, 40.0
+	for name, c := range map[string]struct {
+		came  func(at float64) bool // whether vibe can read then
+		gone  func(at float64) bool // whether a line of then is lost
+		least float64               // share of the lines that is given times
+	}{
+		"held up": {
+			func(at float64) bool { return at < 8 || at > 11 },
+			func(at float64) bool { return at > 8.3 && at < 11 }, 0.8,
+		},
+		"held up at first": {
+			func(at float64) bool { return at > 1 },
+			func(float64) bool { return false }, 0.8,
+		},
+		"a bad cable": {
+			func(float64) bool { return true },
+			func(at float64) bool { return at > 8 && math.Mod(at, 1) < 0.3 }, 0.4,
+		},
+		"a bad cable from the first": {
+			func(float64) bool { return true },
+			func(at float64) bool { return math.Mod(at, 1) < 0.6 }, 0,
+		},
+	} {
+		var k hostClock
+		due, last, n, sent := 0, 0.0, 0, 0
+		for at := 0.05; at < end; at += 0.09 {
+			if !c.came(at) {
+				continue
+			}
+			var batch []sample
+			for ; float64(due) < at*rate; due++ {
+				if len(batch) == 100 { // as many as a read takes; the next is at once
+					at -= 0.089
+					break
+				}
+				if !c.gone(float64(due) / rate) {
+					batch = append(batch, sample{})
+				}
+			}
+			sent += len(batch)
+			out, err := k.add(batch, 0, at)
+			require.NoError(t, err)
+			for _, x := range out {
+				require.Greater(t, x.t, last, name)
+				last = x.t
+			}
+			if n += len(out); len(out) > 0 {
+				assert.InEpsilon(t, 1/rate, k.step, 0.02, "%s: at %.2f s", name, at)
+				assert.InDelta(t, at, last, stalled, "%s: at %.2f s", name, at)
+			}
+		}
+		assert.GreaterOrEqual(t, float64(n), c.least*float64(sent), name)
+		if c.least == 0 {
+			assert.GreaterOrEqual(t, k.odd, tooOdd, name)
+		}
+	}
 }

@@ -23,6 +23,8 @@ type hostClock struct {
 	arrived []arrival
 
 	heard float64 // host time of the newest lines
+	stall float64 // host time of the newest gap
+	odd   int     // how often the arrivals were too uneven to start from
 
 	looks int     // corrections so far
 	since int     // samples since the last
@@ -41,7 +43,8 @@ const (
 	memory  = 600  // corrections that count, one to two and a half minutes (chosen)
 	late    = 0.02 // s that one look is believed at most (chosen: a busy computer is later)
 	stalled = 0.25 // s behind the arrivals: lines are missing (chosen: far above any delay)
-	steady  = 0.1  // s without a line, at most, of a board that sends on (chosen: above any bunch)
+	stray   = 0.1  // s beside an even pace: lines had piled up, or are missing (chosen: above most delays)
+	tooOdd  = 3    // times that lines are too uneven before it is said (chosen: what piled up is over by then)
 )
 
 // add takes the lines that arrived together at host time at, and the number of spoilt ones
@@ -52,17 +55,18 @@ func (c *hostClock) add(lines []sample, spoilt int, at float64) (out []timed, er
 	}
 	c.lost += spoilt
 	c.t += float64(spoilt) * c.step
-	quiet := at - c.heard
+	took := float64(len(lines)) * c.step
+	wait, missed := at-c.t-took, at-c.heard-took // in all, and since the last lines
 	if len(lines) > 0 {
 		c.heard = at
 	}
-	switch wait := at - c.t - float64(len(lines))*c.step; {
-	case wait < -stalled, wait > stalled && len(lines) > 0 && quiet < steady: // the pace is another
-		*c = hostClock{t: c.t, lost: c.lost, heard: at}
+	switch {
+	case wait < -stalled, wait > stalled && len(lines) > 0 && (missed < stalled/2 || at-c.stall < 2*stalled): // the pace is another
+		*c = hostClock{t: c.t, lost: c.lost}
 		return c.start(lines, at)
 	case wait > stalled:
 		c.lost += int(math.Round(wait / c.step))
-		c.t += wait
+		c.t, c.stall = c.t+wait, at
 	}
 	for _, s := range lines {
 		c.t += c.step + c.slew
@@ -97,7 +101,17 @@ func (c *hostClock) start(lines []sample, at float64) ([]timed, error) {
 	if at-c.arrived[0].at < learn {
 		return nil, nil
 	}
-	step, end := fit(c.arrived)
+	step, end, worst := fit(c.arrived)
+	if worst > stray { // the older half is left out
+		half := c.arrived[len(c.arrived)/2:]
+		before := half[0].lines
+		for i := range half {
+			half[i].lines -= before
+		}
+		c.held, c.arrived = c.held[before:], half
+		c.odd++
+		return nil, nil
+	}
 	if step < shortest || step > longest {
 		return nil, fmt.Errorf("%.4g lines a second come, and a sensor that can be used sends 20 to 20000", 1/step)
 	}
@@ -105,7 +119,7 @@ func (c *hostClock) start(lines []sample, at float64) ([]timed, error) {
 	if last == 0 {
 		t = max(t, 0)
 	}
-	c.step, c.looks, c.due = step, int(learn/look), at+look
+	c.step, c.looks, c.due, c.heard, c.odd = step, int(learn/look), at+look, at, 0
 	var out []timed
 	for _, s := range c.held {
 		if t += step; t <= last { // another has that time, from when the pace was not known to be another
@@ -119,9 +133,9 @@ func (c *hostClock) start(lines []sample, at float64) ([]timed, error) {
 	return out, nil
 }
 
-// fit is the straight line through the arrivals, by least squares: s a line, and the host
-// time of the last.
-func fit(a []arrival) (step, end float64) {
+// fit is the straight line through the arrivals, by least squares: s a line, the host time of
+// the last, and how far in s the worst is off.
+func fit(a []arrival) (step, end, worst float64) {
 	var n, at float64
 	for _, x := range a {
 		n += float64(x.lines) / float64(len(a))
@@ -134,5 +148,8 @@ func fit(a []arrival) (step, end float64) {
 		na += d * (x.at - at)
 	}
 	step = na / nn
-	return step, at + step*(float64(a[len(a)-1].lines)-n)
+	for _, x := range a {
+		worst = math.Max(worst, math.Abs(x.at-at-step*(float64(x.lines)-n)))
+	}
+	return step, at + step*(float64(a[len(a)-1].lines)-n), worst
 }

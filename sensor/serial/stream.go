@@ -150,9 +150,12 @@ func (s *stream) clock(lines []sample, spoilt int, at float64) {
 	var out []timed
 	var err error
 	if s.columns == 3 {
-		started := s.host.step > 0
+		before := s.host
 		out, err = s.host.add(lines, spoilt, at)
-		if !started && s.host.step > 0 {
+		switch {
+		case before.odd < tooOdd && s.host.odd == tooOdd:
+			s.note("what comes is too uneven for this computer to time: let the board send its own time as well, as t_us,x,y,z")
+		case before.step == 0 && s.host.step > 0:
 			s.note("the board sends no time, so samples are timed by this computer: %.4g a second", 1/s.host.step)
 		}
 	} else {
