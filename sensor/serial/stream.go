@@ -150,39 +150,53 @@ func (s *stream) clock(lines []sample, spoilt int, at float64) {
 	var out []timed
 	var err error
 	if s.columns == 3 {
-		before := s.host
-		out, err = s.host.add(lines, spoilt, at)
-		switch {
-		case before.odd < tooOdd && s.host.odd == tooOdd:
-			s.note("what comes is too uneven for this computer to time: let the board send its own time as well, as t_us,x,y,z")
-		case before.step == 0 && s.host.step > 0:
-			s.note("the board sends no time, so samples are timed by this computer: %.4g a second", 1/s.host.step)
-		}
+		out, err = s.byHost(lines, spoilt, at)
 	} else {
-		for _, l := range lines {
-			if out, err = s.board.add(out, l, at); err != nil {
-				break
-			}
-		}
-		if s.board.restarts > s.told {
-			s.told = s.board.restarts
-			s.note("the board started again")
-		}
-		if len(out) > 0 {
-			note := s.board.drift.Add("the board", out[len(out)-1].t, at)
-			if s.misbuilt() {
-				s.fail(fmt.Errorf("the board's clock runs at %.3g of this computer's, and every speed would be off by that factor", s.board.drift.Pace()),
-					"build its program for the clock that the board has (F_CPU); a simulated board must say the rate that it keeps, as in # rate=800")
-				return
-			}
-			s.note("%s", note)
-		}
+		out, err = s.byBoard(lines, at)
 	}
 	if err != nil {
 		s.fail(err, "let the board send t_us,x,y,z with t_us in microseconds, or x,y,z, 20 to 20000 times a second")
-		return
 	}
-	s.weigh(out)
+	if s.err == nil {
+		s.weigh(out)
+	}
+}
+
+// byHost times lines that bring no time.
+func (s *stream) byHost(lines []sample, spoilt int, at float64) ([]timed, error) {
+	before := s.host
+	out, err := s.host.add(lines, spoilt, at)
+	switch {
+	case before.odd < tooOdd && s.host.odd == tooOdd:
+		s.note("what comes is too uneven for this computer to time: let the board send its own time as well, as t_us,x,y,z")
+	case before.step == 0 && s.host.step > 0:
+		s.note("the board sends no time, so samples are timed by this computer: %.4g a second", 1/s.host.step)
+	}
+	return out, err
+}
+
+// byBoard times lines by the board's clock, and watches that.
+func (s *stream) byBoard(lines []sample, at float64) (out []timed, err error) {
+	for _, l := range lines {
+		if out, err = s.board.add(out, l, at); err != nil {
+			return nil, err
+		}
+	}
+	if s.board.restarts > s.told {
+		s.told = s.board.restarts
+		s.note("the board started again")
+	}
+	if len(out) == 0 {
+		return nil, nil
+	}
+	note := s.board.drift.Add("the board", out[len(out)-1].t, at)
+	if s.misbuilt() {
+		s.fail(fmt.Errorf("the board's clock runs at %.3g of this computer's, and every speed would be off by that factor", s.board.drift.Pace()),
+			"build its program for the clock that the board has (F_CPU); a simulated board must say the rate that it keeps, as in # rate=800")
+		return nil, nil
+	}
+	s.note("%s", note)
+	return out, nil
 }
 
 // misbuilt says that the board's program was built for another clock than the board has: its
