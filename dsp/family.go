@@ -123,10 +123,11 @@ func (tr *Tracker) groups(looks []*look, now float64) []hypothesis {
 		}
 		beside, proven := tr.bystander(p.f, 0.7*p.look.df)
 		owner := slices.IndexFunc(all, func(h hypothesis) bool { return tr.belongs(p, h) })
-		if owner >= 0 && p.f <= high && tr.swallows(all[owner], p) {
-			all[owner].doubt = p.f
+		own := owner < 0 || isMains(all[owner].f, 0) // of which no multiple is taken at its word
+		if !own && p.f <= high && tr.swallows(all[owner], p) {
+			own, all[owner].doubt = true, p.f
 		}
-		if proven || owner >= 0 {
+		if proven || !own {
 			continue
 		}
 		if h := tr.family(p, now, low, high); h.f > 0 {

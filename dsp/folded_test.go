@@ -135,3 +135,31 @@ func TestRoundedTimes(t *testing.T) {
 		assert.Equal(t, c.usable, ok > 50, "%d of them", ok)
 	}
 }
+
+// TestStrayStamps: stamps that stray about even samples make a line smaller, by exp(−(2πfδ)²/2), and are not believed where
+// that matters; samples that stray themselves, stamped as they are, are.
+func TestStrayStamps(t *testing.T) {
+	t.Parallel()
+	const speed, rate, stray = 24.0, 60.0, 0.2
+	for _, stamps := range []bool{true, false} {
+		r := rand.New(rand.NewPCG(1, 13))
+		tr := &dsp.Tracker{Hint: 24.6}
+		ok := 0
+		for i := range 20 * int(rate) {
+			even := float64(i) / rate
+			stamp := even + stray/rate*max(-2, min(2, r.NormFloat64()))
+			u := stamp
+			if stamps {
+				u = even
+			}
+			x := math.Cos(2*math.Pi*speed*u) + 0.02*r.NormFloat64()
+			for _, v := range tr.Add([]float64{stamp}, [][]float64{{x}}) {
+				if v.OK {
+					ok++
+					assert.InEpsilon(t, 1, v.Amp, 0.05)
+				}
+			}
+		}
+		assert.Equal(t, !stamps, ok > 50, "%d ok", ok)
+	}
+}

@@ -85,7 +85,7 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	add(Folded, tr.ambiguous || tr.health.filled > 0 && (tr.Hint == 0 || rev.Freq > straight*tr.health.filled))
 	coarse := tr.coarse(rev)
 	add(Weak, tr.weak(rev, best) || rev.Crest > struckBy && tr.battered(rev.Time+rev.Span/2, rev.Span, rev.Freq))
-	add(Coarse, coarse || tr.rounded(rev))
+	add(Coarse, coarse || tr.rounded(rev) || tr.misstamped(rev))
 	quiet := tr.Hint == 0 && rev.Amp < quietest*2*math.Pi*rev.Freq*math.Sqrt2 && best.lines == 1
 	mixed := rev.AmpSE > blended*rev.Amp && (s.misfit > plainly && tr.Hint > 0 || s.misfit > 3 && tr.young())
 	young := tr.young() && s.beating()
@@ -169,6 +169,33 @@ func (tr *Tracker) rounded(rev *Revolution) bool {
 	return spread > 0.1*tick(t)
 }
 
+// misstamped reports whether what is left beside the line may be what errors of the times leave: even samples with uneven stamps
+// make a line smaller by exp(−(2πfδ)²/2), δ the standard deviation of the stamps, and the rest of its power noise. Where the
+// samples themselves are as uneven as their times, there is no such noise.
+func (tr *Tracker) misstamped(rev *Revolution) bool {
+	const most = 0.1 // of that noise, from which on it may be. Chosen
+	s, t := &tr.fit, tr.levels[0].t
+	turned := 2 * math.Pi * rev.Freq * tr.dt / 2 // at most
+	if smaller(turned) < bearable {
+		return false
+	}
+	spread, _ := unevenness(t[firstAfter(t, rev.Time-rev.Span/2):firstAfter(t, rev.Time+rev.Span/2)], tr.dt, 1)
+	turned = 2 * math.Pi * rev.Freq * spread
+	if smaller(turned) < bearable {
+		return false
+	}
+	line, rest := 0.0, 0.0
+	for a := range tr.axes {
+		line += power(s.phasor[1][a]) / 2
+		rest += sumSquares(s.residual[a]) / float64(max(len(s.t)-s.lines(), 1))
+	}
+	kept := float64(len(s.t)) * tr.dt / s.span // of the noise, where the fit has a mean of samples
+	return rest > most*kept*line*math.Expm1(turned*turned)
+}
+
+// smaller returns by how much of itself a line becomes smaller when its phase strays by a standard deviation of turned, in rad.
+func smaller(turned float64) float64 { return -math.Expm1(-turned * turned / 2) }
+
 // reservations says in words what a number is to be taken with.
 func (tr *Tracker) reservations(rev *Revolution) []string {
 	var say []string
@@ -207,5 +234,5 @@ func (tr *Tracker) weak(rev *Revolution, best hypothesis) bool {
 	if rev.Rate < unfiltered && tr.track.count < steady { // nor on first sight what may be folded
 		return true
 	}
-	return best.anchor == 1 && rev.AmpSE > hiding*rev.Amp || tr.track.count < steady+2 && rev.AmpSE > enough*rev.Amp
+	return rev.AmpSE > hiding*rev.Amp || tr.track.count < steady+2 && rev.AmpSE > enough*rev.Amp
 }

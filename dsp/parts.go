@@ -21,6 +21,10 @@ const (
 	// faint: a line this much smaller than its multiple is not believed without a doubt.
 	// Chosen: cutters put up to a hundred times more into a multiple, accidents too.
 	faint = 0.02
+	// crumbs, in steps of the sensor: the largest line that rounding leaves of a sine many steps large, wherever it folds to.
+	// (2/π)·J_m(2πA/q) for one (Widrow and Kollár, Quantization Noise, 2008, app. G; from memory) is less than a tenth from
+	// A = 4q on; a few may fall together.
+	crumbs = 0.2
 )
 
 // suspicion is a line that was seen at a whole part of another, and how exactly it stands there.
@@ -103,8 +107,8 @@ func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 	}
 	strong, _ := worst(s.phasor[m], v)
 	switch {
-	case amp < faint*strong:
-		return false, true
+	case amp < faint*strong: // nor at all where it may be what rounding makes of that
+		return false, amp > crumbs*tr.health.step
 	case !s.outdone(): // no belt is the fastest of all
 		return amp > 2*shown*se || tr.wandered(p, m, now, seconds), true
 	}

@@ -150,11 +150,11 @@ func peakOffset(left, mid, right float64) float64 {
 	return sign * max(0, min(0.5, (2*a-1)/(a+1)))
 }
 
-// isMains reports whether f is the mains' or twice that, 50 or 60 Hz within 0.5 % (grids hold 0.4 %, and a board's clock
+// isMains reports whether f is the mains' or twice that, 50 or 60 Hz within 0.45 % (grids hold 0.4 %, and a board's clock
 // may be off too; chosen) and half of the resolution.
 func isMains(f, resolution float64) bool {
 	for _, m := range [4]float64{50, 60, 100, 120} {
-		if math.Abs(f-m) < 0.005*m+resolution/2 {
+		if math.Abs(f-m) < 0.0045*m+resolution/2 {
 			return true
 		}
 	}
