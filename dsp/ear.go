@@ -80,7 +80,7 @@ func (e *ear) row(u float64, x *[3]float64) (due bool) {
 		return false
 	}
 	if !e.begun {
-		e.begun, e.anew, e.next, e.gapAt = true, true, u+shortest, math.Inf(-1)
+		e.begun, e.anew, e.next, e.gapAt, e.listened = true, true, u+shortest, math.Inf(-1), math.Inf(-1)
 	}
 	e.push(u, x)
 	return u >= e.next

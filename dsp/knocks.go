@@ -63,6 +63,19 @@ func (e *ear) hear(now float64) {
 
 func (k knock) short() bool { return k.to-k.from < longKnock }
 
+// total returns the broadband velocity and its band as broadband does, l the last look, of all samples: what is left out for the
+// line's sake shook the lathe all the same.
+func (tr *Tracker) total(l *look, now float64) (total float64, band [2]float64) {
+	if !tr.struck {
+		return l.broadband()
+	}
+	t, x := tr.samples(now, l.seconds)
+	all := &tr.under
+	all.axes, all.rate = tr.axes, 1/tr.dt
+	all.df = tr.spectrum.density(t, x, all.rate, 0.2/(2*math.Pi*broad), &all.power)
+	return all.broadband()
+}
+
 // battered reports whether knocks that are not left out came in a window of span s before now, and less often than once a turn of
 // f Hz: they are no part of what turns, and no noise either.
 func (e *ear) battered(now, span, f float64) bool {

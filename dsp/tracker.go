@@ -161,7 +161,7 @@ func (tr *Tracker) revolution(now float64) Revolution {
 		tr.track.count = 0
 		return rev
 	}
-	rev.Total, rev.Band = looks[len(looks)-1].broadband()
+	rev.Total, rev.Band = tr.total(looks[len(looks)-1], now)
 	tr.question++
 	best, rival := tr.choose(looks, now)
 	found := best.f > 0
