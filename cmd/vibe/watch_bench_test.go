@@ -33,7 +33,8 @@ type stopwatch struct {
 func (s *stopwatch) Next() (sensor.Block, error) {
 	before := time.Now()
 	b, err := s.Source.Next()
-	if s.blocks++; s.blocks%1000 == 0 {
+	if s.blocks++; s.blocks%100 == 0 {
+		runtime.GC() // what is kept, not what is to be thrown away
 		var m runtime.MemStats
 		runtime.ReadMemStats(&m)
 		s.peak = max(s.peak, m.HeapAlloc)
@@ -46,7 +47,7 @@ func (s *stopwatch) Next() (sensor.Block, error) {
 	return b, err
 }
 
-// What watching costs at 1 kHz and 3 axes. The heap does not grow with the hours (48 MB is
+// What watching costs at 1 kHz and 3 axes. The heap does not grow with the hours (32 MB is
 // chosen, for them all). The time from the last sample of a window to its line, and the share
 // of a core, are logged: by the wall clock, so on a machine that does nothing else.
 func TestWatchCost(t *testing.T) {
@@ -71,5 +72,6 @@ func TestWatchCost(t *testing.T) {
 	require.NotEmpty(t, waits)
 	p99 := waits[len(waits)*99/100]
 	t.Logf("%.3g h: %d readings, 99 %% within %v, %.2f %% of a core, largest heap %d kB", *watchedHours, len(waits), p99, 100*busy, src.peak>>10)
-	assert.Less(t, src.peak, uint64(48<<20))
+	require.Positive(t, src.peak)
+	assert.Less(t, src.peak, uint64(32<<20))
 }
