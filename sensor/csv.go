@@ -250,8 +250,7 @@ func (c *csvFile) scale(raw [4]float64) (row [4]float64, err error) {
 	}
 	row[0] = c.unit[0].si(raw[0] - began)
 	if c.wrapped(row[0], raw[0]) {
-		c.began -= 1 << 32
-		began = c.began
+		began -= 1 << 32
 		row[0] = c.unit[0].si(raw[0] - began)
 	}
 	switch {
@@ -259,7 +258,11 @@ func (c *csvFile) scale(raw [4]float64) (row [4]float64, err error) {
 	case !(math.Abs(row[0]) <= 1e9): // 30 years
 		return row, c.wrong(c.column(i), "%s is %s, which is no time of this recording", c.title[0], shown(c.cell(i)))
 	case c.good > 0 && row[0] == c.last:
-		return row, c.wrong(c.column(i), "%s repeats %s", c.title[0], shown(c.cell(i)))
+		e := c.wrong(c.column(i), "%s repeats %s", c.title[0], shown(c.cell(i)))
+		if !c.file.o.SkipBad {
+			e.Try = "leave such rows out with --skip-bad, or give --rate if the clock is too coarse for the sensor"
+		}
+		return row, e
 	case c.good > 0 && row[0] < c.last:
 		return row, c.wrong(c.column(i), "%s goes back to %s", c.title[0], shown(c.cell(i)))
 	case c.good > 0 && row[0]-c.last < nearest:
