@@ -150,7 +150,7 @@ func (a *Adviser) Map() []MapPoint {
 	if !view.refit() {
 		return append(out, a.before...)
 	}
-	a.shown = view.fit
+	a.shown, a.response.room = view.fit, view.room
 	seen := view.seen()
 	for _, o := range seen {
 		s := 1.96 * o.sigma

@@ -58,13 +58,14 @@ const (
 	freqCells   = 20
 	refined     = 24 // cells split in each round
 	rounds      = 8
-	draws       = 500 // of the posterior, that predictions use
+	draws       = 500  // of the posterior, that predictions use
+	mostCells   = 8192 // 7584 in a fit where no two at the edge weigh the same
 )
 
-func prior() []cell {
+// prior appends the cells of the prior to out.
+func prior(out []cell) []cell {
 	ratio := math.Log(highestFreq/lowestFreq) / freqCells
 	at := func(i int) float64 { return lowestFreq * math.Exp((float64(i)+0.5)*ratio) }
-	out := make([]cell, 0, 8192)
 	for i := range freqCells {
 		for j := range freqCells {
 			for _, kappa := range []float64{0.2, 0.6} {
@@ -81,9 +82,9 @@ func prior() []cell {
 // posterior draws from the modes that explain what was seen. When not even the best of
 // them does to within the standard errors, χ² per degree of freedom above 1, the lathe is
 // not as simple as that and the standard errors count as larger by its root (Birge's
-// ratio, Phys. Rev. 40, 207, 1932).
-func posterior(seen []observed) []cell {
-	cells := explain(seen)
+// ratio, Phys. Rev. 40, 207, 1932). Room, which is written over, is for the cells on the way.
+func posterior(seen []observed, room []cell) []cell {
+	cells := explain(seen, room)
 	best := math.Inf(1)
 	for _, c := range cells {
 		best = min(best, c.chi2)
@@ -93,7 +94,7 @@ func posterior(seen []observed) []cell {
 		for i := range seen {
 			seen[i].sigma *= birge
 		}
-		cells = explain(seen)
+		cells = explain(seen, room)
 	}
 	return cells
 }
@@ -104,8 +105,8 @@ const freedoms = 5
 // explain draws from the modes as the readings leave them: every cell of the prior is
 // weighed, the heaviest are split and weighed again, a few times, and points are drawn
 // evenly from all. It depends on nothing else: the same readings give the same map.
-func explain(seen []observed) []cell {
-	cells := prior()
+func explain(seen []observed, room []cell) []cell {
+	cells := prior(room[:0])
 	weigh(cells, seen, blurred)
 	for round := range rounds {
 		from := len(cells)
@@ -125,12 +126,18 @@ func explain(seen []observed) []cell {
 
 // refinedFrom is the mass that the few heaviest cells reach.
 func refinedFrom(cells []cell) float64 {
-	masses := make([]float64, len(cells))
-	for i, c := range cells {
-		masses[i] = c.mass
+	var heaviest [refined]float64 // rising
+	for i := range heaviest {
+		heaviest[i] = math.Inf(-1)
 	}
-	slices.Sort(masses)
-	return masses[len(masses)-refined]
+	for i := range cells {
+		if mass := cells[i].mass; mass > heaviest[0] {
+			at, _ := slices.BinarySearch(heaviest[:], mass)
+			copy(heaviest[:], heaviest[1:at])
+			heaviest[at-1] = mass
+		}
+	}
+	return heaviest[0]
 }
 
 // draw takes points from the cells in proportion to their mass, each at its own place in
@@ -237,11 +244,11 @@ func predict(cells []cell, n RPM, extra float64) MapPoint {
 func quantiles(cells []cell, gain func(cell) float64, extra float64, at ...float64) []float64 {
 	const parts = 200
 	type span struct{ middle, reach float64 }
-	logs := make([]span, len(cells))
+	logs := make([]span, 0, draws)
 	low, high := math.Inf(1), math.Inf(-1)
-	for i, c := range cells {
+	for _, c := range cells {
 		l := span{math.Log(c.amp * gain(c)), 2 * math.Sqrt(c.rel*c.rel+extra*extra)}
-		logs[i], low, high = l, min(low, l.middle-l.reach), max(high, l.middle+l.reach)
+		logs, low, high = append(logs, l), min(low, l.middle-l.reach), max(high, l.middle+l.reach)
 	}
 	var hist [parts + 1]float64
 	scale := parts / (high - low)

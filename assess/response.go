@@ -26,6 +26,7 @@ type response struct {
 	bins   map[int]bin
 	now    float64 // s
 	walked float64 // mm, last one known, see throw
+	room   []cell  // for a fit on its way, so that no fit begins with an empty megabyte
 	fit
 }
 
@@ -130,7 +131,10 @@ func (m *response) refit() bool {
 	}
 	seen := m.seen()
 	if m.cells == nil || !m.same(seen) {
-		m.fit = fit{posterior(seen), seen, m.now, map[int]float64{}, map[RPM]MapPoint{}}
+		if m.room == nil {
+			m.room = make([]cell, 0, mostCells)
+		}
+		m.fit = fit{posterior(seen, m.room), seen, m.now, map[int]float64{}, map[RPM]MapPoint{}}
 	}
 	return true
 }
