@@ -333,12 +333,13 @@ func (w *watching) onScreen(adviser *assess.Adviser, out *os.File) error {
 	}
 	ended := make(chan error, 1)
 	go func() {
-		show := func(assess.Reading, assess.Advice) error { return nil } // the screen looks for itself
-		ended <- w.loop(adviser, show, func(string) {})
+		err := showScreen(w.session, w.dial, w.alarm, w.inviting(), keys, out)
+		w.in.src.Close() // whose error the loop reports
+		ended <- err
 	}()
-	err = showScreen(w.session, w.dial, w.alarm, w.inviting(), keys, out)
-	w.in.src.Close() // whose error the loop reports
-	return cmp.Or(err, <-ended)
+	show := func(assess.Reading, assess.Advice) error { return nil } // the screen looks for itself
+	err = w.loop(adviser, show, func(string) {})
+	return cmp.Or(<-ended, err)
 }
 
 // inLines watches as text, line by line.
