@@ -118,7 +118,7 @@ func TestRoundedTimes(t *testing.T) {
 	for _, c := range []struct {
 		rate, jitter float64
 		usable       bool
-	}{{60, 0.4, false}, {100, 0, true}} {
+	}{{60, 0.4, false}, {60, 0, false}, {80, 0, false}, {90, 0, false}, {97, 0, false}, {100, 0, true}, {50, 0, true}} {
 		r := rand.New(rand.NewPCG(1, 12))
 		tr := &dsp.Tracker{Hint: 36.5}
 		ok := 0
@@ -128,11 +128,11 @@ func TestRoundedTimes(t *testing.T) {
 			for _, v := range tr.Add([]float64{math.Round(100*u) / 100}, [][]float64{{x}}) {
 				if v.OK {
 					ok++
-					assert.InEpsilon(t, 1, v.Amp, 0.05)
+					assert.InEpsilon(t, 1, v.Amp, 0.05, "%g/s, %g Hz at %g s, %v, %g s", c.rate, v.Freq, v.Time, v.Faults, v.Span)
 				}
 			}
 		}
-		assert.Equal(t, c.usable, ok > 50, "%d of them", ok)
+		assert.Equal(t, c.usable, ok > 50, "%d of them at %g/s", ok, c.rate)
 	}
 }
 

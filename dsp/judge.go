@@ -158,15 +158,37 @@ func (tr *Tracker) coarse(rev *Revolution) bool {
 }
 
 // rounded reports whether the times were rounded so far that the line comes out too small: by sin(πfs)/πfs, s the step of the
-// times, where they do not stand on an even grid.
+// times, where they do not stand on an even grid, or on one of that step with holes as regular as rounding makes them.
 func (tr *Tracker) rounded(rev *Revolution) bool {
 	t, _ := tr.samples(rev.Time+rev.Span/2, rev.Span)
-	half := math.Pi * rev.Freq * tick(t[:min(len(t), 64)])
+	step := tick(t[:min(len(t), 64)])
+	half := math.Pi * rev.Freq * step
 	if half == 0 || 1-math.Sin(half)/half < bearable {
 		return false
 	}
 	spread, _ := unevenness(t, tr.dt, 1)
-	return spread > 0.1*tick(t)
+	return spread > 0.1*step || regular(t, 1.5*tr.dt)
+}
+
+// regular reports whether steps of more than long s come among the times t as regularly as rounding makes them. Of samples lost at
+// random the numbers between two holes have a standard deviation of about their mean.
+func regular(t []float64, long float64) bool {
+	const (
+		fewest = 3.0  // holes. Chosen
+		most   = 0.35 // of the mean. Chosen
+	)
+	n, sum, squares, last := 0.0, 0.0, 0.0, 0
+	for i := 1; i < len(t); i++ {
+		if t[i]-t[i-1] < long {
+			continue
+		}
+		if last > 0 {
+			between := float64(i - last)
+			n, sum, squares = n+1, sum+between, squares+between*between
+		}
+		last = i
+	}
+	return n >= fewest-1 && n*squares/(sum*sum)-1 < most*most
 }
 
 // misstamped reports whether what is left beside the line may be what errors of the times leave: even samples with uneven stamps
