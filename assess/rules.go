@@ -365,12 +365,14 @@ func (a *Adviser) fastest(n, high RPM) (to RPM, most float64) {
 	return to, most
 }
 
-// last2s is the least and the most shake of the last 2 s, and the most of all vibration.
+// last2s is the least and the most shake of the last 2 s, the reading with which they begin included, and the most of all
+// vibration.
 func (a *Adviser) last2s() (least, most, total float64) {
 	least = math.Inf(1)
-	for _, l := range a.watch.recent {
-		if a.last-l.t <= settledTime {
-			least, most, total = min(least, l.shake), max(most, l.shake), max(total, l.total)
+	for _, l := range slices.Backward(a.watch.recent) {
+		least, most, total = min(least, l.shake), max(most, l.shake), max(total, l.total)
+		if a.last-l.t >= settledTime {
+			break
 		}
 	}
 	return least, most, total

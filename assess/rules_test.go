@@ -211,6 +211,10 @@ func TestJustRisen(t *testing.T) {
 		assert.Equal(t, action, d.Action, "%v mm/s: %s", last, d.Say)
 		assert.Equal(t, action == assess.Hold, slices.Contains(codes(d), "growing"))
 	}
+	for n, action := range map[int]assess.Action{8: assess.Hold, 9: assess.Raise} { // a reading is missing: the 2 s begin before it
+		d := hear(turning(), append(steady(0, 12, 400, 0.2), steady(3.25, n, 400, 0.23)...)...)
+		assert.Equal(t, action, d.Action, "%d readings: %s", n, d.Say)
+	}
 }
 
 // TestSecondDirection: past a resonance the shake of another direction lies hidden below the
