@@ -88,7 +88,7 @@ func (tr *Tracker) hidden(h hypothesis, f, k, now float64) bool {
 	h.look = l
 	m := max(1, math.Round(math.Abs(k*f-h.f)*tr.dt)) // rates that lie between the two
 	switch better, expected := tr.compare(h, h.f, 0, k*f, 0, m, now, l.seconds); {
-	case expected > toldApart && better < -toldApart:
+	case expected > toldApart && better < -toldApart && !tr.hold:
 		return false
 	case expected > toldApart && better > toldApart && k*f > high: // else it may be the spindle's line itself
 		return true

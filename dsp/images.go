@@ -35,8 +35,8 @@ func (tr *Tracker) images(c hypothesis, f, drift, now, seconds float64) (best, b
 			}
 			better, expected := tr.compare(c, f, drift, g, its, m, now, seconds)
 			switch {
-			case expected < toldApart || math.Abs(better) < max(toldApart, 0.85*expected) || math.Abs(better) > 1.5*expected:
-				same = true // or something else is the difference
+			case tr.hold || expected < toldApart || math.Abs(better) < max(toldApart, 0.85*expected) || math.Abs(better) > 1.5*expected:
+				same = true // or something else is the difference; the times of held values are their delivery's
 			case better > 0:
 				best, bend = g, its
 			}
@@ -60,7 +60,7 @@ func (tr *Tracker) overlooked(s *fit) bool {
 // size of that difference that the unevenness of the sample times lets expect: χ² of the line
 // times 1−|mean exp(2πi·m·δ/dt)|², δ the time of a sample less that of an even one, less
 // the share that the unknowns take up. Unevenness no larger than the stamps' own rounding is
-// none: the stamps may be to blame, not the samples. Nor is that of held values, which is their delivery's.
+// none: the stamps may be to blame, not the samples.
 func (tr *Tracker) compare(c hypothesis, f, drift, g, bend, m, now, seconds float64) (better, expected float64) {
 	s := &tr.probe
 	var mine, power [3]float64
@@ -83,7 +83,7 @@ func (tr *Tracker) compare(c hypothesis, f, drift, g, bend, m, now, seconds floa
 		expected += n * power[a] / noise
 	}
 	spread, mean := unevenness(s.t, tr.dt, m)
-	if tr.hold || spread < 1.5*tick(s.t)/math.Sqrt(12) {
+	if spread < 1.5*tick(s.t)/math.Sqrt(12) {
 		return better, 0
 	}
 	unknowns := float64(4 + 2*len(s.foreign))
