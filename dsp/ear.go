@@ -30,6 +30,7 @@ type ear struct {
 	gapAt  float64 // s, end of the last hole; -Inf none
 	heard  float64 // s, time of the last row, fresh or not
 
+	slowest  float64 // Hz, of the spindles that are looked for
 	knocks   []knock // of the last seconds, oldest first
 	listened float64 // s, up to when they were looked for
 	struck   bool    // they are left out

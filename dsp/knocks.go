@@ -11,7 +11,9 @@ const (
 	rings     = 4.0  // times that, while it rings down
 	ringsFor  = 0.05 // s without that, and it is over. Chosen
 	longKnock = 0.25 // s: what lasts longer is no knock. Chosen
-	tooOften  = 2.0  // knocks a second, from which on they may come once a turn, and are a part of it. Chosen
+	tooOften  = 2.0  // knocks a second, from which on too little is left between them. Chosen
+	ofTurn    = 0.5  // knocks a turn of the slowest spindle that is looked for, from which on they may be a part of it. Chosen
+	seldom    = 0.2  // knocks a turn, up to which the line hardly changes if they are left out, whatever they are. Chosen
 	tooMuch   = 0.25 // of the samples, which may not be left out. Chosen
 )
 
@@ -55,7 +57,7 @@ func (e *ear) hear(now float64) {
 		}
 	}
 	have := e.have(now)
-	e.struck = short > 0 && short < max(2, tooOften*have) && lost < tooMuch*have
+	e.struck = short > 0 && short < max(2, min(tooOften, ofTurn*e.slowest)*have) && lost < tooMuch*have
 	for i := range e.spared {
 		e.spared[i].empty()
 	}
@@ -76,16 +78,25 @@ func (tr *Tracker) total(l *look, now float64) (total float64, band [2]float64) 
 	return all.broadband()
 }
 
-// battered reports whether knocks that are not left out came in a window of span s before now, and less often than once a turn of
-// f Hz: they are no part of what turns, and no noise either.
-func (e *ear) battered(now, span, f float64) bool {
-	n := 0.0
+// blows returns how many knocks came in a window of span s before now.
+func (e *ear) blows(now, span float64) (n float64) {
 	for _, k := range e.knocks {
 		if k.short() && k.to > now-span && k.from <= now {
 			n++
 		}
 	}
-	return !e.struck && n > 0 && n < 0.7*f*span
+	return n
+}
+
+// battered reports whether knocks spoil rev: they are in it, and come less often than once a turn, so that they are no part of
+// what turns, and no noise either; or they are left out of it, and so many that they may be a part.
+func (e *ear) battered(rev *Revolution) bool {
+	turned := rev.Span * rev.Freq
+	n := e.blows(rev.Time+rev.Span/2, rev.Span)
+	if e.struck {
+		return n > seldom*turned
+	}
+	return rev.Crest > struckBy && n > 0 && n < 0.7*turned
 }
 
 // typical returns the median of v, and the median of the distances from it, of a hundred samples. They are picked at random, the

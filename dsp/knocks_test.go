@@ -2,6 +2,7 @@ package dsp_test
 
 import (
 	"math"
+	"math/cmplx"
 	"math/rand/v2"
 	"testing"
 
@@ -58,6 +59,45 @@ func TestKnocksNowAndThen(t *testing.T) {
 			assert.Greater(t, most, 0.012, "%g/s, each %g s", rate, every)
 			if every >= 2 {
 				assert.GreaterOrEqual(t, ok, n*8/10, "%g/s, each %g s", rate, every)
+			}
+		}
+	}
+}
+
+// TestKnocksOfTheTurn: a knock at the same place of every turn is a part of the line, however slow that is: half a sine of w s
+// and size k adds 2fk·(π/w)·(1+exp(−iωw))/((π/w)²−ω²) to its phasor.
+func TestKnocksOfTheTurn(t *testing.T) {
+	t.Parallel()
+	const width = 0.03 // s
+	for _, rate := range []float64{25, 100, 400, 1000} {
+		for _, f := range []float64{1.3, 1.7, 2.2, 3} {
+			for _, size := range []float64{5, 15} {
+				omega, arch := 2*math.Pi*f, math.Pi/width
+				want := cmplx.Abs(1 + complex(2*f*size*arch/(arch*arch-omega*omega), 0)*(1+cmplx.Rect(1, -omega*width)))
+				r := rand.New(rand.NewPCG(3, 11))
+				times, x := make([]float64, int(10*rate)), make([]float64, int(10*rate))
+				for i := range times {
+					u := float64(i) / rate
+					times[i], x[i] = u, math.Cos(omega*u)+0.02*r.NormFloat64()
+					if into := math.Mod(u*f, 1) / f; into < width {
+						x[i] += size * math.Sin(arch*into)
+					}
+				}
+				for _, hint := range []float64{0, 1.02 * f} {
+					if hint == 0 && size > 5 { // a dozen multiples of one size: which is the line is another question
+						continue
+					}
+					ok := 0
+					for _, v := range (&dsp.Tracker{Hint: hint}).Add(times, [][]float64{x}) {
+						if v.OK {
+							ok++
+							assert.InEpsilon(t, want, v.Amp, 0.1, "%g Hz by %g at %g/s, dial %g, at %g s", f, size, rate, hint, v.Time)
+						}
+					}
+					if rate >= 100 && hint > 0 {
+						assert.Positive(t, ok, "%g Hz by %g at %g/s", f, size, rate)
+					}
+				}
 			}
 		}
 	}

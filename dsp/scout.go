@@ -15,8 +15,8 @@ type Glance struct{ look look }
 
 // Scout returns one for tr, whose fields stay as they are from now on.
 func (tr *Tracker) Scout() *Scout {
-	_, high := tr.bounds()
-	return &Scout{high: high}
+	low, high := tr.bounds()
+	return &Scout{high: high, ear: ear{slowest: low}}
 }
 
 // Add takes the next samples as Tracker.Add does, and returns what to give to that with them.
