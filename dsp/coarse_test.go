@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 
 	"vibe/dsp"
 )
@@ -66,5 +67,35 @@ func TestDithered(t *testing.T) {
 		}
 		assert.Greater(t, share(all, isOK), 0.8)
 		assert.InEpsilon(t, 0.13, all[len(all)-1].Amp, 0.05)
+	}
+}
+
+// TestTurnsAllAlike: of samples so coarse that they change at one place of the turn alone, those that repeat pass for a slow
+// sensor's, read too often. Between what is left any lines fit, thousands of times larger than what they leave of each other: that
+// is no reading.
+func TestTurnsAllAlike(t *testing.T) {
+	t.Parallel()
+	const rate, f, step = 200.0, 4.0, 0.6
+	r := rand.New(rand.NewPCG(5, 3))
+	var times []float64
+	x := make([][]float64, 2)
+	for i := range 6 * int(rate) {
+		u := float64(i) / rate
+		v := 0.2 * math.Cos(2*math.Pi*f*u)
+		if into := math.Mod(u*f, 1) / f; into < 0.02 {
+			v += 4 * math.Sin(math.Pi*into/0.02)
+		}
+		times = append(times, u)
+		for a, v := range [2]float64{v, 9.8} {
+			x[a] = append(x[a], math.Round((v+0.02*r.NormFloat64())/step)*step)
+		}
+	}
+	revolutions := (&dsp.Tracker{Hint: 1.02 * f, Low: 3}).Add(times, x)
+	require.NotEmpty(t, revolutions)
+	for _, v := range revolutions {
+		assert.Less(t, v.Amp, 4.6, "at %g s: more than the samples hold", v.Time)
+		if v.OK {
+			assert.InEpsilon(t, f, v.Freq, 0.004, "at %g s", v.Time)
+		}
 	}
 }

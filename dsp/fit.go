@@ -102,8 +102,12 @@ func (s *fit) run(near bool) bool {
 	s.errors()
 	amp, se := worst(s.phasor[1], s.variance())
 	sum := s.f + s.fVar + s.drift + s.driftVar + amp + se
-	return !math.IsNaN(sum) && !math.IsInf(sum, 0)
+	return !math.IsNaN(sum) && !math.IsInf(sum, 0) && s.thin < thinnest
 }
+
+// thinnest is how many times the variance of a line alone there may be where its samples do not part it from others: they may
+// all stand at one place of the turn. Chosen: their sum is then known, and none of them.
+const thinnest = 100.0
 
 // lines returns the number of linear unknowns: offset, slope and two for each line.
 func (s *fit) lines() int { return 2 + 2*len(s.ks) + 2*len(s.foreign) }
