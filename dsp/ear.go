@@ -198,7 +198,7 @@ func (e *ear) columns(l *level, from, to int) [][]float64 {
 }
 
 // window returns the samples of the last seconds before now on the slowest level that is
-// at least rate Hz fast and complete, and that level's rate.
+// at least rate Hz fast and complete, less those that were struck, and that level's rate.
 func (e *ear) window(now, seconds, rate float64) (t []float64, x [][]float64, fs float64) {
 	begin := max(now-seconds, e.levels[0].t[0])
 	for i := len(e.levels) - 1; i >= 0; i-- {
@@ -220,7 +220,7 @@ func (e *ear) window(now, seconds, rate float64) (t []float64, x [][]float64, fs
 	return nil, nil, 0
 }
 
-// samples returns those of the last seconds before now as the sensor gave them.
+// samples returns those of the last seconds before now as the sensor gave them, those that were struck too.
 func (e *ear) samples(now, seconds float64) (t []float64, x [][]float64) {
 	l := &e.levels[0]
 	from, to := firstAfter(l.t, now-seconds), firstAfter(l.t, now)

@@ -20,7 +20,8 @@ const (
 // knock is when something hit the machine, s.
 type knock struct{ from, to float64 }
 
-// hear finds the knocks up to time now, and decides whether they are left out of this reading's samples.
+// hear finds the knocks up to time now, and decides whether they are left out of this reading's samples: not where they may come
+// once a turn of the slowest spindle.
 func (e *ear) hear(now float64) {
 	l := &e.levels[0]
 	var middle, usual [3]float64
