@@ -182,7 +182,11 @@ func (c *csvFile) raw() (v [4]float64, err error) {
 		return v, err
 	}
 	if n := len(c.spans); n < c.layout.cells {
-		return v, c.wrong(len(c.text)+1, "%d cells where %d belong", n, c.layout.cells)
+		cells := "cells"
+		if n == 1 {
+			cells = "cell"
+		}
+		return v, c.wrong(len(c.text)+1, "%d %s where %d belong", n, cells, c.layout.cells)
 	}
 	for i := c.layout.cells; i < len(c.spans); i++ {
 		if len(c.cell(i)) > 0 {

@@ -131,6 +131,7 @@ func TestCSVErrors(t *testing.T) {
 		"absurd":                       {"t_s,x_g\n0,1\n1,1e6\n", sensor.Options{}, `r.csv:3:3: x_g is 1e6 g, more than any sensor shows` + mend},
 		"empty cell":                   {"t_s,x_g\n0,1\n1,\n", sensor.Options{}, `r.csv:3:3: x_g is empty` + mend},
 		"too few":                      {"t_s,x_g,y_g\n0,1,2\n1,2\n", sensor.Options{}, `r.csv:3:4: 2 cells where 3 belong` + mend},
+		"one alone":                    {"t_s,x_g,y_g\n0,1,2\n1\n", sensor.Options{}, `r.csv:3:2: 1 cell where 3 belong` + mend},
 		"decimal commas":               {"t_s,x_g\n0,1\n1,2,5\n", sensor.Options{}, `r.csv:3:5: 3 cells where 2 belong (decimal commas need semicolons between the cells)` + mend},
 		"time repeats":                 {"t_s,x_g\n0,1\n0,2\n", sensor.Options{}, `r.csv:3:1: t_s repeats 0; leave such rows out with --skip-bad, or give --rate if the clock is too coarse for the sensor`},
 		"time goes back":               {"x_g,t_ms\n1,0\n1,20\n1,10\n", sensor.Options{}, `r.csv:4:3: t_ms goes back to 10` + mend},

@@ -137,7 +137,7 @@ func (p *page) trend(lathe string, runs []*recordings.Session) {
 	case 0:
 		p.wrap("", fmt.Sprintf("No run of %s with nothing mounted has a reading yet: ten seconds at each speed give one.", lathe))
 	case 1:
-		p.wrap("", fmt.Sprintf("One run of %s with nothing mounted; the next one will tell what has changed.", lathe))
+		p.wrap("", fmt.Sprintf("One run of %s with nothing mounted has a reading; the next one will tell what has changed.", lathe))
 	default:
 		p.wrap("", p.paint(bold, fmt.Sprintf("%s, from %s to %s. %s", lathe, read[0].Setup.Started.Local().Format("2006-01-02"),
 			read[n-1].Setup.Started.Local().Format("2006-01-02"), recordings.Compare(read[0].Summary, read[n-1].Summary).Say)))

@@ -120,6 +120,6 @@ func TestTrendWithoutReading(t *testing.T) {
 		assert.NotContains(t, out, "cannot be compared")
 		assert.Contains(t, out, "2.00 (")
 	}
-	assert.Contains(t, say(empty, run(0.4)), "One run of mini")
+	assert.Contains(t, say(empty, run(0.4)), "One run of mini with nothing mounted has a reading")
 	assert.Contains(t, say(empty, empty), "has a reading yet")
 }

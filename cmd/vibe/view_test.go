@@ -77,6 +77,7 @@ func TestPageIsLight(t *testing.T) {
 		server.Config.Handler.ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/"+f, nil))
 		require.Equal(t, http.StatusOK, w.Code, f)
 		assert.Contains(t, w.Header().Get("Content-Security-Policy"), "default-src 'none'")
+		assert.NotContains(t, w.Body.String(), "maxlength", "half of a pasted number is another one")
 		sum += w.Body.Len()
 	}
 	t.Logf("%d bytes", sum)
