@@ -30,11 +30,14 @@ type ear struct {
 	gapAt  float64 // s, end of the last hole; -Inf none
 	heard  float64 // s, time of the last row, fresh or not
 
-	slowest  float64 // Hz, of the spindles that are looked for
-	knocks   []knock // of the last seconds, oldest first
-	listened float64 // s, up to when they were looked for
-	struck   bool    // they are left out
-	spared   []level // the levels without them, of this reading; empty until asked for
+	slowest  float64    // Hz, of the spindles that are looked for
+	knocks   []knock    // of the last seconds, oldest first
+	listened float64    // s, up to when they were looked for
+	sized    float64    // s, when what is usual was found last
+	middle   [3]float64 // m/s², of each axis
+	usual    [3]float64 // m/s², median distance from it; 0 where half of the samples are alike
+	struck   bool       // they are left out
+	spared   []level    // the levels without them, of this reading; empty until asked for
 
 	lengths []float64 // s, of the looks
 	cols    [3][]float64
@@ -81,7 +84,7 @@ func (e *ear) row(u float64, x *[3]float64) (due bool) {
 		return false
 	}
 	if !e.begun {
-		e.begun, e.anew, e.next, e.gapAt, e.listened = true, true, u+shortest, math.Inf(-1), math.Inf(-1)
+		e.begun, e.anew, e.next, e.gapAt, e.listened, e.sized = true, true, u+shortest, math.Inf(-1), math.Inf(-1), math.Inf(-1)
 	}
 	e.push(u, x)
 	return u >= e.next

@@ -10,6 +10,7 @@ const (
 	struckBy  = 8.0  // times the usual distance from the middle: of sines and noise one sample in ten million is that far out
 	rings     = 4.0  // times that, while it rings down
 	ringsFor  = 0.05 // s without that, and it is over. Chosen
+	sizedFor  = 0.9  // s, that what is usual in 4 s is good for. Chosen
 	longKnock = 0.25 // s: what lasts longer is no knock. Chosen
 	tooOften  = 2.0  // knocks a second, from which on too little is left between them. Chosen
 	ofTurn    = 0.5  // knocks a turn of the slowest spindle that is looked for, from which on they may be a part of it. Chosen
@@ -24,13 +25,15 @@ type knock struct{ from, to float64 }
 // once a turn of the slowest spindle.
 func (e *ear) hear(now float64) {
 	l := &e.levels[0]
-	var middle, usual [3]float64
-	for a := range e.axes {
-		middle[a], usual[a] = e.typical(l.x[a])
+	if !(now-e.sized < sizedFor) || e.have(now) < longest {
+		e.sized = now
+		for a := range e.axes {
+			e.middle[a], e.usual[a] = e.typical(l.x[a])
+		}
 	}
 	far := func(i int, times float64) bool {
 		for a := range e.axes {
-			if usual[a] > 0 && math.Abs(l.x[a][i]-middle[a]) > times*usual[a] {
+			if e.usual[a] > 0 && math.Abs(l.x[a][i]-e.middle[a]) > times*e.usual[a] {
 				return true
 			}
 		}
