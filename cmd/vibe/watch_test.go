@@ -82,7 +82,7 @@ func TestWatchBroken(t *testing.T) {
 	for _, flag := range []string{"--pace=max", "--json"} {
 		code, out, msg := vibe(t, io.MultiReader(twoSpeeds(t), strings.NewReader("no row\n")), "watch", "--from", "-", flag)
 		assert.Equal(t, 1, code)
-		assert.Contains(t, msg, "cells where 4 belong")
+		assert.Contains(t, msg, "1 cell where 4 belong")
 		assert.Contains(t, out+msg, "standard input: 20.0 s, ")
 	}
 }
