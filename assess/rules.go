@@ -84,12 +84,19 @@ func (a *Adviser) blind(r Reading) Advice {
 	if filledIn {
 		reasons = append(reasons, Reason{"filled-in", dsp.FilledIn, ownReadings})
 	}
+	rough := r.Has(dsp.Coarse) && slices.Contains(r.Warnings, dsp.RoughTimes)
+	if rough {
+		reasons = append(reasons, Reason{"rough-times", dsp.RoughTimes, ownReadings})
+	}
 	if n := cmp.Or(r.Speed, r.Rival); r.Has(dsp.Doubtful) && n > 0 && len(a.Lathe.Steps) > 0 && a.Lathe.step(n) == 0 {
 		reasons = append(reasons, Reason{"foreign", fmt.Sprintf("the line at about %v is none of the lathe's steps, %s rpm: check them, and whether the sensor sees another machine",
 			floorTo(n+2.5, 5), strings.Trim(fmt.Sprintf("%.0f", a.Lathe.Steps), "[]")), ownReadings})
 	}
 	for _, f := range r.Faults {
 		if filledIn && f == dsp.Folded && a.Checked { // the dial's word is there, and no help
+			continue
+		}
+		if rough && f == dsp.Coarse {
 			continue
 		}
 		if w := faultWords[f]; w != "" && (f != dsp.NoTurn || stands(r)) {

@@ -95,6 +95,14 @@ func TestNoStep(t *testing.T) {
 	assert.Equal(t, []string{"doubtful"}, codes(d), "a step that the belt slips on")
 }
 
+// TestRoughTimes: where the times are to blame, that is what is said, not that the shake is small.
+func TestRoughTimes(t *testing.T) {
+	t.Parallel()
+	d := turning().See(assess.Reading{T: 1, Span: 2, Speed: 2160, Shake: 2, ShakeSE: 0.1, Faults: []dsp.Fault{dsp.Coarse}, Warnings: []string{dsp.RoughTimes}})
+	assert.Equal(t, "Wait: "+dsp.RoughTimes+".", d.Say)
+	assert.Equal(t, []string{"rough-times"}, codes(d))
+}
+
 // TestFilledIn: where rows were filled in, that is what is said, not to say the dial again.
 func TestFilledIn(t *testing.T) {
 	t.Parallel()

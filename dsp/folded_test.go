@@ -3,6 +3,7 @@ package dsp_test
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -144,7 +145,7 @@ func TestStrayStamps(t *testing.T) {
 	for _, stamps := range []bool{true, false} {
 		r := rand.New(rand.NewPCG(1, 13))
 		tr := &dsp.Tracker{Hint: 24.6}
-		ok := 0
+		ok, said := 0, 0
 		for i := range 20 * int(rate) {
 			even := float64(i) / rate
 			stamp := even + stray/rate*max(-2, min(2, r.NormFloat64()))
@@ -154,6 +155,9 @@ func TestStrayStamps(t *testing.T) {
 			}
 			x := math.Cos(2*math.Pi*speed*u) + 0.02*r.NormFloat64()
 			for _, v := range tr.Add([]float64{stamp}, [][]float64{{x}}) {
+				if slices.Contains(v.Warnings, dsp.RoughTimes) {
+					said++
+				}
 				if v.OK {
 					ok++
 					assert.InEpsilon(t, 1, v.Amp, 0.05)
@@ -161,5 +165,6 @@ func TestStrayStamps(t *testing.T) {
 			}
 		}
 		assert.Equal(t, !stamps, ok > 50, "%d ok", ok)
+		assert.Equal(t, stamps, said > 50, "%d times said", said)
 	}
 }

@@ -55,6 +55,9 @@ const (
 // FilledIn is the warning of samples that were not all taken: somebody drew straight lines between them.
 const FilledIn = "rows were filled in between the sensor's own by straight lines: record, or export, at its own rate"
 
+// Knocks is the warning of blows that noise does not explain.
+const Knocks = "something knocks"
+
 // diagnose fills in what the health of the window's samples t, x says.
 func (tr *Tracker) diagnose(rev *Revolution, t []float64, x [][]float64) {
 	h := &tr.health
@@ -85,7 +88,8 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	add(Folded, tr.ambiguous || tr.health.filled > 0 && (tr.Hint == 0 || rev.Freq > straight*tr.health.filled))
 	coarse := tr.coarse(rev)
 	add(Weak, tr.weak(rev, best) || tr.battered(rev))
-	add(Coarse, coarse || tr.rounded(rev) || tr.misstamped(rev))
+	rough := tr.rounded(rev) || tr.misstamped(rev)
+	add(Coarse, coarse || rough)
 	quiet := tr.Hint == 0 && rev.Amp < quietest*2*math.Pi*rev.Freq*math.Sqrt2 && best.lines == 1
 	mixed := rev.AmpSE > blended*rev.Amp && (s.misfit > plainly && tr.Hint > 0 || s.misfit > 3 && tr.young())
 	young := tr.young() && s.beating()
@@ -98,6 +102,9 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	// Seen only through its image, but the dial says which: a number, with a mark.
 	add(Folded, tr.Hint > 0 && rev.Freq > 0.5*rev.Rate)
 	rev.Warnings = tr.reservations(rev)
+	if rough {
+		rev.Warnings = append(rev.Warnings, RoughTimes)
+	}
 }
 
 // changing reports whether the speed was not settled: it changes fast, or by too much over the window, in which it may have
@@ -157,67 +164,6 @@ func (tr *Tracker) coarse(rev *Revolution) bool {
 	return rev.Amp < fewestSteps*rev.Step
 }
 
-// rounded reports whether the times were rounded so far that the line comes out too small: by sin(πfs)/πfs, s the step of the
-// times, where they do not stand on an even grid, or on one of that step with holes as regular as rounding makes them.
-func (tr *Tracker) rounded(rev *Revolution) bool {
-	t, _ := tr.samples(rev.Time+rev.Span/2, rev.Span)
-	step := tick(t[:min(len(t), 64)])
-	half := math.Pi * rev.Freq * step
-	if half == 0 || 1-math.Sin(half)/half < bearable {
-		return false
-	}
-	spread, _ := unevenness(t, tr.dt, 1)
-	return spread > 0.1*step || regular(t, 1.5*tr.dt)
-}
-
-// regular reports whether steps of more than long s come among the times t as regularly as rounding makes them. Of samples lost at
-// random the numbers between two holes have a standard deviation of about their mean.
-func regular(t []float64, long float64) bool {
-	const (
-		fewest = 3.0  // holes. Chosen
-		most   = 0.35 // of the mean. Chosen
-	)
-	n, sum, squares, last := 0.0, 0.0, 0.0, 0
-	for i := 1; i < len(t); i++ {
-		if t[i]-t[i-1] < long {
-			continue
-		}
-		if last > 0 {
-			between := float64(i - last)
-			n, sum, squares = n+1, sum+between, squares+between*between
-		}
-		last = i
-	}
-	return n >= fewest-1 && n*squares/(sum*sum)-1 < most*most
-}
-
-// misstamped reports whether what is left beside the line may be what errors of the times leave: even samples with uneven stamps
-// make a line smaller by exp(−(2πfδ)²/2), δ the standard deviation of the stamps, and the rest of its power noise. Where the
-// samples themselves are as uneven as their times, there is no such noise.
-func (tr *Tracker) misstamped(rev *Revolution) bool {
-	const most = 0.1 // of that noise, from which on it may be. Chosen
-	s, t := &tr.fit, tr.levels[0].t
-	turned := 2 * math.Pi * rev.Freq * tr.dt / 2 // at most
-	if smaller(turned) < bearable {
-		return false
-	}
-	spread, _ := unevenness(t[firstAfter(t, rev.Time-rev.Span/2):firstAfter(t, rev.Time+rev.Span/2)], tr.dt, 1)
-	turned = 2 * math.Pi * rev.Freq * spread
-	if smaller(turned) < bearable {
-		return false
-	}
-	line, rest := 0.0, 0.0
-	for a := range tr.axes {
-		line += power(s.phasor[1][a]) / 2
-		rest += sumSquares(s.residual[a]) / float64(max(len(s.t)-s.lines(), 1))
-	}
-	kept := float64(len(s.t)) * tr.dt / s.span // of the noise, where the fit has a mean of samples
-	return rest > most*kept*line*math.Expm1(turned*turned)
-}
-
-// smaller returns by how much of itself a line becomes smaller when its phase strays by a standard deviation of turned, in rad.
-func smaller(turned float64) float64 { return -math.Expm1(-turned * turned / 2) }
-
 // reservations says in words what a number is to be taken with.
 func (tr *Tracker) reservations(rev *Revolution) []string {
 	var say []string
@@ -231,7 +177,7 @@ func (tr *Tracker) reservations(rev *Revolution) []string {
 		say = append(say, FilledIn)
 	}
 	if rev.Crest > knocking {
-		say = append(say, "something knocks")
+		say = append(say, Knocks)
 	}
 	return say
 }

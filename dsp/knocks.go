@@ -8,12 +8,13 @@ import "math"
 
 const (
 	struckBy  = 8.0  // times the usual distance from the middle: of sines and noise one sample in ten million is that far out
-	rings     = 4.0  // times that, while it rings down
+	rings     = 4.0  // times that, while it rings down. Chosen
 	ringsFor  = 0.05 // s without that, and it is over. Chosen
 	sizedFor  = 0.9  // s, that what is usual in 4 s is good for. Chosen
 	longKnock = 0.25 // s: what lasts longer is no knock. Chosen
 	tooOften  = 2.0  // knocks a second, from which on too little is left between them. Chosen
 	ofTurn    = 0.5  // knocks a turn of the slowest spindle that is looked for, from which on they may be a part of it. Chosen
+	everyTurn = 0.7  // knocks a turn, from which on they come each turn, some too weak to be heard. Chosen
 	seldom    = 0.2  // knocks a turn, up to which the line hardly changes if they are left out, whatever they are. Chosen
 	tooMuch   = 0.25 // of the samples, which may not be left out. Chosen
 )
@@ -100,7 +101,7 @@ func (e *ear) battered(rev *Revolution) bool {
 	if e.struck {
 		return n > seldom*turned
 	}
-	return rev.Crest > struckBy && n > 0 && n < 0.7*turned
+	return rev.Crest > struckBy && n > 0 && n < everyTurn*turned
 }
 
 // typical returns the median of v, and the median of the distances from it, of a hundred samples. They are picked at random, the

@@ -44,6 +44,7 @@ type record struct {
 	turns     []turn     // of the advice
 	cause     string     // of the newest ok reading
 	cracked   bool       // the blank
+	knocks    bool       // in some reading something did
 	unseen    int        // directions that no ok reading measured, 3 where there is none
 	band      [2]float64 // Hz, of the total
 	samples   int
@@ -51,7 +52,7 @@ type record struct {
 	until     float64  // s, time of the last
 	holes     int      // longer than longHole
 	missing   float64  // s, of all of them
-	filledIn  bool     // rows that the sensor did not take
+	amiss     string   // what is wrong with the samples themselves, in words
 	apart     []string // what to say of a dial that the newest ok reading does not agree with
 	closing   assess.Closing
 }
@@ -217,7 +218,12 @@ func (r *record) see(reading assess.Reading, advice assess.Advice, keep bool) {
 		r.cause = reading.Cause
 		r.unseen = min(r.unseen, reading.Unseen)
 	}
-	r.filledIn = r.filledIn || slices.Contains(reading.Warnings, dsp.FilledIn)
+	r.knocks = r.knocks || slices.Contains(reading.Warnings, dsp.Knocks)
+	for _, w := range [...]string{dsp.FilledIn, dsp.RoughTimes} {
+		if slices.Contains(reading.Warnings, w) {
+			r.amiss = w
+		}
+	}
 	if reading.Band[1] > 0 {
 		r.band = reading.Band
 	}
@@ -233,8 +239,8 @@ func (r *record) see(reading assess.Reading, advice assess.Advice, keep bool) {
 
 // tryNext says what would help a recording that led to no advice.
 func (r *record) tryNext(dial assess.RPM) []string {
-	if r.filledIn {
-		return []string{dsp.FilledIn}
+	if r.amiss != "" {
+		return []string{r.amiss}
 	}
 	if r.doc.Advice.Action != assess.Wait {
 		return nil
@@ -251,6 +257,14 @@ func (r *record) tryNext(dial assess.RPM) []string {
 		return []string{fmt.Sprintf("%s is short: record ten seconds or more at one speed", clock(r.doc.Recording.Seconds))}
 	}
 	return nil
+}
+
+// struck says that there were blows.
+func (r *record) struck() []string {
+	if !r.knocks {
+		return nil
+	}
+	return []string{dsp.Knocks + " at times: look for what is loose, or catches, before going faster"}
 }
 
 // partly says what fewer than three axes, or dead ones, leave out.

@@ -1,0 +1,68 @@
+package dsp
+
+import "math"
+
+// RoughTimes is the warning of samples whose times are not good enough for a line so fast.
+const RoughTimes = "the times of the samples are too rough for this speed, and make the shake look small: record with finer times, or a steadier sensor"
+
+// rounded reports whether the times were rounded so far that the line comes out too small: by sin(πfs)/πfs, s the step of the
+// times, where they do not stand on an even grid, or on one of that step with holes as regular as rounding makes them.
+func (tr *Tracker) rounded(rev *Revolution) bool {
+	t, _ := tr.samples(rev.Time+rev.Span/2, rev.Span)
+	step := tick(t[:min(len(t), 64)])
+	half := math.Pi * rev.Freq * step
+	if half == 0 || 1-math.Sin(half)/half < bearable {
+		return false
+	}
+	spread, _ := unevenness(t, tr.dt, 1)
+	return spread > 0.1*step || regular(t, 1.5*tr.dt)
+}
+
+// regular reports whether steps of more than long s come among the times t as regularly as rounding makes them. Of samples lost at
+// random the numbers between two holes have a standard deviation of about their mean.
+func regular(t []float64, long float64) bool {
+	const (
+		fewest = 3.0  // holes. Chosen
+		most   = 0.35 // of the mean. Chosen
+	)
+	n, sum, squares, last := 0.0, 0.0, 0.0, 0
+	for i := 1; i < len(t); i++ {
+		if t[i]-t[i-1] < long {
+			continue
+		}
+		if last > 0 {
+			between := float64(i - last)
+			n, sum, squares = n+1, sum+between, squares+between*between
+		}
+		last = i
+	}
+	return n >= fewest-1 && n*squares/(sum*sum)-1 < most*most
+}
+
+// misstamped reports whether what is left beside the line may be what errors of the times leave: even samples with uneven stamps
+// make a line smaller by exp(−(2πfδ)²/2), δ the standard deviation of the stamps, and the rest of its power noise. Where the
+// samples themselves are as uneven as their times, there is no such noise.
+func (tr *Tracker) misstamped(rev *Revolution) bool {
+	const most = 0.1 // of that noise, from which on it may be. Chosen
+	s := &tr.fit
+	turned := 2 * math.Pi * rev.Freq * tr.dt / 2 // at most
+	if smaller(turned) < bearable {
+		return false
+	}
+	t, _ := tr.samples(rev.Time+rev.Span/2, rev.Span)
+	spread, _ := unevenness(t, tr.dt, 1)
+	turned = 2 * math.Pi * rev.Freq * spread
+	if smaller(turned) < bearable {
+		return false
+	}
+	line, rest := 0.0, 0.0
+	for a := range tr.axes {
+		line += power(s.phasor[1][a]) / 2
+		rest += sumSquares(s.residual[a]) / float64(max(len(s.t)-s.lines(), 1))
+	}
+	kept := float64(len(s.t)) * tr.dt / s.span // of the noise, where the fit has a mean of samples
+	return rest > most*kept*line*math.Expm1(turned*turned)
+}
+
+// smaller returns by how much of itself a line becomes smaller when its phase strays by a standard deviation of turned, in rad.
+func smaller(turned float64) float64 { return -math.Expm1(-turned * turned / 2) }
