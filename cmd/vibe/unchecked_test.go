@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"vibe/assess"
+	"vibe/dsp"
 	"vibe/sensor"
 )
 
@@ -211,4 +212,15 @@ func TestClippedFile(t *testing.T) {
 		assert.Contains(t, out, `"clipped"`, said)
 		assert.NotContains(t, out, `"ok":true`, said)
 	}
+}
+
+// TestStruck: blows are said below the report, whatever the advice.
+func TestStruck(t *testing.T) {
+	t.Parallel()
+	var r record
+	r.see(assess.Reading{T: 1, Span: 2, OK: true, Speed: 900, Shake: 1}, assess.Advice{}, false)
+	assert.Empty(t, r.struck())
+	r.see(assess.Reading{T: 2, Span: 2, OK: true, Speed: 900, Shake: 1, Warnings: []string{dsp.Knocks}}, assess.Advice{}, false)
+	require.Len(t, r.struck(), 1)
+	assert.Contains(t, r.struck()[0], dsp.Knocks)
 }
