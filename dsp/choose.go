@@ -70,8 +70,13 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 	}
 	// A line that was followed and is still there is not left for another on one look.
 	if tr.track.count >= steady && expected > 0 && math.Abs(best.f-expected) > 0.03*expected {
-		if tr.latest.tooth(tr.fold(expected), 0.6*tr.latest.df) > 2*thresholds[tr.axes] {
-			return best, expected
+		const still = 0.6 // bins
+		l, was, is := tr.latest, tr.fold(expected), tr.fold(best.f)
+		close := math.Abs(best.f-expected) < 2*still*l.df
+		for p := range l.lines(2*thresholds[l.axes], was-still*l.df, was+still*l.df) {
+			if !close || math.Abs(p.f-was) < math.Abs(p.f-is) {
+				return best, expected
+			}
 		}
 	}
 	rival = tr.rivalOf(best, all, looks[0].seconds)

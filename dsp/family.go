@@ -82,9 +82,6 @@ func gone(looks []*look, p peak) bool {
 // one of them was cleaned.
 func (s *look) expects(p peak) float64 {
 	shorter := s.seconds / p.look.seconds
-	if !s.cleaned && !p.look.cleaned {
-		return p.z * thresholds[s.axes] * shorter
-	}
 	k, at, sum := int(math.Round(p.f/p.look.df)), int(math.Round(p.f/s.df)), 0.0
 	for a := range s.axes {
 		if n := s.noise[a]; at < len(n) && n[at] > 0 {

@@ -11,7 +11,10 @@ type Scout struct {
 }
 
 // Glance is what a Scout has seen before one reading.
-type Glance struct{ look look }
+type Glance struct {
+	seconds float64 // asked for
+	look    look
+}
 
 // Scout returns one for tr, whose fields stay as they are from now on.
 func (tr *Tracker) Scout() *Scout {
@@ -27,9 +30,9 @@ func (s *Scout) Add(t []float64, axes [][]float64) []Glance {
 		if why, _ := s.ready(u); why != "" {
 			continue
 		}
-		var g Glance
 		lengths := s.windows(s.have(u))
-		if s.sketch(&s.spectrum, &g.look, u, lengths[len(lengths)-1], s.high, true) {
+		g := Glance{seconds: lengths[len(lengths)-1]}
+		if s.sketch(&s.spectrum, &g.look, u, g.seconds, s.high, true) {
 			out = append(out, g)
 		}
 	}

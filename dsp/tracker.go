@@ -25,6 +25,7 @@ type state struct {
 	other      sighting                // of a line so close to the spindle's that the two look like one
 
 	dispute dispute
+	change  change
 
 	ahead      []Glance // of the samples at hand
 	spectrum   spectrum
@@ -89,6 +90,26 @@ func (k *track) follow(rev *Revolution) {
 	k.span = rev.Span * max(0.8, min(1, excess*excess))
 }
 
+// change is the last change of the speed.
+type change struct {
+	at   float64 // s, when the speed was seen to change last; -Inf never, or it is over
+	from float64 // Hz, the speed before; 0 unknown
+	over float64 // s, since when the speed after it holds
+}
+
+// see takes in the fit s of the window that ends at now, home the speed that held before it, Hz.
+func (c *change) see(s *fit, home, now float64) {
+	recent := now-c.at < longest
+	switch {
+	case s.changing() && recent:
+		c.at = now
+	case s.changing():
+		c.at, c.from = now, home
+	case recent && s.misfit < misfits && c.from > 0 && math.Abs(s.f-c.from)*longest > 1: // the window holds nothing of the speed before
+		c.at, c.over = math.Inf(-1), s.middle-s.span/2
+	}
+}
+
 func (tr *Tracker) low() float64 {
 	if tr.Low > 0 {
 		return tr.Low
@@ -148,12 +169,13 @@ func (tr *Tracker) forget() {
 		tr.suspects[m] = suspicion{at: never}
 	}
 	tr.other, tr.dispute, tr.partAt = sighting{at: never}, dispute{at: never}, never
+	tr.change = change{at: never, over: never}
 }
 
 // revolution does all the work for one reading at time now.
 func (tr *Tracker) revolution(now float64) Revolution {
 	rev := Revolution{Axes: tr.axes, Rate: 1 / tr.dt}
-	have := tr.have(now)
+	have := min(tr.have(now), now-tr.change.over)
 	rev.Time, rev.Span = now-have/2, have
 	looks := tr.look(now, have)
 	if len(looks) == 0 { // too few samples to say anything
@@ -180,6 +202,7 @@ func (tr *Tracker) revolution(now float64) Revolution {
 		rev.Rival = tr.besides(rev.Freq, best.f, rival, 1/rev.Span)
 		rev.Crest = tr.crest(t, x)
 		tr.judge(&rev, best)
+		tr.change.see(&tr.fit, tr.track.home, now)
 		tr.track.follow(&rev)
 	}
 	spin := 0.0
@@ -233,7 +256,7 @@ func (tr *Tracker) look(now, have float64) []*look {
 // compute fills l with the spectrum of the last seconds before now, for lines up to high Hz
 // and some multiples, or (wide) for broadband as well. It reports whether there are samples enough.
 func (tr *Tracker) compute(l *look, now, seconds, high float64, wide bool) bool {
-	if made := slices.IndexFunc(tr.ahead, func(g Glance) bool { return g.look.end == now }); wide && made >= 0 {
+	if made := slices.IndexFunc(tr.ahead, func(g Glance) bool { return g.look.end == now && g.seconds == seconds }); wide && made >= 0 {
 		*l = tr.ahead[made].look
 	} else if !tr.sketch(&tr.spectrum, l, now, seconds, high, wide) {
 		return false
