@@ -32,7 +32,8 @@ type Options struct {
 // port there is. The error is an *Error with a hint.
 //
 // Times are the board's where it sends any, else this computer's at which the samples arrived,
-// evened out. The first seconds bring no block, until unit and pace are known. A pulled cable,
+// evened out. The first seconds bring no block, until unit and pace are known: of a board that sends no times and 400 lines a
+// second some 3 to 5 s, of 20 lines up to 17. A pulled cable,
 // a board that is silent, that starts again or whose clock drifts, lines that are no samples, and
 // a consumer that is too slow are told in Block.Notes; a note that cannot wait for samples comes
 // in a block without any. The source goes on by itself when the board is back, with a gap in time

@@ -62,7 +62,7 @@ type link struct {
 // feed takes bytes that arrived by host time at, in s since the source opened.
 func (s *stream) feed(p []byte, at float64) {
 	var lines []sample
-	spoilt := 0
+	spoilt, more := 0, len(p) == full
 	s.bytes = at
 	for len(p) > 0 && s.err == nil {
 		end := bytes.IndexByte(p, '\n')
@@ -101,7 +101,7 @@ func (s *stream) feed(p []byte, at float64) {
 	if len(lines) > 0 {
 		s.since, s.quiet = at, false
 	}
-	s.clock(lines, spoilt, at)
+	s.clock(lines, spoilt, at, more)
 }
 
 // tick says that no bytes came until host time at. Silence is told, once, and ends nothing:
@@ -146,11 +146,11 @@ func (s *stream) fits(x sample) bool {
 }
 
 // clock gives the lines their times.
-func (s *stream) clock(lines []sample, spoilt int, at float64) {
+func (s *stream) clock(lines []sample, spoilt int, at float64, more bool) {
 	var out []timed
 	var err error
 	if s.columns == 3 {
-		out, err = s.byHost(lines, spoilt, at)
+		out, err = s.byHost(lines, spoilt, at, more)
 	} else {
 		out, err = s.byBoard(lines, at)
 	}
@@ -163,12 +163,12 @@ func (s *stream) clock(lines []sample, spoilt int, at float64) {
 }
 
 // byHost times lines that bring no time.
-func (s *stream) byHost(lines []sample, spoilt int, at float64) ([]timed, error) {
+func (s *stream) byHost(lines []sample, spoilt int, at float64, more bool) ([]timed, error) {
 	before := s.host
-	out, err := s.host.add(lines, spoilt, at)
+	out, err := s.host.add(lines, spoilt, at, more)
 	switch {
-	case before.odd < tooOdd && s.host.odd == tooOdd:
-		s.note("what comes is too uneven for this computer to time: let the board send its own time as well, as t_us,x,y,z")
+	case !before.slow && s.host.slow:
+		s.note("what comes is too slow or too uneven for this computer to time it soon: let the board send its own time as well, as t_us,x,y,z")
 	case before.step == 0 && s.host.step > 0:
 		s.note("the board sends no time, so samples are timed by this computer: %.4g a second", 1/s.host.step)
 	}
