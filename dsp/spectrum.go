@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/bits"
 
+	"gonum.org/v1/gonum/dsp/fourier"
 	"gonum.org/v1/gonum/dsp/window"
 	"gonum.org/v1/gonum/floats"
 )
@@ -23,12 +24,13 @@ var quartile = math.Log(4.0 / 3)
 
 // spectrum computes windowed power spectra and keeps its plans and work space.
 type spectrum struct {
-	plans map[int]*transform // by length
-	even  map[int][]float64  // windows for even samples, by length
+	plans map[int]*fourier.FFT // by length
+	even  map[int][]float64    // windows for even samples, by length
 	buf   []float64
 	tau   []float64 // s, times less their mean
 	flat  []float64 // samples less their trend, windowed
 	hann  []float64
+	coef  []complex128
 	rank  rank
 }
 
@@ -193,10 +195,10 @@ func (s *spectrum) density(t []float64, x [][]float64, rate, stray float64, powe
 		floats.AddScaled(s.flat, -floats.Dot(s.tau, s.flat)/square, s.tau)
 		floats.AddConst(-floats.Sum(s.flat)/float64(n), s.flat)
 		floats.Mul(s.flat, hann)
-		buf := s.flat
-		if !even {
-			s.buf = grow(s.buf, length)
-			buf = s.buf
+		buf := s.buf[:length]
+		if even {
+			clear(buf[copy(buf, s.flat):])
+		} else {
 			clear(buf)
 			for i, v := range s.flat {
 				p := (t[i] - t[0]) * grid
@@ -205,6 +207,7 @@ func (s *spectrum) density(t []float64, x [][]float64, rate, stray float64, powe
 				buf[k+1] += v * (p - float64(k))
 			}
 		}
+		plan.Coefficients(s.coef[:length/2+1], buf)
 		// Density: 2|X|²/(rate·Σw²).
 		scale := 2 / (norm * float64(n) / span)
 		bins := length/2 + 1
@@ -212,7 +215,10 @@ func (s *spectrum) density(t []float64, x [][]float64, rate, stray float64, powe
 			bins = min(bins, length/8*3)
 		}
 		power[a] = grow(power[a], bins)
-		plan.power(buf, scale, power[a])
+		for k := range power[a] {
+			c := s.coef[k]
+			power[a][k] = scale * (real(c)*real(c) + imag(c)*imag(c))
+		}
 	}
 	return grid / float64(length)
 }
@@ -234,16 +240,21 @@ func (s *spectrum) window(t []float64, span float64, even bool) (hann []float64,
 	return s.hann, norm
 }
 
-// plan returns the transform of a length.
-func (s *spectrum) plan(n int) *transform {
+// plan returns the transform of a length and makes room for it.
+func (s *spectrum) plan(n int) *fourier.FFT {
 	p := s.plans[n]
 	if p == nil {
 		if len(s.plans) > 64 || len(s.even) > 64 || s.plans == nil { // a sensor whose rate wanders: start again
-			s.plans, s.even = map[int]*transform{}, map[int][]float64{}
+			s.plans, s.even = map[int]*fourier.FFT{}, map[int][]float64{}
 		}
-		p = newTransform(n)
+		p = fourier.NewFFT(n)
 		s.plans[n] = p
 	}
+	s.buf = grow(s.buf, n)
+	if cap(s.coef) < n/2+1 {
+		s.coef = make([]complex128, n/2+1)
+	}
+	s.coef = s.coef[:n/2+1]
 	return p
 }
 
