@@ -134,6 +134,46 @@ func (sum *chain) judge(t *testing.T, seed uint64, s *shop, r assess.Reading, tr
 	}
 }
 
+// TestSteadyQuiet: what turns steadily and is calm, or lively, is never told to stop, whether the dial is known or not, cutting or
+// not, with knocks or without.
+func TestSteadyQuiet(t *testing.T) {
+	t.Parallel()
+	const lively = 0.9 * 4.5 // mm/s: below rough
+	sessions, readings, ok := 0, 0, 0
+	for seed := uint64(0); sessions < *sampledShops; seed++ {
+		s, p, there := opened(seed)
+		if !there {
+			continue
+		}
+		f := float64(p.Start) / 60 * (0.7 + 0.3*s.Float64())
+		s.throw *= lively / s.truth(60*f) * (0.02 + 0.98*s.Float64())
+		src := s.sampled(seed)
+		src.Speed, src.Lag, src.Slew = []sensor.Point{{Value: f}}, 0, 0
+		if sessions%3 == 0 {
+			src.Knock = sensor.Knock{Peak: 2}
+		}
+		tracker, hint := &dsp.Tracker{}, sessions%2 == 0
+		if hint {
+			tracker.Hint = f * (0.97 + 0.06*s.Float64())
+		}
+		a := &assess.Adviser{Lathe: s.lathe, Blank: s.blank, Task: s.task, Checked: hint}
+		for b := range blocks(t, src) {
+			for _, rev := range tracker.Add(b.T, b.Axes) {
+				r := assess.Read(rev)
+				r.T += r.Span / 2
+				if readings++; r.OK {
+					ok++
+				}
+				d := a.See(r)
+				require.NotEqual(t, assess.Stop, d.Action, "shop %d, %.0f rpm, %.2f mm/s, dial known: %v: at %.1f s %s on %+v", seed, 60*f, s.truth(60*f), hint, r.T, d.Say, r)
+			}
+		}
+		sessions++
+	}
+	t.Logf("%d steady recordings of %d s, none told to stop; %d of %d readings ok", sessions, sampledSeconds, ok, readings)
+	assert.Positive(t, ok)
+}
+
 // blocks are those of src to its end.
 func blocks(t *testing.T, src sensor.Source) iter.Seq[sensor.Block] {
 	return func(yield func(sensor.Block) bool) {
