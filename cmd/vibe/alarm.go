@@ -90,6 +90,7 @@ func (a *alarm) play(ctx context.Context, action assess.Action) error {
 	ctx, cancel := context.WithTimeout(ctx, longestTone)
 	defer cancel()
 	program := exec.CommandContext(ctx, a.player[0], append(a.player[1:len(a.player):len(a.player)], a.file(action))...)
+	apart(program)
 	program.WaitDelay = time.Second // who holds its output longer is left alone
 	said, err := program.CombinedOutput()
 	lines := strings.Split(strings.TrimSpace(string(said)), "\n")

@@ -3,11 +3,13 @@ package main
 import (
 	"context"
 	"encoding/binary"
+	"fmt"
 	"math"
 	"math/cmplx"
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -150,6 +152,20 @@ echo "$2" >>"$HEARD/ended"
 	text, err := os.ReadFile(filepath.Join(folder, "ended"))
 	require.NoError(t, err)
 	assert.Equal(t, []string{"lower.wav", "stop.wav"}, bases(string(text)))
+}
+
+// A Ctrl-C of the terminal is for all of a process group; the player is in none of ours.
+func TestAlarmApart(t *testing.T) {
+	folder := player(t, `read -r pid name state parent group rest </proc/self/stat
+echo "$group" >"$HEARD/group"
+`)
+	a, err := openAlarm(t.Context())
+	require.NoError(t, err)
+	require.NoError(t, a.close())
+	group, err := os.ReadFile(filepath.Join(folder, "group"))
+	require.NoError(t, err)
+	assert.Regexp(t, `^[1-9][0-9]*$`, strings.TrimSpace(string(group)))
+	assert.NotEqual(t, fmt.Sprintln(syscall.Getpgrp()), string(group))
 }
 
 // What the speaker is given, from the file that it plays: how many tones, their pitch, how loud,
