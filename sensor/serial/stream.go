@@ -226,10 +226,6 @@ func (s *stream) weigh(in []timed) {
 	if n == 0 || s.waiting[n-1].t-s.waiting[0].t < weighing {
 		return
 	}
-	rate := float64(n-1) / (s.waiting[n-1].t - s.waiting[0].t)
-	if s.columns == 4 && s.otherRate(rate) && s.board.drift.Pace() == 0 {
-		return // either is wrong, and this computer's clock will tell
-	}
 	values := make([][3]float64, n)
 	for i, w := range s.waiting {
 		values[i] = w.v
@@ -249,6 +245,12 @@ func (s *stream) weigh(in []timed) {
 		}
 		s.moved, s.waiting = true, nil
 		return
+	}
+	waited := s.waiting[n-1].t - s.waiting[0].t
+	rate := float64(n-1) / waited
+	odd := s.otherRate(rate) || s.header.rate == 0 && math.Abs(s.board.t-s.board.at) > foreign*waited
+	if s.columns == 4 && odd && s.board.drift.Pace() == 0 {
+		return // which of them is wrong this computer's clock will tell
 	}
 	s.scale = w.scale
 	s.note("%s", w.note)

@@ -221,7 +221,8 @@ func TestAnotherClock(t *testing.T) {
 	}{
 		"8 MHz, built for 16":  {"# unit=mg rate=800", 0.5, 0, "the board's clock runs at 0.5 of this computer's"},
 		"16 MHz, built for 8":  {"# unit=mg rate=800", 2, 0, "the board's clock runs at 2 of this computer's"},
-		"16 MHz, built for 20": {"# unit=mg", 1.25, 4800, "the board's clock runs at 1.25 of this computer's"},
+		"16 MHz, built for 20": {"# unit=mg", 1.25, 0, "the board's clock runs at 1.25 of this computer's"},
+		"8 MHz, and no rate":   {"# unit=mg", 0.5, 0, "the board's clock runs at 0.5 of this computer's"},
 		"simulated":            {"# unit=mg rate=200", 4, 8000, ""},
 		"an oscillator":        {"# unit=mg", 1.03, 8000, ""},
 	} {
