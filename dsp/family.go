@@ -191,7 +191,7 @@ func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
 			unasked = f
 			continue
 		}
-		sure, ok := tr.part(p, m, now)
+		sure, ok := tr.ask(p, m, now)
 		if !ok || !sure && p.f > high && p.look.tooth(f, 0.7*p.look.df) > thresholds[tr.axes] {
 			continue // or p is nobody's, and the line at that place is asked by itself
 		}

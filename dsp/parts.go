@@ -81,6 +81,28 @@ func (tr *Tracker) worthAsking(p peak, m int, now float64) bool {
 	return f < crowded/l.seconds || l.at(f, 1) > murmur
 }
 
+// answer is what a fit said about a line at f Hz at time at, s.
+type answer struct {
+	f, at    float64
+	sure, ok bool
+}
+
+// stands reports whether a is about the line at f Hz and still holds: on a track as old as its looks for a quarter of the longest,
+// in which that hardly changes.
+func (tr *Tracker) stands(a *answer, f, now float64) bool {
+	return tr.track.age() > familiar && math.Abs(f-a.f)*longest < 0.5 && now-a.at < longest/4
+}
+
+// ask is part, or what that said a moment ago.
+func (tr *Tracker) ask(p peak, m int, now float64) (sure, ok bool) {
+	a := &tr.parts[m]
+	if !tr.stands(a, p.f, now) {
+		*a = answer{f: p.f, at: now}
+		a.sure, a.ok = tr.part(p, m, now)
+	}
+	return a.sure, a.ok
+}
+
 // part reports whether a line stands at 1/m of p, and whether it is sure to be no accident: it
 // is faster (m/s) than all its multiples, or at that part exactly, or another multiple that p does not explain
 // stands too.

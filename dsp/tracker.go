@@ -17,6 +17,8 @@ type state struct {
 	track      track
 	neighbours []neighbour
 	suspects   [maxTooth + 1]suspicion // of a line at 1/m of another
+	parts      [maxTooth + 1]answer    // whether a line stands at 1/m of another
+	alone      answer                  // that no other line is so close to the spindle's that the two look like one
 	partF      float64                 // Hz, where a line was seen at a part of another last, or may be
 	partAt     float64                 // s
 	topped     float64                 // s, last time a multiple was the spindle's strongest line; -Inf never
@@ -166,9 +168,9 @@ func (tr *Tracker) forget() {
 	never := math.Inf(-1)
 	tr.track, tr.health, tr.neighbours = track{}, health{}, tr.neighbours[:0]
 	for m := range tr.suspects {
-		tr.suspects[m] = suspicion{at: never}
+		tr.suspects[m], tr.parts[m] = suspicion{at: never}, answer{at: never}
 	}
-	tr.other, tr.dispute, tr.partAt = sighting{at: never}, dispute{at: never}, never
+	tr.other, tr.alone, tr.dispute, tr.partAt = sighting{at: never}, answer{at: never}, dispute{at: never}, never
 	tr.change = change{at: never, over: never}
 }
 

@@ -43,19 +43,12 @@ func (tr *Tracker) twin(c hypothesis, now float64) bool {
 	if tr.other.near(s.f, now) && tr.other.proven() {
 		return true
 	}
-	if l.seconds < twinFirst || !l.broadened(tr.fold(s.f)) {
+	if l.seconds < twinFirst || tr.stands(&tr.alone, s.f, now) || !l.broadened(tr.fold(s.f)) {
 		return false
 	}
-	if !tr.fitLine(p, l, s.f, 0, now, l.seconds, c.anchor, max(c.anchor, maxMultiple)) {
-		return false
-	}
-	if !p.spare(func(g float64) bool { return math.Abs(g-p.f)*p.span < twinNear }) || len(p.foreign) == maxForeign || !p.splits() {
-		return false
-	}
-	g := p.foreign[len(p.foreign)-1]
-	apart := math.Abs(g-p.f) * p.span
-	low, high := tr.bounds()
-	if apart < twinFar || apart > twinNear || g < low || g > high || p.strength(len(p.ks)+len(p.foreign)-1) < tr.counts(g)*p.strength(0) {
+	g, found := tr.second(c, now)
+	if !found {
+		tr.alone = answer{f: s.f, at: now}
 		return false
 	}
 	if tr.young() { // nobody knows yet what was before
@@ -69,6 +62,24 @@ func (tr *Tracker) twin(c hypothesis, now float64) bool {
 	}
 	tr.other.f, tr.other.at = g, now
 	return tr.other.proven()
+}
+
+// second returns the frequency in Hz of a line close to that of the fit just made that explains what this one leaves over.
+func (tr *Tracker) second(c hypothesis, now float64) (g float64, ok bool) {
+	s, p, l := &tr.fit, &tr.probe, tr.shown[0]
+	if !tr.fitLine(p, l, s.f, 0, now, l.seconds, c.anchor, max(c.anchor, maxMultiple)) {
+		return 0, false
+	}
+	if !p.spare(func(g float64) bool { return math.Abs(g-p.f)*p.span < twinNear }) || len(p.foreign) == maxForeign || !p.splits() {
+		return 0, false
+	}
+	g = p.foreign[len(p.foreign)-1]
+	apart := math.Abs(g-p.f) * p.span
+	low, high := tr.bounds()
+	if apart < twinFar || apart > twinNear || g < low || g > high || p.strength(len(p.ks)+len(p.foreign)-1) < tr.counts(g)*p.strength(0) {
+		return 0, false
+	}
+	return g, true
 }
 
 // counts returns from which share of the spindle's line on a line at g Hz, close to it, may be the spindle's instead: one of
@@ -127,8 +138,8 @@ func (s *fit) around(weight [3]float64) (sum, swung, side float64) {
 
 func power(c complex128) float64 { return real(c)*real(c) + imag(c)*imag(c) }
 
-// broadened reports whether there is more beside the line at f than the window's own shape,
-// sinc(u)/(1−u²) at u bins (Harris, Proc. IEEE 66 (1978)).
+// broadened reports whether there is more beside the line at f than noise and the window's own shape, sinc(u)/(1−u²) at u bins
+// (Harris, Proc. IEEE 66 (1978)). Of what stands there a twin explains all but 1−twinTells: noise alone does not ask for it.
 func (l *look) broadened(f float64) bool {
 	k := int(math.Round(f / l.df))
 	if k <= twinReach || k >= len(l.z)-twinReach {
@@ -150,7 +161,7 @@ func (l *look) broadened(f float64) bool {
 			continue
 		}
 		w := shape((f/l.df - float64(k+j)) / width)
-		if l.strength(float64(k+j)*l.df) > (2*w*w+twinShows*twinShows)*own {
+		if l.z[k+j] > thresholds[l.axes] && l.strength(float64(k+j)*l.df) > (2*w*w+twinShows*twinShows)*own {
 			return true
 		}
 	}
