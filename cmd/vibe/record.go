@@ -237,10 +237,13 @@ func (r *record) see(reading assess.Reading, advice assess.Advice, keep bool) {
 	}
 }
 
-// tryNext says what would help a recording that led to no advice.
+// tryNext says what would help a recording that led to no advice, or whose dial was turned on the way.
 func (r *record) tryNext(dial assess.RPM) []string {
 	if r.amiss != "" {
 		return []string{r.amiss}
+	}
+	if i := slices.IndexFunc(r.stretches, stretch.elsewhere); dial > 0 && i > 0 {
+		return []string{fmt.Sprintf("from %s on something else turns than near the %v of --speed, which holds for one speed: leave it out if the dial was turned", clock(r.stretches[i].from), dial)}
 	}
 	if r.doc.Advice.Action != assess.Wait {
 		return nil

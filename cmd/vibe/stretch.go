@@ -98,6 +98,11 @@ func (s *stretch) add(r assess.Reading) {
 	s.note(r.Faults)
 }
 
+// elsewhere reports whether for long another speed than the dial's explained what shook.
+func (s stretch) elsewhere() bool {
+	return !s.ok && s.to-s.from > turnedAway && slices.Contains(s.faults, dsp.Doubtful)
+}
+
 // reach widens the range of speeds; 0 is unknown.
 func (s *stretch) reach(slow, fast assess.RPM) {
 	s.fast = max(s.fast, fast)
