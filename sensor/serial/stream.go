@@ -170,7 +170,7 @@ func (s *stream) byHost(lines []sample, spoilt int, at float64, more bool) ([]ti
 	case !before.slow && s.host.slow:
 		s.note("what comes is too slow or too uneven for this computer to time it soon: let the board send its own time as well, as t_us,x,y,z")
 	case before.step == 0 && s.host.step > 0:
-		s.note("the board sends no time, so samples are timed by this computer: %.4g a second", 1/s.host.step)
+		s.note("the board sends no time, so samples are timed by this computer: %.4g a second; every speed may be off by %.1g %% at first", 1/s.host.step, 100*vague)
 	}
 	return out, err
 }

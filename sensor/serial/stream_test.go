@@ -141,7 +141,7 @@ func TestToldInTime(t *testing.T) {
 			}
 		}, 0, 0, "p: the board says: the sensor answers 0x00"},
 		"no time any more": {func(d *desk) { d.lines(3000, "0,0,1000") }, agree, 2984,
-			"p: the board sends no time, so samples are timed by this computer: 800 a second"},
+			"p: the board sends no time, so samples are timed by this computer: 800 a second; every speed may be off by 0.4 % at first"},
 		"another unit": {func(d *desk) {
 			d.feed([]byte("# unit=g range=8g\n"), d.at)
 			d.lines(1000, "%[1]d,0,0,1")
