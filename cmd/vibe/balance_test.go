@@ -179,12 +179,12 @@ func TestBalanceKept(t *testing.T) {
 
 // board writes the samples of src as a board does, until its wire is cut.
 func board(w io.Writer, src sensor.Source) {
-	fmt.Fprintln(w, "# unit=m/s2 rate=800")
 	for {
 		b, err := src.Next()
 		if err != nil {
 			return
 		}
+		fmt.Fprintln(w, "# unit=m/s2 rate=800") // again and again, as boards do: what was sent before the port was open is lost
 		for i, t := range b.T {
 			if _, err := fmt.Fprintf(w, "%d,%.4f,%.4f,%.4f\n", int64(1e6*t), b.Axes[0][i], b.Axes[1][i], b.Axes[2][i]); err != nil {
 				return

@@ -37,13 +37,12 @@ func solder(t *testing.T, lathe sensor.Source, p pace) (port string) {
 		slave.Close()
 	})
 	go func() {
-		fmt.Fprintln(wire, "# unit=m/s2 rate=800")
 		for {
 			b, err := src.Next()
 			if err != nil {
 				return
 			}
-			var text []byte
+			text := []byte("# unit=m/s2 rate=800\n") // again and again, as boards do: what was sent before the port was open is lost
 			for i, s := range b.T {
 				text = fmt.Appendf(text, "%d,%.4f,%.4f,%.4f\n", uint32(1e6*s), b.Axes[0][i], b.Axes[1][i], b.Axes[2][i])
 			}
