@@ -35,10 +35,13 @@ type csvFile struct {
 	spans  []span // the cells
 	within []byte // what spans are in: text, or the unquoted cells one behind the other
 
-	stamps   bool      // times are stamps, counted from zero
-	zero     time.Time // first stamp
-	began    float64   // time of the first good row, in the unit of the file
-	last     float64   // s, last time
+	stamps   bool       // times are stamps, counted from zero
+	zero     time.Time  // first stamp
+	began    float64    // time of the first good row, in the unit of the file
+	last     float64    // s, last time
+	values   [3]float64 // of the last row, m/s²
+	repeats  Repeats
+	coarse   bool // too many rows repeat a time
 	good     int
 	bad      int
 	firstBad error
@@ -52,6 +55,9 @@ func (c *csvFile) next() (Block, error) {
 		c.ready = true
 	}
 	b, err := c.block()
+	if c.coarse {
+		return Block{}, c.tooCoarse()
+	}
 	if !c.timed && len(b.T) >= telling {
 		c.timed = true
 		if err := cmp.Or(c.misnamed(b.T), c.inBursts(b.T)); err != nil {
@@ -109,6 +115,8 @@ func (c *csvFile) add(b *Block, row [4]float64) {
 	}
 	c.good++
 	c.last = row[0]
+	c.values = [3]float64(row[1:])
+	c.repeats.See(false)
 	b.T = append(b.T, row[0])
 	for i := range b.Axes {
 		b.Axes[i] = append(b.Axes[i], row[i+1])
@@ -262,6 +270,9 @@ func (c *csvFile) scale(raw [4]float64) (row [4]float64, err error) {
 	case !(math.Abs(row[0]) <= 1e9): // 30 years
 		return row, c.wrong(c.column(i), "%s is %s, which is no time of this recording", c.title[0], shown(c.cell(i)))
 	case c.good > 0 && row[0] == c.last:
+		if c.differs(raw) {
+			c.coarse = c.repeats.See(true)
+		}
 		e := c.wrong(c.column(i), "%s repeats %s", c.title[0], shown(c.cell(i)))
 		if !c.file.o.SkipBad {
 			e.Try = "leave such rows out with --skip-bad, or give --rate if the clock is too coarse for the sensor"
@@ -285,6 +296,23 @@ func (c *csvFile) scale(raw [4]float64) (row [4]float64, err error) {
 	}
 	c.began = began
 	return row, nil
+}
+
+// differs reports whether raw has other values than the last row.
+func (c *csvFile) differs(raw [4]float64) bool {
+	for k := 1; k <= c.axes; k++ {
+		if c.unit[k].si(raw[k]) != c.values[k-1] {
+			return true
+		}
+	}
+	return false
+}
+
+// tooCoarse is the error of times that repeat in so many rows that the speed would be wrong without those.
+func (c *csvFile) tooCoarse() error {
+	r := c.repeats
+	return wrong(fmt.Sprintf("give --rate with what the sensor itself makes in a second, if it samples evenly: about %.3g", float64(r.samples-1)/c.last),
+		"%d of %d rows repeat the time of the row before with other values: the clock of column %q is too coarse for the sensor, and without them speeds would be wrong", r.repeated, r.samples, c.title[0]).at(c.file.name, c.line)
 }
 
 // wrapped says that a time that goes back to now, t s, is one in whole µs that a board began anew, as

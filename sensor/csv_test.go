@@ -107,6 +107,15 @@ func TestCSVForms(t *testing.T) {
 	}
 }
 
+// hundredths are n rows of times in whole hundredths of a second, at rate Hz.
+func hundredths(n int, rate float64) string {
+	var text strings.Builder
+	for i := range n {
+		fmt.Fprintf(&text, "%.2f,%d\n", math.Floor(100*float64(i)/rate)/100, 1+i%2)
+	}
+	return text.String()
+}
+
 func TestCSVErrors(t *testing.T) {
 	t.Parallel()
 	const mend = "; mend it, or leave bad rows out with --skip-bad"
@@ -138,6 +147,7 @@ func TestCSVErrors(t *testing.T) {
 		"time goes back after quotes":  {"t_s,x_g\n\"0\",1\n0.2,1\n0.1,1\n", sensor.Options{}, `r.csv:4:1: t_s goes back to 0.1` + mend},
 		"all times equal":              {"t,x_g\n7,1\n7,2\n7,3\n", sensor.Options{}, `r.csv:3:1: t repeats 7; leave such rows out with --skip-bad, or give --rate if the clock is too coarse for the sensor`},
 		"equal, skipped":               {"t,x_g\n7,1\n7,2\n7,3\n", sensor.Options{SkipBad: true}, `r.csv: 2 of 3 rows are bad, the first in r.csv:3:1: t repeats 7; too many to leave out: mend the file, or give --rate if only its times are wrong`},
+		"a clock too coarse, skipped":  {"t_s,x_g\n" + hundredths(2000, 110), sensor.Options{SkipBad: true}, `r.csv:1127: 103 of 1126 rows repeat the time of the row before with other values: the clock of column "t_s" is too coarse for the sensor, and without them speeds would be wrong; give --rate with what the sensor itself makes in a second, if it samples evenly: about 110`},
 		"text, skipped":                {"x_g\n1\na\nb\n", sensor.Options{SkipBad: true, Rate: 100}, `r.csv: 2 of 3 rows are bad, the first in r.csv:3:1: x_g is "a", not a finite number; too many to leave out: mend the file`},
 		"broken row below the header":  {"t_s,x_g,y_g\nabc,g,g\n0,1,2\n", sensor.Options{}, `r.csv:2:1: t_s is "abc", not a finite number` + mend},
 		"a clock":                      {"t_s,x_g\n12:00:00.000,1\n12:00:00.010,1\n", sensor.Options{}, `r.csv:2:1: t_s is "12:00:00.000", a time in no form that is known; write times as numbers, or like 2026-11-25T10:00:00.125Z; or give --rate`},

@@ -35,8 +35,11 @@ type boardClock struct {
 	t    float64 // of the newest sample; before the first, of the one before the cable was pulled
 	at   float64 // host time of the newest sample
 	us   uint32
+	v    [3]float64
 	step float64  // s, typical; 0 while it is being learnt
 	held []sample // not yet borne out: the first lines, or one whose time jumped
+
+	repeats sensor.Repeats
 
 	restarts int // how often the board's clock was set anew
 	drift    sensor.Drift
@@ -51,6 +54,9 @@ const learning, uneven, burst = 33, 8, 264
 // certain by now to out. err says that the times are no µs.
 func (c *boardClock) add(out []timed, s sample, at float64) ([]timed, error) {
 	if c.step > 0 {
+		if c.repeats.See(s.us == c.us && s.v != c.v) {
+			return out, errors.New("the board's times repeat: its clock is too coarse for its samples")
+		}
 		return c.place(out, s, at), nil
 	}
 	c.held = append(c.held, s)
@@ -115,7 +121,7 @@ func apart(a, b uint32) float64 { return float64(b-a) * 1e-6 }
 
 func (c *boardClock) put(s sample, t, at float64) timed {
 	lost := missing(c.t, t, c.step)
-	c.t, c.us, c.at = t, s.us, at
+	c.t, c.us, c.v, c.at = t, s.us, s.v, at
 	return timed{t, lost, s.v}
 }
 

@@ -110,6 +110,23 @@ func TestNotMicroseconds(t *testing.T) {
 	}
 }
 
+// TestCoarseClock: a board whose clock makes a millisecond of two samples now and then is refused: without them speeds are wrong.
+func TestCoarseClock(t *testing.T) {
+	t.Parallel()
+	for rate, refused := range map[float64]bool{950: false, 1100: true} {
+		var k boardClock
+		var err error
+		for i := 0; i < 1000 && err == nil; i++ {
+			_, err = k.add(nil, sample{true, 1000 * uint32(1000*float64(i)/rate), [3]float64{float64(i)}}, 0)
+		}
+		if refused {
+			assert.ErrorContains(t, err, "the board's times repeat")
+		} else {
+			assert.NoError(t, err)
+		}
+	}
+}
+
 // TestQueued: times that a board gives to the samples of a queue as it reads them are refused; a
 // pause among the first lines is none.
 func TestQueued(t *testing.T) {
