@@ -39,6 +39,8 @@ type ear struct {
 	struck   bool       // they are left out
 	spared   []level    // the levels without them, of this reading; empty until asked for
 
+	clock
+
 	lengths []float64 // s, of the looks
 	cols    [3][]float64
 	sort    []float64
@@ -80,7 +82,10 @@ func (e *ear) due(t []float64, axes [][]float64) iter.Seq[float64] {
 // row takes one sample of all axes at time u and reports whether a reading is due with it.
 func (e *ear) row(u float64, x *[3]float64) (due bool) {
 	base := &e.levels[0]
-	if n := len(base.t); n > 0 && !(u > base.t[n-1]) {
+	if len(base.t) > 0 && !(u > e.newest) {
+		if u == e.newest && *x != e.last {
+			e.twice = append(e.twice, u)
+		}
 		return false
 	}
 	if !e.begun {
@@ -122,6 +127,9 @@ func (e *ear) push(t float64, x *[3]float64) {
 		e.reset(t)
 	}
 	e.last = *x
+	if e.see(t, len(base.t) == 0); len(e.told) > 0 {
+		t = e.place(t)
+	}
 	base.add(t, *x, e.axes)
 }
 
@@ -137,6 +145,7 @@ func (e *ear) reset(t float64) {
 		e.levels[i].empty()
 	}
 	e.gapAt, e.anew = t, true
+	e.clock = clock{told: e.told[:0], twice: e.twice[:0]}
 	e.knocks, e.struck = e.knocks[:0], false
 	e.next = max(e.next, t+every)
 }
@@ -150,10 +159,12 @@ func (e *ear) learn() bool {
 	}
 	if !e.hold {
 		if held(e.columns(base, max(0, len(base.t)-400), len(base.t)), &e.sort) {
+			e.unsettle()
 			e.hold, e.dt = true, 0
 			base.dropRepeats(e.axes)
 		}
 	}
+	e.resettle()
 	recent := base.t[max(0, len(base.t)-201):]
 	if len(recent) < fewestRows/2 {
 		return false
@@ -190,6 +201,7 @@ func (e *ear) climb(now float64) {
 		e.levels[i].forget(now - keepSeconds)
 		dt *= 2
 	}
+	e.clock.forget(len(e.levels[0].t), now-keepSeconds)
 }
 
 // columns returns the axes of samples from to to of l, good until the next call.

@@ -1,0 +1,173 @@
+package dsp_test
+
+import (
+	"flag"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+
+	"vibe/dsp"
+)
+
+var (
+	clocks     = flag.Int("clocks", 12, "random clocks in TestClocks")
+	clockFirst = flag.Uint64("clockfirst", 0, "seed of the first of them")
+	clockShow  = flag.Bool("clockshow", false, "print each with a wrong reading, or hardly any")
+)
+
+// clocked is a steady line of 1 m/s² and its multiples, whose samples are stamped by a clock that counts in ticks.
+type clocked struct {
+	rate, tick, from float64 // Hz, s, and ticks from 0 to the first sample
+	down             bool    // cut off to the tick, not rounded
+	atTicks          bool    // the samples are taken at the ticks too
+	missing          float64
+	line, dial       float64    // Hz
+	multiple, start  [5]float64 // amplitude, m/s², and phase
+	noise            float64    // m/s²
+}
+
+// newClocked has half of the clocks such that the pattern of their stamps goes round as often as a simple fraction of the line.
+func newClocked(seed uint64) clocked {
+	r := random{rand.New(rand.NewPCG(seed, 80))}
+	c := clocked{rate: r.log(50, 3200), down: r.one(2), noise: r.log(0.003, 0.1), from: r.Float64()}
+	for c.tick = 1; c.rate*c.tick > 1.1; {
+		c.tick = []float64{1e-4, 2e-4, 5e-4, 1e-3, 2e-3, 5e-3, 1e-2}[r.IntN(7)]
+	}
+	c.line = r.log(2, min(40, 0.4*c.rate))
+	if r.one(2) {
+		beat := c.line * float64(1+r.IntN(4)) / float64(1+r.IntN(4)) * float64(1-2*r.IntN(2))
+		if rate := (1/c.tick + beat) / max(1, math.Round(1/(c.rate*c.tick))); rate > max(50, 2.5*c.line) && rate < 3200 {
+			c.rate = rate
+		}
+	}
+	if r.one(3) {
+		c.rate = math.Round(c.rate)
+	}
+	if r.one(2) {
+		c.dial = c.line * (0.97 + 0.06*r.Float64())
+	}
+	if r.one(4) {
+		c.missing = 0.03 * r.Float64()
+	}
+	for k := 2; k < 5; k++ {
+		if r.one(2) && float64(k)*c.line < 0.45*c.rate {
+			c.multiple[k], c.start[k] = r.log(0.03, 1), 2*math.Pi*r.Float64()
+		}
+	}
+	return c
+}
+
+// run tracks 12 s of it.
+func (c clocked) run(seed uint64, each func(v dsp.Revolution)) {
+	r := rand.New(rand.NewPCG(seed, 81))
+	tr := &dsp.Tracker{Hint: c.dial}
+	for i := range int(12 * c.rate) {
+		taken := float64(i)/c.rate + c.from*c.tick
+		stamp := math.Round(taken/c.tick) * c.tick
+		if c.down {
+			stamp = math.Floor(taken/c.tick+1e-9) * c.tick
+		}
+		if c.atTicks {
+			taken = stamp
+		}
+		turn := 2 * math.Pi * c.line * taken
+		x := math.Cos(turn) + c.noise*r.NormFloat64()
+		for k := 2; k < 5; k++ {
+			x += c.multiple[k] * math.Cos(float64(k)*turn+c.start[k])
+		}
+		y := 0.6*math.Sin(turn) + c.noise*r.NormFloat64()
+		if r.Float64() < c.missing {
+			continue
+		}
+		for _, v := range tr.Add([]float64{stamp}, [][]float64{{x}, {y}}) {
+			each(v)
+		}
+	}
+}
+
+// wrong reports whether v is given as ok with another speed, by more than 1 % and three standard errors, or another size, by more than 10 %
+// and as many.
+func (c clocked) wrong(v dsp.Revolution) bool {
+	speed, amp := math.Abs(v.Freq-c.line), math.Abs(v.Amp-1)
+	return v.OK && (speed > max(0.01*c.line, 3*v.FreqSE) || amp > max(0.1, 3*v.AmpSE))
+}
+
+// TestClocks: whatever a clock does to its stamps, and whether the samples are even or taken at its ticks, no wrong speed or size is
+// given as ok. With -v it says how many are given.
+func TestClocks(t *testing.T) {
+	t.Parallel()
+	n := *clocks
+	if testing.Short() {
+		n = min(n, 6)
+	}
+	for _, atTicks := range []bool{false, true} {
+		t.Run(fmt.Sprintf("at ticks=%v", atTicks), func(t *testing.T) {
+			t.Parallel()
+			var readings, given [4]int
+			for i := range uint64(n) {
+				seed := *clockFirst + i
+				c := newClocked(seed)
+				c.atTicks = atTicks
+				class := 0 // by ticks a sample
+				for _, edge := range []float64{0.1, 0.7, 1} {
+					if c.rate*c.tick > edge {
+						class++
+					}
+				}
+				all, ok, wrong := 0, 0, 0
+				c.run(seed, func(v dsp.Revolution) {
+					all++
+					if v.OK {
+						ok++
+					}
+					if c.wrong(v) {
+						wrong++
+						assert.Fail(t, "wrong", "seed %d %+v: %.4f±%.4f Hz, %.3f±%.3f m/s² at %.2f s", seed, c, v.Freq, v.FreqSE, v.Amp, v.AmpSE, v.Time)
+					}
+				})
+				readings[class] += all
+				given[class] += ok
+				if *clockShow && (wrong > 0 || ok < all/2) {
+					t.Logf("seed %d %+v: %d of %d ok, %d wrong", seed, c, ok, all, wrong)
+				}
+			}
+			t.Logf("up to 0.1, 0.7, 1 and more samples a tick: %v of %v readings ok", given, readings)
+		})
+	}
+}
+
+// TestBeatOnPart: stamps whose pattern goes round at half of the line, or on it, say neither that half of it turns nor that the line is
+// another; the samples get their own times back. Where rows of one tick are more than one, there is no number.
+func TestBeatOnPart(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		rate, tick, line float64
+		usable           bool
+	}{
+		{490, 0.002, 20, true}, {990, 0.001, 20, true}, {495, 0.001, 15, true},
+		{166, 0.005, 12, true}, {170, 0.005, 15, true}, {180, 0.005, 20, true}, {99, 0.01, 10, true},
+		{101, 0.01, 10, false}, {110, 0.01, 20, false},
+	} {
+		for _, dial := range []float64{0, 1.02 * c.line} {
+			k := clocked{rate: c.rate, tick: c.tick, line: c.line, dial: dial, noise: 0.01}
+			late, ok := 0, 0
+			k.run(1, func(v dsp.Revolution) {
+				assert.False(t, k.wrong(v), "%+v: %g Hz, %g m/s² at %g s", k, v.Freq, v.Amp, v.Time)
+				if v.Time > 4 {
+					late++
+				}
+				if v.Time > 4 && v.OK {
+					ok++
+					assert.InEpsilon(t, c.line, v.Freq, 0.002)
+					assert.InEpsilon(t, 1, v.Amp, 0.02)
+					assert.InEpsilon(t, c.rate, v.Rate, 1e-4)
+				}
+			})
+			unknown := dial == 0 && c.rate < 150 // may be folded
+			assert.Equal(t, c.usable, ok > late*3/4 || unknown && c.usable, "%+v: %d of %d ok", k, ok, late)
+		}
+	}
+}
