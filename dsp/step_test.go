@@ -89,3 +89,29 @@ func TestScout(t *testing.T) {
 		assert.NotZero(t, n)
 	}
 }
+
+// TestStepTopped: a blank whose second multiple is by far the strongest line, and whose own is too small for a sure shake,
+// keeps that through a step: the multiple is not the spindle in the first seconds after it.
+func TestStepTopped(t *testing.T) {
+	t.Parallel()
+	for seed := range uint64(12) {
+		r := rand.New(rand.NewPCG(seed, 6))
+		tr := &dsp.Tracker{}
+		const rate, before, after, at, ramp = 1000, 2.5, 4.7, 7.3, 0.25
+		turn, f := 0.0, before
+		for i := range int(rate * (at + 4)) {
+			u := float64(i) / rate
+			f = before + (after-before)*min(1, max(0, (u-at)/ramp))
+			turn += 2 * math.Pi * f / rate
+			own := 0.045 * f * f / (after * after) // m/s², peak
+			x := own*math.Cos(turn) + 20*own*math.Cos(2*turn+1) + 0.033*r.NormFloat64()
+			y := own*math.Sin(turn) + 0.033*r.NormFloat64()
+			z := 9.8 + 10*own*math.Cos(2*turn) + 0.033*r.NormFloat64()
+			for _, v := range tr.Add([]float64{u}, [][]float64{{x}, {y}, {z}}) {
+				if v.OK {
+					assert.InEpsilon(t, f, v.Freq, 0.5, "the multiple, seed %d at %.2f s", seed, u)
+				}
+			}
+		}
+	}
+}

@@ -215,7 +215,7 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	if rev.OK {
 		spin = rev.Freq
 	}
-	if best.anchor > 1 && known && !rev.Has(Changing) && !rev.Has(Weak) {
+	if best.anchor > 1 && known && rev.Amp > hinted*rev.AmpSE {
 		tr.topped = now
 	}
 	if !known {
