@@ -59,13 +59,35 @@ func (tr *Tracker) mistaken(best hypothesis, looks []*look, now float64) float64
 				// Where it would be a multiple of best as well, it is one if it is a small one.
 				// Chosen: a cutter's line may be a hundred times the spindle's, and lie between bins.
 				const little, small = 5e-5, 0.1 // of the power of what shows
-				if g < max(tr.low(), 2*looks[0].df) || stands(small) || !tr.belongs(peak{f: g, look: looks[0]}, exact) && (stands(little) || tr.hidden(best, f, k, now)) {
+				belongs := tr.belongs(peak{f: g, look: looks[0]}, exact)
+				if g < max(tr.low(), 2*looks[0].df) || stands(small) || stands(little) && !(belongs && tr.exactly(best, g, now)) || !belongs && tr.hidden(best, f, k, now) {
 					return f
 				}
 			}
 		}
 	}
 	return 0
+}
+
+// exactly reports whether the line that shows at g stands where a multiple of h is folded to, as well as a fit can tell, and whether
+// a fit can tell it from g: the spindle's own image may be that close.
+func (tr *Tracker) exactly(h hypothesis, g, now float64) bool {
+	const least = 8.0 // standard errors between the two. Chosen: four of each
+	p, l := &tr.probe, h.look
+	if !tr.fitLine(p, l, h.f, 0, now, l.seconds, 1, 1) {
+		return false
+	}
+	f, fVar, k := p.f, p.fVar, 1.0
+	for n := 2.0; n <= maxMultiple; n++ {
+		if math.Abs(tr.fold(n*f)-g) < math.Abs(tr.fold(k*f)-g) {
+			k = n
+		}
+	}
+	if !tr.fitLine(p, l, g, 0, now, l.seconds, 1, 1) {
+		return false
+	}
+	sure, place := math.Sqrt(p.fVar+k*k*fVar), tr.fold(k*f)
+	return math.Abs(p.f-place) < least/2*sure && math.Abs(g-place) > least*sure
 }
 
 // impersonates reports whether best may be no more than the folded multiple of a faster line at f Hz (m/s), of which it

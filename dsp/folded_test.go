@@ -94,6 +94,29 @@ func TestMultipleBesideLine(t *testing.T) {
 	}
 }
 
+// TestImageBesideMultiple: at seven tenths of the rate the third multiple is folded to a tenth of it, and the spindle's own image lies
+// where the third multiple of that would. Up to 5 s do not show the two as two lines when they are 0.3 Hz apart.
+func TestImageBesideMultiple(t *testing.T) {
+	t.Parallel()
+	const rate = 86.96
+	for _, beside := range []float64{0.05, 0.1, 0.2, 0.3, 0.4, 0.6} { // Hz; ten times what the speed is off
+		for _, sign := range []float64{1, -1} {
+			for _, times := range []float64{7, 20} {
+				r := rand.New(rand.NewPCG(3, 14))
+				tr, speed := &dsp.Tracker{}, 0.7*rate+sign*beside/10
+				for i := range 870 {
+					u := float64(i) / rate
+					turn := 2 * math.Pi * speed * u
+					x := math.Cos(turn) + times*math.Cos(3*turn+2) + 0.003*r.NormFloat64()
+					for _, v := range tr.Add([]float64{u}, [][]float64{{x}}) {
+						assert.False(t, v.OK && math.Abs(v.Freq-speed) > 0.3, "%.2f Hz beside, %g times: %g Hz, %g m/s² at %g s", sign*beside, times, v.Freq, v.Amp, v.Time)
+					}
+				}
+			}
+		}
+	}
+}
+
 // TestPartFolded: where a multiple of a fast line folds onto a whole part of it, as 180 of 60 Hz does at 200 samples a
 // second onto 20 Hz, the part is no spindle, though all multiples then stand at its own.
 func TestPartFolded(t *testing.T) {
