@@ -49,6 +49,7 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 		}
 		return hypothesis{}, rival
 	}
+	best = tr.whole(best, now)
 	if f := tr.mistaken(best, looks, now); f > 0 {
 		return best, f
 	}
@@ -84,6 +85,26 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 		rival = tr.contested(best, rival, now)
 	}
 	return best, rival
+}
+
+// whole returns best, or what best is a multiple of itself: of the dozens of lines that knocks make any may be the strongest, and
+// that was asked for its parts to the eighth only.
+func (tr *Tracker) whole(best hypothesis, now float64) hypothesis {
+	low, high := tr.bounds()
+	for tr.Hint == 0 && best.anchor > 1 {
+		tr.asked = 0
+		slower := tr.family(peak{f: best.f, look: best.look}, now, low, high)
+		slower.doubt = cmp.Or(slower.doubt, best.doubt)
+		if slower.anchor <= 1 {
+			best.doubt = slower.doubt
+			break
+		}
+		if slower.doubt == 0 && tr.gathers(slower, now) {
+			slower.doubt = best.f
+		}
+		best = slower
+	}
+	return best
 }
 
 // dispute is the last time that two lines could have been the spindle's.
@@ -197,6 +218,14 @@ func (tr *Tracker) rivalOf(best hypothesis, all []hypothesis, seconds float64) f
 		single := h.lines == 1 && best.lines == 1 && h.speed > singles*best.speed || tr.Hint > 0 && h.speed > within*best.speed
 		if h.speed > weighs*best.speed && h.lines == 0 || h.speed > best.speed || !h.beside && (single || h.worth(top) > best.worth(top)-lead) {
 			return h.f
+		}
+	}
+	_, high := tr.bounds()
+	for _, p := range tr.found { // knocks make more of them than are weighed
+		_, proven := tr.bystander(p.f, 0.7*p.look.df)
+		spins := p.f <= high && tr.fold(p.f) >= tr.low() && tr.stepped(p.f) && !proven
+		if spins && p.look.velocity(p.f) > best.speed && !tr.belongs(p, best) {
+			return p.f
 		}
 	}
 	return 0

@@ -78,17 +78,16 @@ func gone(looks []*look, p peak) bool {
 	return false
 }
 
-// expects returns the whitened power that p, of a longer look and steady, has in s. The noise of both is the same, unless
-// one of them was cleaned.
+// expects returns the whitened power that p, of a longer look and steady, has in s. The noise there is s's own: lines that the
+// longer look parts, as knocks make them, lie side by side in it.
 func (s *look) expects(p peak) float64 {
-	shorter := s.seconds / p.look.seconds
 	k, at, sum := int(math.Round(p.f/p.look.df)), int(math.Round(p.f/s.df)), 0.0
 	for a := range s.axes {
 		if n := s.noise[a]; at < len(n) && n[at] > 0 {
-			sum += p.look.power[a][k] * shorter / n[at]
+			sum += p.look.power[a][k] / n[at]
 		}
 	}
-	return sum
+	return sum * s.seconds / p.look.seconds
 }
 
 // multiple reports whether f is twice, three times, … up to maxTooth times g, within 1 %.
@@ -181,10 +180,11 @@ func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
 	unasked := 0.0
 	for m := 2; m <= maxTooth; m++ {
 		f := p.f / float64(m)
-		if f < low || f < 2.5/p.look.seconds {
+		turned := f * tr.holds(p.look)
+		if f < low || turned < felt {
 			break
 		}
-		if f > high || !tr.stepped(f) || !tr.worthAsking(p, m, now) {
+		if f > high || !tr.stepped(f) || turned >= seen && !tr.worthAsking(p, m, now) {
 			continue
 		}
 		if tr.asked++; tr.asked > mostAsked {
@@ -192,6 +192,10 @@ func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
 			continue
 		}
 		sure, ok := tr.ask(p, m, now)
+		if ok && turned < seen { // jaws may knock so many times a turn
+			best.doubt = f
+			continue
+		}
 		if !ok || !sure && p.f > high && p.look.tooth(f, 0.7*p.look.df) > thresholds[tr.axes] {
 			continue // or p is nobody's, and the line at that place is asked by itself
 		}

@@ -130,3 +130,32 @@ func (tr *Tracker) hidden(h hypothesis, f, k, now float64) bool {
 	}
 	return tr.Hint > 0 && would < 2*thresholds[tr.axes]
 }
+
+// gathers reports whether the sample rate is a multiple of h, as well as a fit can tell: all that a sensor without a filter folds of
+// the many multiples of a faster spindle that knocks then lies on multiples of h, which need not turn at all.
+func (tr *Tracker) gathers(h hypothesis, now float64) bool {
+	s, rate := &tr.probe, 1/tr.dt
+	if !tr.fitLine(s, h.look, h.f, 0, now, h.look.seconds, h.anchor, max(h.anchor, maxMultiple)) {
+		return true
+	}
+	n := math.Round(rate / s.f)
+	return math.Abs(rate-n*s.f) < 1/s.span+4*n*math.Sqrt(s.fVar)
+}
+
+// overrun reports whether multiples of the line that the sensor is too slow to show may bend it: those next to the sample rate are
+// folded beside the line, and knocks, unlike cutters, have a hundred of them. So large as the last that show they may be.
+func (tr *Tracker) overrun(rev *Revolution) bool {
+	const last = 4 // multiples. Chosen: knocks that are not alike leave out one or two
+	l, f := tr.shown[0], rev.Freq
+	top, beyond := math.Floor(0.45*rev.Rate/f), math.Round(rev.Rate/f)
+	if top < maxTooth+last || top*f > l.df*float64(len(l.z)-3) {
+		return false
+	}
+	sum := 0.0
+	for k := top; k > top-last; k-- {
+		sum += l.standing(k * f)
+	}
+	distance := max(0, math.Abs(rev.Rate-beyond*f)-3*beyond*rev.FreqSE) * rev.Span
+	leak := min(1, 1/(math.Pi*distance)) // of a window without taper
+	return leak*leak*sum > last*bearable*bearable*rev.Amp*rev.Amp
+}

@@ -94,7 +94,7 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	mixed := rev.AmpSE > blended*rev.Amp && (s.misfit > plainly && tr.Hint > 0 || s.misfit > 3 && tr.young())
 	young := tr.young() && s.beating()
 	wide := 2*reach*tr.Hint > narrow*rev.Rate/2
-	add(Doubtful, quiet || wide || young || mixed || tr.strayed(rev) || isMains(rev.Freq, 0) || rev.Rival > 0 || s.disputed || s.dying())
+	add(Doubtful, quiet || wide || young || mixed || tr.strayed(rev) || isMains(rev.Freq, 0) || rev.Rival > 0 || s.disputed || s.dying() || tr.overrun(rev))
 	// With no word of the dial a line counts when it was there a reading ago as well.
 	fresh := tr.Hint == 0 && !tr.track.agrees(rev)
 	add(Changing, fresh || s.changing())

@@ -84,9 +84,6 @@ func TestKnocksOfTheTurn(t *testing.T) {
 					}
 				}
 				for _, hint := range []float64{0, 1.02 * f} {
-					if hint == 0 && size > 5 { // a dozen multiples of one size: which is the line is another question
-						continue
-					}
 					ok := 0
 					for _, v := range (&dsp.Tracker{Hint: hint}).Add(times, [][]float64{x}) {
 						if v.OK {

@@ -21,6 +21,10 @@ const (
 	// faint: a line this much smaller than its multiple is not believed without a doubt.
 	// Chosen: cutters put up to a hundred times more into a multiple, accidents too.
 	faint = 0.02
+	// seen: with fewer turns in a window a line is not believed, what lies beside is not parted from it; but it is a doubt on its
+	// multiples. With fewer than felt it may as well be a trend. Chosen.
+	seen = 2.5
+	felt = 1.0
 	// crumbs, in steps of the sensor: the largest line that rounding leaves of a sine many steps large, wherever it folds to.
 	// (2/π)·J_m(2πA/q) for one (Widrow and Kollár, Quantization Noise, 2008, app. G; from memory) is less than a tenth from
 	// A = 4q on; a few may fall together.
@@ -109,7 +113,10 @@ func (tr *Tracker) ask(p peak, m int, now float64) (sure, ok bool) {
 func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 	s := &tr.probe
 	seconds := p.look.seconds
-	if tr.track.count > 0 { // no longer than the speed has held
+	switch {
+	case p.f/float64(m)*seconds < seen:
+		seconds = tr.holds(p.look)
+	case tr.track.count > 0: // no longer than the speed has held
 		seconds = min(seconds, max(turns*float64(m)/p.f, tr.track.age()))
 	}
 	if !tr.fitLine(s, p.look, p.f/float64(m), 0, now, seconds, m, max(m, maxMultiple)) {
@@ -148,6 +155,11 @@ func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 		}
 	}
 	return d == 1, true
+}
+
+// holds returns how many seconds a line that l shows may be fitted over: as long as the speed has held, if that is longer.
+func (tr *Tracker) holds(l *look) float64 {
+	return max(l.seconds, min(tr.shown[0].seconds, tr.track.age()))
 }
 
 // wandered reports whether the line at 1/m of p stands clear in the window of the track's last fit, if that is shorter

@@ -78,7 +78,7 @@ func (e *ear) sketch(s *spectrum, l *look, now, seconds, high float64, wide bool
 	if len(t) < fewest || float64(len(t)) < least*rate*(t[len(t)-1]-t[0]) {
 		return false
 	}
-	l.axes, l.rate, l.cleaned = e.axes, rate, false
+	l.axes, l.rate = e.axes, rate
 	l.df = s.density(t, x, rate, stray, &l.power)
 	l.end, l.seconds = now, t[len(t)-1]-t[0]
 	s.whiten(l, 10/l.seconds, max(4*high, 150))

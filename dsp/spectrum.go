@@ -44,7 +44,6 @@ type look struct {
 	power   [3][]float64 // one-sided density of each axis, (m/s²)²/Hz
 	noise   [3][]float64 // the same of the noise beside the bin
 	z       []float64    // Σ power/noise over the axes: "whitened"
-	cleaned bool         // of what its strongest lines spread over it
 }
 
 // at returns the largest whitened power within half bins of f, 0 outside of the spectrum.
@@ -107,6 +106,18 @@ func (l *look) velocity(f float64) float64 {
 		}
 	}
 	return math.Sqrt(sum) / (2 * math.Pi * f)
+}
+
+// standing returns the square of the amplitude of the line at f above the noise beside it, all axes together, (m/s²)²; without a
+// line zero on the mean.
+func (l *look) standing(f float64) (sum float64) {
+	k := int(math.Round(f / l.df))
+	for a := range l.axes {
+		for j := max(k-1, 1); j <= min(k+1, len(l.z)-2); j++ {
+			sum += 2 * (l.power[a][j] - l.noise[a][j]) * l.df
+		}
+	}
+	return sum
 }
 
 // broad is the end of the band of the total velocity, Hz (ISO 20816-1).

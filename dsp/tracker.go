@@ -268,7 +268,7 @@ func (tr *Tracker) compute(l *look, now, seconds, high float64, wide bool) bool 
 		return false
 	}
 	t, x, _, stray := tr.sight(now, seconds, high, wide)
-	if l.cleaned = tr.clean(l, t, x, stray); l.cleaned {
+	if tr.clean(l, t, x, stray) {
 		tr.spectrum.whiten(l, 10/l.seconds, max(4*high, 150))
 	}
 	return true
