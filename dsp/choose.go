@@ -73,9 +73,9 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 	if tr.track.count >= steady && expected > 0 && math.Abs(best.f-expected) > 0.03*expected {
 		const still = 0.6 // bins
 		l, was, is := tr.latest, tr.fold(expected), tr.fold(best.f)
-		close := math.Abs(best.f-expected) < 2*still*l.df
+		beside := math.Abs(best.f-expected) < 2*still*l.df
 		for p := range l.lines(2*thresholds[l.axes], was-still*l.df, was+still*l.df) {
-			if !close || math.Abs(p.f-was) < math.Abs(p.f-is) {
+			if !beside || math.Abs(p.f-was) < math.Abs(p.f-is) {
 				return best, expected
 			}
 		}

@@ -37,7 +37,7 @@ type ear struct {
 	middle   [3]float64 // m/s², of each axis
 	usual    [3]float64 // m/s², median distance from it; 0 where half of the samples are alike
 	struck   bool       // they are left out
-	spared   []level    // the levels without them, of this reading; empty until asked for
+	spared   []level    // the levels without them, as climb left those; empty until asked for
 
 	clock
 
@@ -160,7 +160,7 @@ func (e *ear) learn() bool {
 	if !e.hold {
 		if held(e.columns(base, max(0, len(base.t)-400), len(base.t)), &e.sort) {
 			e.unsettle()
-			e.hold, e.dt = true, 0
+			e.hold, e.rough, e.dt = true, false, 0
 			base.dropRepeats(e.axes)
 		}
 	}
@@ -200,6 +200,9 @@ func (e *ear) climb(now float64) {
 		}
 		e.levels[i].forget(now - keepSeconds)
 		dt *= 2
+	}
+	for i := range e.spared {
+		e.spared[i].empty()
 	}
 	e.clock.forget(len(e.levels[0].t), now-keepSeconds)
 }

@@ -63,9 +63,6 @@ func (e *ear) hear(now float64) {
 	}
 	have := e.have(now)
 	e.struck = short > 0 && short < max(2, min(tooOften, ofTurn*e.slowest)*have) && lost < tooMuch*have
-	for i := range e.spared {
-		e.spared[i].empty()
-	}
 }
 
 func (k knock) short() bool { return k.to-k.from < longKnock }

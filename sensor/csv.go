@@ -310,9 +310,11 @@ func (c *csvFile) differs(raw [4]float64) bool {
 
 // tooCoarse is the error of times that repeat in so many rows that the speed would be wrong without those.
 func (c *csvFile) tooCoarse() error {
-	r := c.repeats
-	return wrong(fmt.Sprintf("give --rate with what the sensor itself makes in a second, if it samples evenly: about %.3g", float64(r.samples-1)/c.last),
-		"%d of %d rows repeat the time of the row before with other values: the clock of column %q is too coarse for the sensor, and without them speeds would be wrong", r.repeated, r.samples, c.title[0]).at(c.file.name, c.line)
+	r, try := c.repeats, "give --rate with what the sensor itself makes in a second, if it samples evenly"
+	if c.last > 0 {
+		try += fmt.Sprintf(": about %.3g", float64(r.samples-1)/c.last)
+	}
+	return wrong(try, "%d of %d rows repeat the time of the row before with other values: the clock of column %q is too coarse for the sensor, and without them speeds would be wrong", r.repeated, r.samples, c.title[0]).at(c.file.name, c.line)
 }
 
 // wrapped says that a time that goes back to now, t s, is one in whole µs that a board began anew, as
