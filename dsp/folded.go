@@ -153,7 +153,9 @@ func (tr *Tracker) overrun(rev *Revolution) bool {
 	}
 	sum := 0.0
 	for k := top; k > top-last; k-- {
-		sum += l.standing(k * f)
+		if l.at(k*f, 1) > thresholds[l.axes] { // and is not noise
+			sum += l.standing(k * f)
+		}
 	}
 	distance := max(0, math.Abs(rev.Rate-beyond*f)-3*beyond*rev.FreqSE) * rev.Span
 	leak := min(1, 1/(math.Pi*distance)) // of a window without taper
