@@ -60,7 +60,7 @@ func (tr *Tracker) mistaken(best hypothesis, looks []*look, now float64) float64
 				// Chosen: a cutter's line may be a hundred times the spindle's, and lie between bins.
 				const little, small = 5e-5, 0.1 // of the power of what shows
 				belongs := tr.belongs(peak{f: g, look: looks[0]}, exact)
-				if g < max(tr.low(), 2*looks[0].df) || stands(small) || stands(little) && !(belongs && tr.exactly(best, g, now)) || !belongs && tr.hidden(best, f, k, now) {
+				if g < max(tr.low(), 2*looks[0].df) || stands(small) || stands(little) && !(belongs && tr.explained(best, g, now)) || !belongs && tr.hidden(best, f, k, now) {
 					return f
 				}
 			}
@@ -69,9 +69,9 @@ func (tr *Tracker) mistaken(best hypothesis, looks []*look, now float64) float64
 	return 0
 }
 
-// exactly reports whether the line that shows at g stands where a multiple of h is folded to, as well as a fit can tell, and whether
+// explained reports whether the line that shows at g stands where a multiple of h is folded to, as well as a fit can tell, and whether
 // a fit can tell it from g: the spindle's own image may be that close.
-func (tr *Tracker) exactly(h hypothesis, g, now float64) bool {
+func (tr *Tracker) explained(h hypothesis, g, now float64) bool {
 	const least = 8.0 // standard errors between the two. Chosen: four of each
 	p, l := &tr.probe, h.look
 	if !tr.fitLine(p, l, h.f, 0, now, l.seconds, 1, 1) {
