@@ -146,37 +146,37 @@ func (c *clock) unsure(n int) bool {
 // settle gives the samples the times of grid g.
 func (e *ear) settle(g grid) {
 	base := &e.levels[0]
-	if len(e.told) == 0 {
-		e.told = append(e.told, base.t...)
+	if len(e.clock.told) == 0 {
+		e.clock.told = append(e.clock.told, base.t...)
 	}
-	e.grid, e.slipped, e.dt = g, false, g.step
+	e.clock.grid, e.clock.slipped, e.dt = g, false, g.step
 	for i := range base.t {
-		base.t[i] = g.last + g.step*e.places[i]
+		base.t[i] = g.last + g.step*e.clock.places[i]
 	}
 	e.rebuild()
 }
 
 // unsettle gives the samples the times told.
 func (e *ear) unsettle() {
-	if len(e.told) > 0 {
-		copy(e.levels[0].t, e.told)
-		e.told = e.told[:0]
+	if len(e.clock.told) > 0 {
+		copy(e.levels[0].t, e.clock.told)
+		e.clock.told = e.clock.told[:0]
 		e.rebuild()
 	}
 }
 
 // resettle finds the grid anew where a time does not fit to it.
 func (e *ear) resettle() {
-	if len(e.told) == 0 || !e.slipped {
+	if len(e.clock.told) == 0 || !e.clock.slipped {
 		return
 	}
 	t := e.levels[0].t
-	e.places = grow(e.places, len(t))
-	e.places[len(t)-1] = 0
+	e.clock.places = grow(e.clock.places, len(t))
+	e.clock.places[len(t)-1] = 0
 	for i := len(t) - 2; i >= 0; i-- {
-		e.places[i] = e.places[i+1] - math.Round((t[i+1]-t[i])/e.grid.step)
+		e.clock.places[i] = e.clock.places[i+1] - math.Round((t[i+1]-t[i])/e.clock.grid.step)
 	}
-	if g := e.nearest(e.told, e.places); g.width <= loose*e.tick() {
+	if g := e.clock.nearest(e.clock.told, e.clock.places); g.width <= loose*e.clock.tick() {
 		e.settle(g)
 	} else {
 		e.unsettle()
@@ -192,21 +192,21 @@ func (tr *Tracker) times(l *look, now float64) (changed bool) {
 		share = 0.25 // of the difference expected. Chosen: another line may take up some of it
 	)
 	full := l.seconds > 0.95*longest
-	if tr.sure || tr.hold || len(tr.told) > 0 || full && now-tr.weighed < again || tr.tick() == 0 || !tr.telling(l) {
+	if tr.clock.sure || tr.hold || len(tr.clock.told) > 0 || full && now-tr.clock.weighed < again || tr.clock.tick() == 0 || !tr.telling(l) {
 		return false
 	}
-	g, ok := tr.even(tr.levels[0].t)
+	g, ok := tr.clock.even(tr.levels[0].t)
 	if !ok {
 		return false
 	}
-	tr.weighed = now
+	tr.clock.weighed = now
 	better, expected, ok := tr.weigh(g, now, min(l.seconds, most*tr.dt))
 	if !ok {
 		return false
 	}
 	plainly := max(toldApart, share*expected)
-	changed, tr.sure = better > plainly, -better > plainly
-	tr.rough = !changed && !tr.sure && expected > toldApart
+	changed, tr.clock.sure = better > plainly, -better > plainly
+	tr.clock.rough = !changed && !tr.clock.sure && expected > toldApart
 	if changed {
 		tr.settle(g)
 		tr.climb(now)
@@ -280,7 +280,7 @@ func (tr *Tracker) telling(l *look) (enough bool) {
 	strongest, made := 0.0, 0.0
 	lines := l.lines(thresholds[l.axes], 1.5*l.df, 0.45*l.rate)
 	for p := range lines {
-		phase, strength := p.f*tr.tick(), l.strength(p.f)
+		phase, strength := p.f*tr.clock.tick(), l.strength(p.f)
 		enough = enough || p.z*thresholds[l.axes]*math.Pi*math.Pi*phase*phase > toldApart
 		made = max(made, phase*phase*strength)
 		if strength > strongest {

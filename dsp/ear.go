@@ -39,7 +39,7 @@ type ear struct {
 	struck   bool       // they are left out
 	spared   []level    // the levels without them, as climb left those; empty until asked for
 
-	clock
+	clock clock
 
 	lengths []float64 // s, of the looks
 	cols    [3][]float64
@@ -82,9 +82,9 @@ func (e *ear) due(t []float64, axes [][]float64) iter.Seq[float64] {
 // row takes one sample of all axes at time u and reports whether a reading is due with it.
 func (e *ear) row(u float64, x *[3]float64) (due bool) {
 	base := &e.levels[0]
-	if len(base.t) > 0 && !(u > e.newest) {
-		if u == e.newest && *x != e.last {
-			e.twice = append(e.twice, u)
+	if len(base.t) > 0 && !(u > e.clock.newest) {
+		if u == e.clock.newest && *x != e.last {
+			e.clock.twice = append(e.clock.twice, u)
 		}
 		return false
 	}
@@ -127,8 +127,8 @@ func (e *ear) push(t float64, x *[3]float64) {
 		e.reset(t)
 	}
 	e.last = *x
-	if e.see(t, len(base.t) == 0); len(e.told) > 0 {
-		t = e.place(t)
+	if e.clock.see(t, len(base.t) == 0); len(e.clock.told) > 0 {
+		t = e.clock.place(t)
 	}
 	base.add(t, *x, e.axes)
 }
@@ -145,7 +145,7 @@ func (e *ear) reset(t float64) {
 		e.levels[i].empty()
 	}
 	e.gapAt, e.anew = t, true
-	e.clock = clock{told: e.told[:0], twice: e.twice[:0]}
+	e.clock = clock{told: e.clock.told[:0], twice: e.clock.twice[:0]}
 	e.knocks, e.struck = e.knocks[:0], false
 	e.next = max(e.next, t+every)
 }
@@ -160,7 +160,7 @@ func (e *ear) learn() bool {
 	if !e.hold {
 		if held(e.columns(base, max(0, len(base.t)-400), len(base.t)), &e.sort) {
 			e.unsettle()
-			e.hold, e.rough, e.dt = true, false, 0
+			e.hold, e.clock.rough, e.dt = true, false, 0
 			base.dropRepeats(e.axes)
 		}
 	}

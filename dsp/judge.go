@@ -88,7 +88,7 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	add(Folded, tr.ambiguous || tr.health.filled > 0 && (tr.Hint == 0 || rev.Freq > straight*tr.health.filled))
 	coarse := tr.coarse(rev)
 	add(Weak, tr.weak(rev, best) || tr.battered(rev))
-	rough := tr.unsure(len(tr.levels[0].t)) || tr.rounded(rev) || tr.misstamped(rev)
+	rough := tr.clock.unsure(len(tr.levels[0].t)) || tr.rounded(rev) || tr.misstamped(rev)
 	add(Coarse, coarse || rough)
 	quiet := tr.Hint == 0 && rev.Amp < quietest*2*math.Pi*rev.Freq*math.Sqrt2 && best.lines == 1
 	mixed := rev.AmpSE > blended*rev.Amp && (s.misfit > plainly && tr.Hint > 0 || s.misfit > 3 && tr.young())

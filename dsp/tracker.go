@@ -262,7 +262,7 @@ func (tr *Tracker) look(now, have float64) []*look {
 // compute fills l with the spectrum of the last seconds before now, for lines up to high Hz
 // and some multiples, or (wide) for broadband as well. It reports whether there are samples enough.
 func (tr *Tracker) compute(l *look, now, seconds, high float64, wide bool) bool {
-	if made := slices.IndexFunc(tr.ahead, func(g Glance) bool { return g.look.end == now && g.seconds == seconds }); wide && made >= 0 && len(tr.told) == 0 {
+	if made := slices.IndexFunc(tr.ahead, func(g Glance) bool { return g.look.end == now && g.seconds == seconds }); wide && made >= 0 && len(tr.clock.told) == 0 {
 		*l = tr.ahead[made].look
 	} else if !tr.sketch(&tr.spectrum, l, now, seconds, high, wide) {
 		return false
