@@ -44,10 +44,11 @@ func lookOf(style string) lipgloss.Style {
 	return boldStyle
 }
 
-// View implements tea.Model. What there is to see, the paper shows: bubbletea draws nothing.
+// View implements tea.Model.
 func (m *screen) View() tea.View {
-	m.paper.show(m.rows())
-	return tea.View{}
+	v := tea.NewView(harmless(strings.Join(m.rows(), "\n")))
+	v.AltScreen = true
+	return v
 }
 
 // rows are what is shown, at most as many as fit.

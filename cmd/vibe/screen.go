@@ -1,7 +1,6 @@
 package main
 
 import (
-	"cmp"
 	"fmt"
 	"os"
 	"slices"
@@ -32,7 +31,6 @@ type screen struct {
 	dial    *dial                            // nil but for the simulated lathe
 	alarm   *alarm                           // nil where none was asked for
 	invite  func(width, height int) []string // how a phone comes in, nil but for a phone
-	paper   *paper                           // nil draws nothing
 	now     live.Snapshot
 
 	width, height int
@@ -47,20 +45,16 @@ type screen struct {
 // news tells the screen that the session changed.
 type news struct{}
 
-// showScreen draws the session on a terminal until it ends or the turner quits.
-func showScreen(s *live.Session, d *dial, a *alarm, invite func(width, height int) []string, in, out *os.File) (err error) {
-	p, err := openPaper(in, out)
-	if err != nil {
-		return err
-	}
-	defer func() { err = cmp.Or(err, p.close()) }()
+// framesPerSecond is how often bubbletea looks whether there is something to draw (chosen: no line
+// waits for longer than 33 ms, and each look wakes the computer).
+const framesPerSecond = 30
+
+// showScreen draws the session on a terminal until it ends or the turner quits. Of signals main
+// hears, and ends the session.
+func showScreen(s *live.Session, d *dial, a *alarm, invite func(width, height int) []string, out *os.File, more ...tea.ProgramOption) error {
 	m := newScreen(s, d)
-	m.alarm, m.invite, m.paper = a, invite, p
-	m.width, m.height = p.size()
-	program := tea.NewProgram(m, tea.WithInput(in), tea.WithOutput(out), tea.WithColorProfile(p.profile), tea.WithWindowSize(m.width, m.height),
-		tea.WithoutRenderer(), tea.WithFPS(1), tea.WithoutSignalHandler(), tea.WithoutCatchPanics())
-	defer p.sized(program.Send)()
-	_, err = program.Run()
+	m.alarm, m.invite = a, invite
+	_, err := tea.NewProgram(m, append(more, tea.WithOutput(out), tea.WithFPS(framesPerSecond), tea.WithoutSignalHandler())...).Run()
 	return err
 }
 
@@ -85,10 +79,7 @@ func (m *screen) listen() tea.Cmd {
 func (m *screen) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	switch msg := msg.(type) {
 	case tea.WindowSizeMsg:
-		if msg.Width != m.width || msg.Height != m.height {
-			m.width, m.height = msg.Width, msg.Height
-			m.paper.wipe()
-		}
+		m.width, m.height = msg.Width, msg.Height
 	case news:
 		before, notes := m.now.Clock, m.now.Notes
 		next := m.listen()
@@ -118,7 +109,7 @@ func (m *screen) ring(fresh bool) tea.Cmd {
 	if m.muted || !rings(m.rings) {
 		return nil
 	}
-	return m.paper.ring
+	return tea.Raw("\a")
 }
 
 // press answers a key.

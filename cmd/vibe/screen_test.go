@@ -104,6 +104,20 @@ func TestScreenLongNote(t *testing.T) {
 	}
 }
 
+// What a source calls itself, and says, steers no terminal.
+func TestScreenHarmless(t *testing.T) {
+	t.Parallel()
+	m, _ := watched(t)
+	b := block(10.5)
+	b.Notes = []string{"a board\a \x1b[2J\x1b]8;;http://elsewhere\x1b\\called\x1b]8;;\x1b\\ one"}
+	m.session.Block(b)
+	m.Update(news{})
+	text := escapes.ReplaceAllString(m.View().Content, "")
+	assert.Contains(t, text, "a board ")
+	assert.NotContains(t, text, "\x1b")
+	assert.NotContains(t, text, "\a")
+}
+
 // The words can be read from two metres: at 80 by 24 a digit of the speed is five rows high.
 func TestScreenDigits(t *testing.T) {
 	t.Parallel()

@@ -240,7 +240,7 @@ func (w *watching) run(cmd *cobra.Command, shows assess.RPM, notes []string, asJ
 		w.session.Unkept(w.unkept)
 	}
 	var err error
-	if screen := terminal(out); screen != nil && !asJSON {
+	if screen := terminal(out); screen != nil && !asJSON && os.Getenv("TERM") != "dumb" {
 		err = w.onScreen(adviser, screen)
 	} else {
 		w.phone.invite(msg)
@@ -323,23 +323,19 @@ func (w *watching) saidThen() {
 }
 
 // onScreen watches on a terminal.
-func (w *watching) onScreen(adviser *assess.Adviser, out *os.File) error {
+func (w *watching) onScreen(adviser *assess.Adviser, out *os.File) (err error) {
 	if w.panel != nil {
 		w.session.Note(w.pageNote())
 	}
-	keys, err := keyboard()
-	if err != nil {
-		return err
-	}
-	ended := make(chan error, 1)
+	shown := make(chan error, 1)
 	go func() {
-		err := showScreen(w.session, w.dial, w.alarm, w.inviting(), keys, out)
+		err := showScreen(w.session, w.dial, w.alarm, w.inviting(), out)
 		w.in.src.Close() // whose error the loop reports
-		ended <- err
+		shown <- err
 	}()
+	defer func() { err = cmp.Or(<-shown, err) }()                    // in a panic too: first the terminal is given back
 	show := func(assess.Reading, assess.Advice) error { return nil } // the screen looks for itself
-	err = w.loop(adviser, show, func(string) {})
-	return cmp.Or(<-ended, err)
+	return w.loop(adviser, show, func(string) {})
 }
 
 // inLines watches as text, line by line.
