@@ -46,8 +46,9 @@ type screen struct {
 type news struct{}
 
 // framesPerSecond is how often bubbletea looks whether there is something to draw (chosen: no line
-// waits for longer than 33 ms, and each look wakes the computer).
-const framesPerSecond = 30
+// waits for longer than 25 ms of the 50 from sample to screen, and each look wakes the computer:
+// they cost 0.4 % of a core, 60 of them 0.5).
+const framesPerSecond = 40
 
 // showScreen draws the session on a terminal until it ends or the turner quits. Of signals main
 // hears, and ends the session.
