@@ -3,6 +3,7 @@ package dsp
 import (
 	"math"
 
+	"github.com/viterin/vek"
 	"gonum.org/v1/gonum/floats"
 )
 
@@ -60,7 +61,7 @@ func (s *fit) unroundAxis(a int, x []float64, step float64) (told float64) {
 		told = 1 - spread/float64(n)/(sigma*sigma)
 		sigma = max(least, math.Sqrt(sum/float64(n-lines)))
 		for c := range lines {
-			coef[c] = floats.Dot(s.cols[c], y)
+			coef[c] = vek.Dot(s.cols[c], y)
 		}
 		solveFactored(s.gram, lines, coef)
 	}

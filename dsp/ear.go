@@ -21,6 +21,8 @@ type ear struct {
 	axes   int
 	dt     float64 // s, usual interval of fresh samples; 0 until known
 	levels []level
+	least  float64    // Hz, the lowest rate of samples that is asked for; 0 any
+	since  float64    // s: what was before is of another speed; -Inf nothing
 	hold   bool       // values repeat because a slow sensor is read too often
 	last   [3]float64 // last row, to see repeats
 	begun  bool
@@ -90,6 +92,7 @@ func (e *ear) row(u float64, x *[3]float64) (due bool) {
 	}
 	if !e.begun {
 		e.begun, e.anew, e.next, e.gapAt, e.listened, e.sized = true, true, u+shortest, math.Inf(-1), math.Inf(-1), math.Inf(-1)
+		e.since = math.Inf(-1)
 	}
 	e.push(u, x)
 	return u >= e.next
@@ -186,7 +189,7 @@ func (e *ear) rebuild() {
 	base := e.levels[0]
 	base.next = 0
 	e.levels = append(e.levels[:0], base)
-	for rate := 1 / e.dt / 2; rate >= lowestRate; rate /= 2 {
+	for rate := 1 / e.dt / 2; rate >= max(lowestRate, e.least); rate /= 2 {
 		e.levels = append(e.levels, level{})
 	}
 }
@@ -215,27 +218,35 @@ func (e *ear) columns(l *level, from, to int) [][]float64 {
 	return e.cols[:e.axes]
 }
 
-// window returns the samples of the last seconds before now on the slowest level that is
-// at least rate Hz fast and complete, less those that were struck, and that level's rate.
-func (e *ear) window(now, seconds, rate float64) (t []float64, x [][]float64, fs float64) {
+// stretch returns where the last seconds before now are, on the slowest level that is at least rate Hz fast and complete, less
+// what was struck, and that level's rate.
+func (e *ear) stretch(now, seconds, rate float64) (l *level, from, to int, fs float64) {
 	begin := max(now-seconds, e.levels[0].t[0])
 	for i := len(e.levels) - 1; i >= 0; i-- {
-		l := &e.levels[i]
+		l = &e.levels[i]
 		fs = 1 / (e.dt * float64(int(1)<<i))
 		if i > 0 && fs < rate {
 			continue
 		}
-		from, to := firstAfter(l.t, now-seconds), firstAfter(l.t, now)
+		// A sample of a level has something of those before it.
+		before := max(now-seconds, e.since+float64((len(halfband)-1)*(1<<i-1))*e.dt)
+		from, to = firstAfter(l.t, before), firstAfter(l.t, now)
 		if i > 0 && float64(to-from) < 0.98*(now-begin)*fs-float64(len(halfband)) {
 			continue
 		}
 		if e.struck {
 			l = e.unstruck(i)
-			from, to = firstAfter(l.t, now-seconds), firstAfter(l.t, now)
+			from, to = firstAfter(l.t, before), firstAfter(l.t, now)
 		}
-		return l.t[from:to], e.columns(l, from, to), fs
+		break
 	}
-	return nil, nil, 0
+	return l, from, to, fs
+}
+
+// window returns the samples of the last seconds before now on a level of at least rate Hz, and that level's rate.
+func (e *ear) window(now, seconds, rate float64) (t []float64, x [][]float64, fs float64) {
+	l, from, to, fs := e.stretch(now, seconds, rate)
+	return l.t[from:to], e.columns(l, from, to), fs
 }
 
 // samples returns those of the last seconds before now as the sensor gave them, those that were struck too.
@@ -247,5 +258,5 @@ func (e *ear) samples(now, seconds float64) (t []float64, x [][]float64) {
 
 // have returns how many seconds of samples before now there are, at most the longest window.
 func (e *ear) have(now float64) float64 {
-	return min(now-e.levels[0].t[0]+e.dt, longest)
+	return min(now-e.levels[0].t[0]+e.dt, now-e.since, longest)
 }

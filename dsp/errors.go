@@ -5,6 +5,7 @@ import (
 	"math/cmplx"
 	"slices"
 
+	"github.com/viterin/vek"
 	"gonum.org/v1/gonum/floats"
 )
 
@@ -33,7 +34,7 @@ func (s *fit) noise() {
 	n := float64(len(s.tau))
 	excess := 0.0
 	for a := range s.x {
-		white := 2 * floats.Dot(s.residual[a], s.residual[a]) / n * s.span / n
+		white := 2 * vek.Dot(s.residual[a], s.residual[a]) / n * s.span / n
 		near[a] = mean(near[a], s.nearOwn(nears), white)
 		far[a] = mean(far[a], fars, white)
 		if far[a] > 0 {
@@ -89,7 +90,7 @@ func (s *fit) survey() {
 		}
 		for a := range s.x {
 			re, im := s.turned[a][0], s.turned[a][1]
-			cc, ss, cs, sc := floats.Dot(re, s.cos), floats.Dot(im, s.sin), floats.Dot(re, s.sin), floats.Dot(im, s.cos)
+			cc, ss, cs, sc := vek.Dot(re, s.cos), vek.Dot(im, s.sin), vek.Dot(re, s.sin), vek.Dot(im, s.cos)
 			s.above[j][a] = complex(cc-ss, -cs-sc)
 			s.below[j][a] = complex(cc+ss, cs-sc)
 		}
@@ -168,7 +169,7 @@ func inverse(l []float64, n, i int, work []float64) float64 {
 	clear(work)
 	work[i] = 1
 	forward(l, n, work)
-	return floats.Dot(work, work)
+	return vek.Dot(work, work)
 }
 
 // courses finds, to first order, what the first line alone says of its frequency (off) and
@@ -185,10 +186,10 @@ func (s *fit) courses(perSample float64) {
 			turn[i] = 2 * math.Pi * u * (im*c - re*d)
 			grown[i] = u * (re*c + im*d)
 		}
-		offTop += s.weight[a] * floats.Dot(turn, s.residual[a])
-		offBottom += s.weight[a] * floats.Dot(turn, turn)
-		swellTop += s.weight[a] * floats.Dot(grown, s.residual[a])
-		swellBottom += s.weight[a] * floats.Dot(grown, grown)
+		offTop += s.weight[a] * vek.Dot(turn, s.residual[a])
+		offBottom += s.weight[a] * vek.Dot(turn, turn)
+		swellTop += s.weight[a] * vek.Dot(grown, s.residual[a])
+		swellBottom += s.weight[a] * vek.Dot(grown, grown)
 	}
 	s.off, s.offVar = ratio(offTop, offBottom), ratio(1, offBottom*perSample)
 	s.swell, s.swellVar = ratio(swellTop, swellBottom), ratio(1, swellBottom*perSample)

@@ -102,7 +102,10 @@ func multiple(f, g float64) bool {
 // groups sorts the lines into families, the strongest line of each deciding what else
 // belongs to it, and returns for each family the spindle speed that it would mean.
 func (tr *Tracker) groups(looks []*look, now float64) []hypothesis {
-	const most = 4 // families that are weighed. Chosen: a lathe has spindle, belt, motor, mains
+	const (
+		most   = 4   // families that are weighed. Chosen: a lathe has spindle, belt, motor, mains
+		chance = 2.0 // times the threshold, to which noise reaches once in a billion bins
+	)
 	low, high := tr.bounds()
 	top := high
 	if tr.Hint == 0 {
@@ -114,7 +117,8 @@ func (tr *Tracker) groups(looks []*look, now float64) []hypothesis {
 		if len(all) == most {
 			break
 		}
-		if tr.fold(p.f) < tr.low() { // the image of the slow drift of a sensor
+		// The image of the slow drift of a sensor; and beside a steady track no part of what may be noise is looked for.
+		if tr.fold(p.f) < tr.low() || p.f > high && p.z < chance && tr.track.count >= steady {
 			continue
 		}
 		beside, proven := tr.bystander(p.f, 0.7*p.look.df)

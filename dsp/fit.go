@@ -3,6 +3,7 @@ package dsp
 import (
 	"math"
 
+	"github.com/viterin/vek"
 	"gonum.org/v1/gonum/blas"
 	"gonum.org/v1/gonum/blas/blas64"
 	"gonum.org/v1/gonum/floats"
@@ -189,7 +190,7 @@ func (s *fit) solve() bool {
 	s.gram = grow(s.gram, lines*lines)
 	for a := range lines {
 		for b := 0; b <= a; b++ {
-			s.gram[a*lines+b] = floats.Dot(s.cols[a], s.cols[b])
+			s.gram[a*lines+b] = vek.Dot(s.cols[a], s.cols[b])
 		}
 	}
 	if !factor(s.gram, lines) {
@@ -198,7 +199,7 @@ func (s *fit) solve() bool {
 	for a, x := range s.x {
 		s.coef[a] = grow(s.coef[a], lines)
 		for c := range lines {
-			s.coef[a][c] = floats.Dot(s.cols[c], x)
+			s.coef[a][c] = vek.Dot(s.cols[c], x)
 		}
 		solveFactored(s.gram, lines, s.coef[a])
 		s.residual[a] = grow(s.residual[a], n)
@@ -221,7 +222,7 @@ func (s *fit) improve() (size float64, ok bool) {
 	for r := range p {
 		s.step[r] = 0
 		for a := range s.x {
-			s.step[r] += s.weight[a] * floats.Dot(s.jac[a][r], s.residual[a])
+			s.step[r] += s.weight[a] * vek.Dot(s.jac[a][r], s.residual[a])
 		}
 	}
 	solveFactored(s.hess, p, s.step)
@@ -305,11 +306,11 @@ func (s *fit) project(p int) {
 		for r := range p {
 			s.proj[a][r] = grow(s.proj[a][r], lines)
 			for c := range lines {
-				s.proj[a][r][c] = floats.Dot(s.cols[c], s.jac[a][r])
+				s.proj[a][r][c] = vek.Dot(s.cols[c], s.jac[a][r])
 			}
 			forward(s.gram, lines, s.proj[a][r])
 			for q := 0; q <= r; q++ {
-				s.share[a][r*p+q] = floats.Dot(s.jac[a][r], s.jac[a][q]) - floats.Dot(s.proj[a][r], s.proj[a][q])
+				s.share[a][r*p+q] = vek.Dot(s.jac[a][r], s.jac[a][q]) - vek.Dot(s.proj[a][r], s.proj[a][q])
 			}
 		}
 	}

@@ -4,7 +4,7 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/floats"
+	"github.com/viterin/vek"
 )
 
 // toldApart is the difference in χ² at which uneven times tell a frequency from its image:
@@ -19,8 +19,9 @@ func (tr *Tracker) fold(f float64) float64 {
 
 // images asks whether the line just fitted at f, drift is the image of another in the range
 // that is searched, m rates away, which even samples could not tell from it. Uneven times do
-// tell, if it is not too close. It returns the frequency and drift that fit best and whether another is as good.
-func (tr *Tracker) images(c hypothesis, f, drift, now, seconds float64) (best, bend float64, same bool) {
+// tell, if it is not too close, in a window of some seconds or, where that is too few, of the seconds one has. It returns
+// the frequency and drift that fit best and whether another is as good.
+func (tr *Tracker) images(c hypothesis, f, drift, now, seconds, have float64) (best, bend float64, same bool) {
 	low, high := tr.bounds()
 	rate := 1 / tr.dt
 	best, bend = f, drift
@@ -34,15 +35,26 @@ func (tr *Tracker) images(c hypothesis, f, drift, now, seconds float64) (best, b
 				its = -drift
 			}
 			better, expected := tr.compare(c, f, drift, g, its, m, now, seconds)
+			if !told(better, expected) && 2*seconds <= have {
+				before := (have - seconds) / 2 // the middle of the longer window
+				better, expected = tr.compare(c, f-drift*before, drift, g-its*before, its, m, now, have)
+			}
 			switch {
-			case tr.hold || expected < toldApart || math.Abs(better) < max(toldApart, 0.85*expected) || math.Abs(better) > 1.5*expected:
-				same = true // or something else is the difference; the times of held values are their delivery's
+			case tr.hold || !told(better, expected):
+				same = true // the times of held values are their delivery's
 			case better > 0:
 				best, bend = g, its
 			}
 		}
 	}
 	return best, bend, same
+}
+
+// told reports whether a difference in χ² tells two frequencies apart, of which expected is to be expected: else something other than
+// the one's being the other's image is the difference.
+func told(better, expected float64) bool {
+	size := math.Abs(better)
+	return expected >= toldApart && size >= max(toldApart, 0.85*expected) && size <= 1.5*expected
 }
 
 // overlooked reports whether, where the line turned out to be an image, another of the lines that show,
@@ -63,24 +75,29 @@ func (tr *Tracker) overlooked(s *fit) bool {
 // none: the stamps may be to blame, not the samples.
 func (tr *Tracker) compare(c hypothesis, f, drift, g, bend, m, now, seconds float64) (better, expected float64) {
 	s := &tr.probe
-	var mine, power [3]float64
+	left := func() (square, power [3]float64) { // what the fit leaves, and the mean square of its line
+		for a := range tr.axes {
+			p := s.phasor[1][a]
+			square[a], power[a] = sumSquares(s.residual[a]), (real(p)*real(p)+imag(p)*imag(p))/2
+		}
+		return square, power
+	}
 	if !tr.fitLine(s, c.look, f, drift, now, seconds, 1, 1) {
 		return 0, 0
 	}
-	for a := range tr.axes {
-		mine[a] = sumSquares(s.residual[a])
-		p := s.phasor[1][a]
-		power[a] = (real(p)*real(p) + imag(p)*imag(p)) / 2
-	}
+	mine, power := left()
 	if !tr.fitLine(s, c.look, g, bend, now, seconds, 1, 1) {
 		return 0, 0
 	}
+	its, other := left()
 	n := float64(len(s.t))
 	for a := range tr.axes {
-		its := sumSquares(s.residual[a])
-		noise := max(min(mine[a], its), 1e-30) / n
-		better += (mine[a] - its) / noise
-		expected += n * power[a] / noise
+		least := max(min(mine[a], its[a]), 1e-30)
+		if its[a] < mine[a] { // an image has but a part of the line's power
+			power[a] = other[a]
+		}
+		better += (mine[a] - its[a]) / least * n
+		expected += n * power[a] / least * n
 	}
 	spread, mean := unevenness(s.t, tr.dt, m)
 	if spread < 1.5*tick(s.t)/math.Sqrt(12) {
@@ -121,7 +138,7 @@ func tick(t []float64) float64 {
 	return 0
 }
 
-func sumSquares(v []float64) float64 { return floats.Dot(v, v) }
+func sumSquares(v []float64) float64 { return vek.Dot(v, v) }
 
 // parted reports whether the times t are so uneven that a line at f, above half the rate of a slow sensor, is told from
 // its image, if with a larger error.

@@ -45,7 +45,7 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 		return false
 	}
 	s.disputed = s.disputed || tr.beside(s.f)*s.span < 0.9*apart && !tr.parted(s.t, 1/tr.dt)
-	g, bend, same := tr.images(c, s.f, s.drift, now, seconds)
+	g, bend, same := tr.images(c, s.f, s.drift, now, seconds, have)
 	tr.ambiguous = same
 	if g != s.f {
 		f, drift = g, bend
@@ -66,14 +66,23 @@ func (tr *Tracker) outset(c hypothesis, now, have float64) (f, drift, seconds fl
 	// No longer for what stands beside than the speed has held, or that is the speed before.
 	parting := min(tr.parting(c), tr.track.age())
 	seconds = min(max(turns/c.f, shortest, apart/tr.beside(c.f), parting), have)
-	p := tr.track.predict(now - seconds/2)
-	if p > 0 && math.Abs(p-c.f) < max(c.look.df, 0.02*c.f) {
-		if math.Abs(tr.track.drift) < settled*p {
-			seconds = min(max(seconds, tr.track.span), have)
-		}
-		return tr.track.predict(now - seconds/2), tr.track.drift, seconds
+	if _, _, followed := tr.onTrack(c.f, c.look.df, now-seconds/2); !followed {
+		return c.f, 0, min(seconds, 1.5*c.look.seconds)
 	}
-	return c.f, 0, min(seconds, 1.5*c.look.seconds)
+	if math.Abs(tr.track.drift) < settled*c.f {
+		seconds = min(max(seconds, tr.track.span), have)
+	}
+	return tr.track.predict(now - seconds/2), tr.track.drift, seconds
+}
+
+// onTrack reports whether a line seen at f Hz, df wide, is the one that is followed, and returns where that is at time at, Hz, and
+// its rate of change, Hz/s; else f, and no change.
+func (tr *Tracker) onTrack(f, df, at float64) (g, drift float64, followed bool) {
+	p := tr.track.predict(at)
+	if p > 0 && math.Abs(p-f) < max(df, 0.02*f) {
+		return p, tr.track.drift, true
+	}
+	return f, 0, false
 }
 
 // parting returns how many seconds part the line of c from the nearest strong one beside it, as

@@ -119,7 +119,8 @@ func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 	case tr.track.count > 0: // no longer than the speed has held
 		seconds = min(seconds, max(turns*float64(m)/p.f, tr.track.age()))
 	}
-	if !tr.fitLine(s, p.look, p.f/float64(m), 0, now, seconds, m, max(m, maxMultiple)) {
+	f, drift, _ := tr.onTrack(p.f, p.look.df, now-seconds/2)
+	if !tr.fitLine(s, p.look, f/float64(m), drift/float64(m), now, seconds, m, max(m, maxMultiple)) {
 		return false, false
 	}
 	v := s.variance()

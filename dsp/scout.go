@@ -19,7 +19,7 @@ type Glance struct {
 // Scout returns one for tr, whose fields stay as they are from now on.
 func (tr *Tracker) Scout() *Scout {
 	low, high := tr.bounds()
-	return &Scout{high: high, ear: ear{slowest: low}}
+	return &Scout{high: high, ear: ear{slowest: low, least: broad / passband}}
 }
 
 // Add takes the next samples as Tracker.Add does, and returns what to give to that with them.
@@ -30,9 +30,10 @@ func (s *Scout) Add(t []float64, axes [][]float64) []Glance {
 		if why, _ := s.ready(u); why != "" {
 			continue
 		}
-		lengths := s.windows(s.have(u))
+		have := s.have(u)
+		lengths := s.windows(have)
 		g := Glance{seconds: lengths[len(lengths)-1]}
-		if s.sketch(&s.spectrum, &g.look, u, g.seconds, s.high, true) {
+		if s.sketch(&s.spectrum, &g.look, u, g.seconds, have, s.high, true) {
 			out = append(out, g)
 		}
 	}
@@ -54,9 +55,10 @@ func (e *ear) windows(have float64) []float64 {
 	return e.lengths
 }
 
-// sight returns the samples t, x of the last seconds before now, on a level of rate Hz that serves lines up to high Hz and some
-// multiples, or (wide) broadband as well, and how far in s their times may stray from an even grid.
-func (e *ear) sight(now, seconds, high float64, wide bool) (t []float64, x [][]float64, rate, stray float64) {
+// sight returns the samples t, x of about the last seconds before now, if one has more than those, on a level of rate Hz that
+// serves lines up to high Hz and some multiples, or (wide) broadband as well, and how far in s their times may stray from
+// an even grid.
+func (e *ear) sight(now, seconds, have, high float64, wide bool) (t []float64, x [][]float64, rate, stray float64) {
 	rate, stray = max(2*high/passband, 150), 0.3/(2*math.Pi*high)
 	if wide {
 		rate, stray = max(rate, broad/passband), min(stray, 0.2/(2*math.Pi*broad))
@@ -64,17 +66,20 @@ func (e *ear) sight(now, seconds, high float64, wide bool) (t []float64, x [][]f
 	if high > 0.45/e.dt {
 		stray = -1 // show what lies above half the rate
 	}
-	t, x, rate = e.window(now, seconds, rate)
-	return t, x, rate, stray
+	l, from, to, rate := e.stretch(now, seconds, rate)
+	if n := nearPower(to - from); n <= to && (seconds < have || have >= longest) {
+		from = to - n
+	}
+	return l.t[from:to], e.columns(l, from, to), rate, stray
 }
 
 // sketch makes of l, with s, the spectrum of what sight returns. It reports whether there are samples enough.
-func (e *ear) sketch(s *spectrum, l *look, now, seconds, high float64, wide bool) bool {
+func (e *ear) sketch(s *spectrum, l *look, now, seconds, have, high float64, wide bool) bool {
 	const (
 		fewest = 24
 		least  = 0.05 // of the samples that their usual interval lets expect: else that is no interval. Chosen
 	)
-	t, x, rate, stray := e.sight(now, seconds, high, wide)
+	t, x, rate, stray := e.sight(now, seconds, have, high, wide)
 	if len(t) < fewest || float64(len(t)) < least*rate*(t[len(t)-1]-t[0]) {
 		return false
 	}

@@ -3,9 +3,8 @@ package dsp
 import (
 	"iter"
 	"math"
-	"math/bits"
 
-	"gonum.org/v1/gonum/dsp/fourier"
+	"github.com/viterin/vek"
 	"gonum.org/v1/gonum/dsp/window"
 	"gonum.org/v1/gonum/floats"
 )
@@ -24,8 +23,8 @@ var quartile = math.Log(4.0 / 3)
 
 // spectrum computes windowed power spectra and keeps its plans and work space.
 type spectrum struct {
-	plans map[int]*fourier.FFT // by length
-	even  map[int][]float64    // windows for even samples, by length
+	plans map[int]*transform // by length
+	even  map[int][]float64  // windows for even samples, by length
 	buf   []float64
 	tau   []float64 // s, times less their mean
 	flat  []float64 // samples less their trend, windowed
@@ -197,13 +196,13 @@ func (s *spectrum) density(t []float64, x [][]float64, rate, stray float64, powe
 	hann, norm := s.window(t, span, even)
 	s.tau, s.flat = append(s.tau[:0], t...), grow(s.flat, n)
 	floats.AddConst(-floats.Sum(t)/float64(n), s.tau)
-	square := floats.Dot(s.tau, s.tau)
+	square := vek.Dot(s.tau, s.tau)
 	for a := range x {
 		// Less the straight line that fits best; less the first of them before, or gravity on an axis that says the same
 		// all the time leaves lines in its last digit.
 		copy(s.flat, x[a])
 		floats.AddConst(-x[a][0], s.flat)
-		floats.AddScaled(s.flat, -floats.Dot(s.tau, s.flat)/square, s.tau)
+		floats.AddScaled(s.flat, -vek.Dot(s.tau, s.flat)/square, s.tau)
 		floats.AddConst(-floats.Sum(s.flat)/float64(n), s.flat)
 		floats.Mul(s.flat, hann)
 		buf := s.buf[:length]
@@ -218,7 +217,7 @@ func (s *spectrum) density(t []float64, x [][]float64, rate, stray float64, powe
 				buf[k+1] += v * (p - float64(k))
 			}
 		}
-		plan.Coefficients(s.coef[:length/2+1], buf)
+		plan.coefficients(s.coef[:length/2+1], buf)
 		// Density: 2|X|²/(rate·Σw²).
 		scale := 2 / (norm * float64(n) / span)
 		bins := length/2 + 1
@@ -252,13 +251,13 @@ func (s *spectrum) window(t []float64, span float64, even bool) (hann []float64,
 }
 
 // plan returns the transform of a length and makes room for it.
-func (s *spectrum) plan(n int) *fourier.FFT {
+func (s *spectrum) plan(n int) *transform {
 	p := s.plans[n]
 	if p == nil {
 		if len(s.plans) > 64 || len(s.even) > 64 || s.plans == nil { // a sensor whose rate wanders: start again
-			s.plans, s.even = map[int]*fourier.FFT{}, map[int][]float64{}
+			s.plans, s.even = map[int]*transform{}, map[int][]float64{}
 		}
-		p = fourier.NewFFT(n)
+		p = newTransform(n)
 		s.plans[n] = p
 	}
 	s.buf = grow(s.buf, n)
@@ -375,24 +374,6 @@ func median(v []float64) float64 {
 		}
 	}
 	return v[k]
-}
-
-// smooth returns the smallest length ≥ n whose only prime factors are 2, 3 and 5: others
-// make the transform slow.
-func smooth(n int) int {
-	best := 1 << bits.Len(uint(max(n, 2)-1))
-	for five := 1; five < best; five *= 5 {
-		for three := five; three < best; three *= 3 {
-			m := three
-			for m < n {
-				m *= 2
-			}
-			if m%2 == 0 {
-				best = min(best, m)
-			}
-		}
-	}
-	return best
 }
 
 func grow(v []float64, n int) []float64 {

@@ -57,8 +57,8 @@ func TestStep(t *testing.T) {
 				t.Parallel()
 				asked := max(0.8, 8/(f*c.times))
 				var late []float64
-				for phase := range 3 { // of the step among the readings
-					late = append(late, afterStep(t, f, c.times, c.dial, 5.1+0.08*float64(phase), uint64(phase))-asked)
+				for phase := range 7 { // of the step among the readings
+					late = append(late, afterStep(t, f, c.times, c.dial, 5.1+0.04*float64(phase), uint64(phase))-asked)
 				}
 				slices.Sort(late)
 				t.Logf("late by %.2f s; asked %.2f", late, asked)

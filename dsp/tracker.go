@@ -96,20 +96,22 @@ func (k *track) follow(rev *Revolution) {
 type change struct {
 	at   float64 // s, when the speed was seen to change last; -Inf never, or it is over
 	from float64 // Hz, the speed before; 0 unknown
-	over float64 // s, since when the speed after it holds
 }
 
-// see takes in the fit s of the window that ends at now, home the speed that held before it, Hz.
-func (c *change) see(s *fit, home, now float64) {
+// see takes in the fit s of the window that ends at now, home the speed that held before it, Hz. It reports whether that window is
+// the first that holds nothing of the speed before.
+func (c *change) see(s *fit, home, now float64) (over bool) {
 	recent := now-c.at < longest
 	switch {
 	case s.changing() && recent:
 		c.at = now
 	case s.changing():
 		c.at, c.from = now, home
-	case recent && s.misfit < misfits && c.from > 0 && math.Abs(s.f-c.from)*longest > 1: // the window holds nothing of the speed before
-		c.at, c.over = math.Inf(-1), s.middle-s.span/2
+	case recent && s.misfit < misfits && c.from > 0 && math.Abs(s.f-c.from)*longest > 1:
+		c.at = math.Inf(-1)
+		return true
 	}
+	return false
 }
 
 func (tr *Tracker) low() float64 {
@@ -171,13 +173,13 @@ func (tr *Tracker) forget() {
 		tr.suspects[m], tr.parts[m] = suspicion{at: never}, answer{at: never}
 	}
 	tr.other, tr.alone, tr.dispute, tr.partAt = sighting{at: never}, answer{at: never}, dispute{at: never}, never
-	tr.change = change{at: never, over: never}
+	tr.change, tr.since = change{at: never}, never
 }
 
 // revolution does all the work for one reading at time now.
 func (tr *Tracker) revolution(now float64) Revolution {
 	rev := Revolution{Axes: tr.axes, Rate: 1 / tr.dt}
-	have := min(tr.have(now), now-tr.change.over)
+	have := tr.have(now)
 	rev.Time, rev.Span = now-have/2, have
 	looks := tr.look(now, have)
 	if len(looks) == 0 { // too few samples to say anything
@@ -208,14 +210,16 @@ func (tr *Tracker) revolution(now float64) Revolution {
 		rev.Rival = tr.besides(rev.Freq, best.f, rival, 1/rev.Span)
 		rev.Crest = tr.crest(t, x)
 		tr.judge(&rev, best)
-		tr.change.see(&tr.fit, tr.track.home, now)
+		if tr.change.see(&tr.fit, tr.track.home, now) {
+			tr.since = tr.fit.middle - tr.fit.span/2
+		}
 		tr.track.follow(&rev)
 	}
 	spin := 0.0
 	if rev.OK {
 		spin = rev.Freq
 	}
-	if best.anchor > 1 && known && rev.Amp > hinted*rev.AmpSE {
+	if best.anchor > 1 && known && rev.Amp > hinted*rev.AmpSE && !tr.fit.changing() { // that blurs the line, and its multiples not alike
 		tr.topped = now
 	}
 	if !known {
@@ -251,7 +255,7 @@ func (tr *Tracker) look(now, have float64) []*look {
 		if i == 1 && steadily {
 			continue
 		}
-		if !(i == 0 && steadily && now-l.end < fresh) && !tr.compute(l, now, seconds, high, i == len(lengths)-1) {
+		if !(i == 0 && steadily && now-l.end < fresh) && !tr.compute(l, now, seconds, have, high, i == len(lengths)-1) {
 			break
 		}
 		tr.shown = append(tr.shown, l)
@@ -261,13 +265,13 @@ func (tr *Tracker) look(now, have float64) []*look {
 
 // compute fills l with the spectrum of the last seconds before now, for lines up to high Hz
 // and some multiples, or (wide) for broadband as well. It reports whether there are samples enough.
-func (tr *Tracker) compute(l *look, now, seconds, high float64, wide bool) bool {
+func (tr *Tracker) compute(l *look, now, seconds, have, high float64, wide bool) bool {
 	if made := slices.IndexFunc(tr.ahead, func(g Glance) bool { return g.look.end == now && g.seconds == seconds }); wide && made >= 0 && len(tr.clock.told) == 0 {
 		*l = tr.ahead[made].look
-	} else if !tr.sketch(&tr.spectrum, l, now, seconds, high, wide) {
+	} else if !tr.sketch(&tr.spectrum, l, now, seconds, have, high, wide) {
 		return false
 	}
-	t, x, _, stray := tr.sight(now, seconds, high, wide)
+	t, x, _, stray := tr.sight(now, seconds, have, high, wide)
 	if tr.clean(l, t, x, stray) {
 		tr.spectrum.whiten(l, 10/l.seconds, max(4*high, 150))
 	}
