@@ -64,7 +64,8 @@ const (
 	oldest     = 1200.0 // s, after which a bin is forgotten
 	mostBins   = 20
 	refitEvery = 1.0  // s, unless the shake jumps
-	refitAfter = 60.0 // s, at the latest
+	refitAfter = 60.0 // s, where a reading only says more than it did
+	another    = 1.2  // times a standard error that is none of the same
 )
 
 // add takes a settled reading.
@@ -124,7 +125,7 @@ func (m *response) seen() []observed {
 }
 
 // refit brings the cells up to date when a new speed was seen, the shake of one changed, or
-// a minute has passed. It reports whether there is anything to predict from.
+// one says less than it did. It reports whether there is anything to predict from.
 func (m *response) refit() bool {
 	if len(m.bins) == 0 {
 		return false
@@ -141,12 +142,13 @@ func (m *response) refit() bool {
 
 // same reports whether the last fit still stands.
 func (m *response) same(seen []observed) bool {
-	within := wander
-	if m.now-m.when < refitEvery {
+	within, age := wander, m.now-m.when
+	if age < refitEvery {
 		within = 0.1
 	}
-	return m.now-m.when < refitAfter && slices.EqualFunc(seen, m.fitted, func(x, y observed) bool {
-		return near(x.speed, y.speed, binWidth/2) && near(RPM(x.shake), RPM(y.shake), within)
+	return slices.EqualFunc(seen, m.fitted, func(x, y observed) bool {
+		less, more := x.sigma > another*y.sigma && age >= refitEvery, x.sigma < y.sigma/another && age >= refitAfter
+		return near(x.speed, y.speed, binWidth/2) && near(RPM(x.shake), RPM(y.shake), within) && !less && !more
 	})
 }
 
