@@ -144,13 +144,15 @@ func stepOf(x [][]float64, sort *[]float64) float64 {
 			}
 		}
 		*sort = d
-		step, fit := sum/float64(n), 0
+		step, amiss := sum/float64(n), 0
 		for _, e := range d {
-			if r := e / step; math.Abs(r-math.Round(r)) < 0.05 {
-				fit++
+			if r := e / step; math.Abs(r-math.Round(r)) >= 0.05 {
+				if amiss++; amiss*20 > len(d) {
+					break
+				}
 			}
 		}
-		if len(d) >= 8 && fit*20 >= len(d)*19 && step > found && stepsOnly(append(d[:0], v...), step) {
+		if len(d) >= 8 && amiss*20 <= len(d) && step > found && stepsOnly(append(d[:0], v...), step) {
 			found = step
 		}
 	}

@@ -133,10 +133,11 @@ func (l *look) broadband() (total float64, band [2]float64) {
 	}
 	sum := 0.0
 	for k := int(math.Ceil(band[0]/l.df - 1.5)); k < len(l.power[0]) && float64(k)*l.df <= band[1]; k++ {
-		w := 2 * math.Pi * float64(k) * l.df
+		all, w := 0.0, 2*math.Pi*float64(k)*l.df
 		for a := range l.axes {
-			sum += l.power[a][k] * l.df / (w * w)
+			all += l.power[a][k]
 		}
+		sum += all * l.df / (w * w)
 	}
 	return math.Sqrt(sum), band
 }
