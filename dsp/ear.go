@@ -256,7 +256,8 @@ func (e *ear) samples(now, seconds float64) (t []float64, x [][]float64) {
 	return l.t[from:to], e.columns(l, from, to)
 }
 
-// have returns how many seconds of samples before now there are, at most the longest window.
-func (e *ear) have(now float64) float64 {
-	return min(now-e.levels[0].t[0]+e.dt, now-e.since, longest)
-}
+// kept returns how many seconds of samples before now there are, at most the longest window.
+func (e *ear) kept(now float64) float64 { return min(now-e.levels[0].t[0]+e.dt, longest) }
+
+// have returns how many of those are of the speed that is.
+func (e *ear) have(now float64) float64 { return min(e.kept(now), now-e.since) }

@@ -26,7 +26,7 @@ type knock struct{ from, to float64 }
 // once a turn of the slowest spindle.
 func (e *ear) hear(now float64) {
 	l := &e.levels[0]
-	if !(now-e.sized < sizedFor) || e.have(now) < longest {
+	if !(now-e.sized < sizedFor) || e.kept(now) < longest {
 		e.sized = now
 		for a := range e.axes {
 			e.middle[a], e.usual[a] = e.typical(l.x[a])
@@ -61,7 +61,7 @@ func (e *ear) hear(now float64) {
 			short, lost = short+1, lost+k.to-k.from
 		}
 	}
-	have := e.have(now)
+	have := e.kept(now)
 	e.struck = short > 0 && short < max(2, min(tooOften, ofTurn*e.slowest)*have) && lost < tooMuch*have
 }
 
