@@ -116,6 +116,7 @@ func (s *stream) tick(at float64) {
 	}
 	s.quiet = true
 	switch {
+	case s.columns == 0 && s.trouble != "": // the board has said why
 	case s.columns == 0 && s.bytes > s.since:
 		s.note("what comes is no samples: does the board run a program that sends x,y,z lines, and at which baud rate?")
 	case s.columns == 0:

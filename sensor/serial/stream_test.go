@@ -174,6 +174,16 @@ func TestNothingEver(t *testing.T) {
 	assert.Equal(t, []string{"p: nothing comes: does the board run a program that sends x,y,z lines?"}, d.all(t).Notes)
 }
 
+// TestTroubleStays: where the board says why no sample comes, nothing else is guessed.
+func TestTroubleStays(t *testing.T) {
+	t.Parallel()
+	d := &desk{stream: stream{port: "p"}}
+	d.feed([]byte("# error=no answer, check the wires\n"), 2)
+	assert.Equal(t, []string{"p: the board says: no answer, check the wires"}, d.all(t).Notes)
+	d.tick(3.1)
+	assert.Empty(t, d.all(t).Notes)
+}
+
 // TestPlugged: a board that comes back has its time to start, and is then silent or not.
 func TestPlugged(t *testing.T) {
 	t.Parallel()
