@@ -30,7 +30,7 @@ func (s *balanceState) report(cmd *cobra.Command, b *balancing) error {
 		return b.show(cmd.OutOrStdout(), heavy, s.solver(), &t)
 	}
 	p := newPage(cmd.OutOrStdout())
-	p.balancing(s, mass, heavy, t, byCommand(liveSource(b.from)))
+	p.balancing(s, mass, heavy, t, byCommand(s.liveSource(b.from)))
 	return p.flush(cmd.OutOrStdout())
 }
 
@@ -78,12 +78,15 @@ func (p *page) balancing(s *balanceState, mass assess.Mass, heavy assess.HeavySi
 	})
 }
 
-// liveSource is the source of the newest run where it was no recording, "" else: the next run comes
+// liveSource is where the newest run came from if that was no recording, "" else: the next run comes
 // from there too.
-func liveSource(from []string) string {
+func (s *balanceState) liveSource(from []string) string {
+	if s.Play {
+		return simulatedBlank
+	}
 	if len(from) > 0 {
 		last := from[len(from)-1]
-		if _, wired := portOf(last); wired || last == simulatedBlank {
+		if _, wired := portOf(last); wired {
 			return last
 		}
 	}

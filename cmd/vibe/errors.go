@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"slices"
 	"syscall"
 
 	"github.com/spf13/cobra"
@@ -87,6 +88,8 @@ func unknownFlag(cmd *cobra.Command, err *pflag.NotExistError) error {
 	cmd.Flags().VisitAll(func(f *pflag.Flag) { names = append(names, f.Name) })
 	if near := nearest(name, names); near != "" {
 		hint = "did you mean --" + near + "?"
+	} else if near := nearest(name, sources); near != "" && slices.Contains(names, "from") {
+		hint = "did you mean --from " + near + "?"
 	}
 	return hintf(hint, "there is no flag %s%s", dashes, name)
 }

@@ -20,6 +20,9 @@ type from struct {
 // simulated is the word for the lathe to play with.
 const simulated = "simulated"
 
+// sources are the words for what is no recording.
+var sources = []string{"serial", aPhone, simulated}
+
 func (f *from) flags(fs *pflag.FlagSet) {
 	fs.StringVar(&f.name, "from", "", "what to watch: serial, serial:PORT, phone, simulated, a recording's `FILE`, a kept session's number, or - for standard input")
 	fs.Var(&value{name: "N", set: func(s string) (err error) {
@@ -62,7 +65,7 @@ func (f from) meant() error {
 		return hintf("a board there is --from serial:"+port+"; --from serial finds one on USB", "%s is no recording", f.name)
 	}
 	hint := "--from serial is a board on USB, --from simulated a lathe to play with"
-	if near := nearest(f.name, []string{"serial", aPhone, simulated}); near != "" {
+	if near := nearest(f.name, sources); near != "" {
 		hint = "did you mean --from " + near + "?"
 	}
 	return hintf(hint, "there is no file %s", f.name)

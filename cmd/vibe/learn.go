@@ -71,11 +71,17 @@ func (p *page) comfort(c assess.ComfortLimit) {
 	p.wrap("  ", c.Say)
 	p.wrap("  ", fmt.Sprintf("%s fine, %d too much; used: %s. The advice never raises above %s, where rough begins, whatever is marked [edges: %s]", plural(c.Fine, "mark", "marks"), c.TooMuch,
 		assess.ShakeText(c.Use), assess.ShakeText(assess.DefaultEdges[1]), assess.EdgesSource))
+	if c.Fine+c.TooMuch == 0 {
+		p.wrap("  ", "to make some: c (fine) and x (too much) in vibe watch, or vibe learn mark")
+	}
 }
 
 func (p *page) hand(s assess.Score) {
 	p.head("The hand")
 	p.wrap("  ", s.Say)
+	if s.Guesses == 0 {
+		p.wrap("  ", "to make some: vibe learn hand --sounds DIR, or --from serial at the lathe")
+	}
 	for _, t := range s.Sessions {
 		p.wrap("  ", fmt.Sprintf("%-16s %3.0f %% of %d", t.Session, 100*t.Right, t.Guesses))
 	}

@@ -130,6 +130,8 @@ func takes(names ...string) cobra.PositionalArgs {
 		case len(args) > len(names):
 			if _, err := lengthKind.parse(args[len(names)]); err == nil && cmd.Flags().Lookup("diameter") != nil {
 				hint = "a size is said as --diameter " + args[len(names)]
+			} else if cmd.Flags().Lookup("from") != nil {
+				hint = "did you mean --from " + shellWord(args[len(names)]) + "?"
 			}
 			return usage{hintf(hint, "%s has no place for %q", cmd.Name(), args[len(names)])}
 		}

@@ -331,4 +331,8 @@ func TestScreenPlayGoesOn(t *testing.T) {
 	m.session.See(r, assess.Advice{Action: assess.Wait, Say: "Wait: it is weak."})
 	m.Update(news{})
 	assert.Contains(t, shown(m), "nothing sure is felt at it; ↑ turns it up")
+	r.Faults = []dsp.Fault{dsp.Weak, dsp.Changing} // it has just been turned
+	m.session.See(r, assess.Advice{Action: assess.Wait, Say: "Wait: it is weak."})
+	m.Update(news{})
+	assert.Contains(t, shown(m), "dial: 200 rpm, follows the advice")
 }

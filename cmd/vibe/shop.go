@@ -38,7 +38,7 @@ func (f shopFile) open() (*recordings.Shop, error) {
 func (f shopFile) view() (*recordings.Shop, error) {
 	s, err := recordings.View(f.path())
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, hintf("vibe read FILE --keep keeps a recording", "%w: there is no shop file %s", errNothing, f.path())
+		return nil, hintf("vibe watch keeps every session, vibe read FILE --keep a recording, vibe lathe add NAME a lathe", "%w: there is no shop file %s", errNothing, f.path())
 	}
 	return s, f.explain(err)
 }
