@@ -25,6 +25,9 @@ const (
 	// patience is how long an advice has stood before the hand moves, s (chosen: as long as
 	// a turner takes to lift the tool and reach over).
 	patience = 2.0
+	// settling is how long a wait has stood when the hand has nothing more to wait for, s (chosen:
+	// this lathe starts, and its first number settles, in five).
+	settling = 8.0
 	// notch is how far one press of a key turns the dial (chosen).
 	notch assess.RPM = 20
 )
@@ -83,7 +86,7 @@ func (d *dial) turn(notches int) {
 func (d *dial) follow(yes bool) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	d.follows = yes
+	d.follows, d.said = yes, assess.Advice{} // it begins to listen
 	if yes && d.at == 0 {
 		d.set(d.low)
 	}
@@ -94,6 +97,13 @@ func (d *dial) state() (at assess.RPM, follows bool) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	return d.at, d.follows
+}
+
+// waits says that at t s nothing but the hand will change what is felt.
+func (d *dial) waits(t float64) bool {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.follows && d.said.Action == assess.Wait && t-d.since > settling
 }
 
 // playLathe is the lathe of `vibe watch --from simulated`: the demo's, with a finer sensor and

@@ -301,7 +301,7 @@ func (m *screen) answerLine() string {
 		if follows && at == 0 {
 			return " " + shows + "; press ↑ to switch on"
 		}
-		if r := m.now.Reading; follows && m.now.Advice.Action == assess.Wait && !r.Has(dsp.Changing) && (r.Has(dsp.Weak) || r.Has(dsp.NoTurn)) {
+		if r := m.now.Reading; m.dial.waits(m.now.Clock) && (r.Has(dsp.Weak) || r.Has(dsp.NoTurn)) {
 			return " " + shows + ", nothing sure is felt at it; ↑ turns it up"
 		}
 		if follows {

@@ -328,11 +328,12 @@ func TestScreenPlayGoesOn(t *testing.T) {
 	m.dial = newDial(playLathe(), assess.Lathe{Low: 200, High: 3000}, 200)
 	r := reading(10.2, 200, 0.01)
 	r.OK, r.Faults = false, []dsp.Fault{dsp.Weak}
-	m.session.See(r, assess.Advice{Action: assess.Wait, Say: "Wait: it is weak."})
-	m.Update(news{})
-	assert.Contains(t, shown(m), "nothing sure is felt at it; ↑ turns it up")
-	r.Faults = []dsp.Fault{dsp.Weak, dsp.Changing} // it has just been turned
-	m.session.See(r, assess.Advice{Action: assess.Wait, Say: "Wait: it is weak."})
-	m.Update(news{})
-	assert.Contains(t, shown(m), "dial: 200 rpm, follows the advice")
+	wait := assess.Advice{Action: assess.Wait, Say: "Wait: it is weak."}
+	for at, says := range map[float64]string{5: "dial: 200 rpm, follows the advice", 10: "nothing sure is felt at it; ↑ turns it up"} {
+		m.dial.follow(true)
+		m.dial.hear(m.now.Clock-at, wait)
+		m.session.See(r, wait)
+		m.Update(news{})
+		assert.Contains(t, shown(m), says)
+	}
 }
