@@ -100,21 +100,21 @@ func (m *screen) full() []string {
 	return append(append(top, middle[:rest]...), bottom...)
 }
 
-// invitation says how a phone comes in, until one has, or when it was asked for. The caution
-// stays on.
+// invitation says how a phone comes in, until one has, or when it was asked for. The first
+// caution stays on: it is the one that needs no second row, and a code leaves none.
 func (m *screen) invitation() []string {
-	last := "q quits"
+	last := " q quits"
 	if m.inviting {
-		last = "any key goes back"
+		last = " any key goes back"
 	}
 	if n := len(m.now.Notes); n > 0 {
 		last += "   " + m.now.Notes[n-1]
 	}
-	lines := append(m.invite(m.width, m.height-2), m.caution(), " "+last)
+	lines := append(m.invite(m.width, m.height-2), warning(assess.Cautions()[0]))
 	if m.width < fullWidth { // a link that is cut off is none
-		return strings.Split(plainStyle.Width(m.width).Render(strings.Join(lines, "\n")), "\n")
+		return strings.Split(plainStyle.Width(m.width).Render(strings.Join(append(lines, last), "\n")), "\n")
 	}
-	return lines
+	return append(lines, ended(strings.Split(plainStyle.Width(m.width-1).Render(last), "\n"), 1)...)
 }
 
 // dots is the size of the digits that the terminal has room for: see big.
@@ -240,11 +240,7 @@ func (m *screen) advice(dots int) []string {
 			words += " " + sentence(r.Text)
 		}
 	}
-	told := strings.Split(plainStyle.Width(m.width-beside-2).Render(words), "\n")
-	if len(told) > len(left) {
-		told = told[:len(left)]
-		told[len(told)-1] = strings.TrimRight(told[len(told)-1], " ") + "…"
-	}
+	told := ended(strings.Split(plainStyle.Width(m.width-beside-2).Render(words), "\n"), len(left))
 	look := lookOf(actionStyle[a.Action])
 	for i := range left {
 		left[i] = " " + look.Render(left[i]) + "   "
@@ -264,8 +260,10 @@ func sentence(s string) string {
 // caution is one of the cautions, another every ten seconds.
 func (m *screen) caution() string {
 	all := assess.Cautions()
-	return " " + warnStyle.Render("! "+all[int(m.now.Clock/10)%len(all)])
+	return warning(all[int(m.now.Clock/10)%len(all)])
 }
+
+func warning(text string) string { return " " + warnStyle.Render("! "+text) }
 
 // saidRows is the most rows that a caution or an answer takes: what a source has to say can be
 // long, and half a caution is none.
@@ -273,13 +271,18 @@ const saidRows = 2
 
 // wrapped is a line that begins with a blank in as many rows as it needs.
 func (m *screen) wrapped(line string) []string {
-	rows := strings.Split(plainStyle.Width(m.width-1).Render(line), "\n")
-	if len(rows) > saidRows {
-		rows = rows[:saidRows]
-		rows[saidRows-1] = strings.TrimRight(rows[saidRows-1], " ") + "…"
-	}
+	rows := ended(strings.Split(plainStyle.Width(m.width-1).Render(line), "\n"), saidRows)
 	for i := 1; i < len(rows); i++ {
 		rows[i] = " " + rows[i]
+	}
+	return rows
+}
+
+// ended is at most so many rows of text, and says where some are left out.
+func ended(rows []string, most int) []string {
+	if len(rows) > most {
+		rows = rows[:most]
+		rows[most-1] = strings.TrimRight(rows[most-1], " ") + "…"
 	}
 	return rows
 }

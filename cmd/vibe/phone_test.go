@@ -208,3 +208,21 @@ func TestScreenInvites(t *testing.T) {
 	press(m, "x")
 	assert.NotContains(t, shown(m), "the link")
 }
+
+// Whenever the invitation is open its caution is whole, and a note that is not says so.
+func TestScreenInvitesWhole(t *testing.T) {
+	t.Parallel()
+	m, _ := watched(t)
+	m.invite = func(int, int) []string { return []string{"the link"} }
+	m.session.Note("the page is at http://127.0.0.1:8480/ for a browser on this computer, and goes on and on")
+	m.Update(news{})
+	press(m, "p")
+	for i := range assess.Cautions() {
+		m.now.Clock = 10 * float64(i)
+		lines := strings.Split(shown(m), "\n")
+		assert.Equal(t, " ! Wear a face shield, and stand out of the line of fire.", lines[1])
+		assert.Contains(t, lines[2], " any key goes back   the page is at ")
+		assert.Contains(t, lines[2], "…")
+		assert.Len(t, lines, 3)
+	}
+}
