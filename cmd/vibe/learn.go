@@ -56,6 +56,9 @@ from your own marks, and how well your hand knows the four words.`,
 			return answer(cmd, asJSON, map[string]any{"comfort": comfort, "hand": score, "cautions": assess.Cautions()}, func(p *page) {
 				p.comfort(comfort)
 				p.hand(score)
+				if score.Guesses == 0 {
+					p.wrap("  ", "to make some: vibe learn hand --sounds DIR, or --from serial at the lathe")
+				}
 				p.cautions(assess.Cautions())
 			})
 		},
@@ -79,9 +82,6 @@ func (p *page) comfort(c assess.ComfortLimit) {
 func (p *page) hand(s assess.Score) {
 	p.head("The hand")
 	p.wrap("  ", s.Say)
-	if s.Guesses == 0 {
-		p.wrap("  ", "to make some: vibe learn hand --sounds DIR, or --from serial at the lathe")
-	}
 	for _, t := range s.Sessions {
 		p.wrap("  ", fmt.Sprintf("%-16s %3.0f %% of %d", t.Session, 100*t.Right, t.Guesses))
 	}
