@@ -11,6 +11,8 @@ type neighbour struct {
 	seen   float64 // s, last time
 	beside int     // readings in which the spindle was known and was another line
 	lo, hi float64 // Hz, range of the spindle's speed in those
+	// In the last of these: where it and the spindle were, Hz, and its share of the spindle's velocity.
+	was, spin, share float64
 }
 
 // Chosen.
@@ -39,40 +41,76 @@ func (tr *Tracker) bystander(f, resolution float64) (beside, proven bool) {
 func (tr *Tracker) remember(looks []*look, now, spin float64) {
 	tr.neighbours = slices.DeleteFunc(tr.neighbours, func(b neighbour) bool { return now-b.seen > neighbourAlive })
 	l := looks[0]
+	own := max(l.velocity(tr.fold(spin)), 1e-30)
 	for p := range l.lines(2*thresholds[l.axes], 0, tr.high()*1.05) {
 		if gone(looks, p) { // the spindle's own, before a step in speed
 			continue
 		}
 		if spin == 0 || !tr.belongs(p, hypothesis{f: spin, look: l}) {
-			tr.note(p.f, now, spin, l.df)
+			tr.note(p.f, l.velocity(p.f)/own, now, spin, l.df)
 		}
 	}
 }
 
-// note enters a line at f Hz, seen in a look of resolution df Hz.
-func (tr *Tracker) note(f, now, spin, df float64) {
-	for i := range tr.neighbours {
-		b := &tr.neighbours[i]
-		if math.Abs(b.f-f) > 0.6*df {
-			continue
-		}
-		b.f += 0.3 * (f - b.f)
-		b.seen = now
-		if spin > 0 {
-			b.beside++
-			if b.lo == 0 {
-				b.lo, b.hi = spin, spin
-			}
-			b.lo, b.hi = min(b.lo, spin), max(b.hi, spin)
-		}
+// note enters a line at f Hz of so much share of the spindle's velocity, seen in a look of resolution df Hz.
+func (tr *Tracker) note(f, share, now, spin, df float64) {
+	const most = 64 // more lines than that are noise. Chosen.
+	i := slices.IndexFunc(tr.neighbours, func(b neighbour) bool { return math.Abs(b.f-f) <= 0.6*df })
+	switch {
+	case i >= 0:
+		tr.neighbours[i].f += 0.3 * (f - tr.neighbours[i].f)
+	case len(tr.neighbours) < most:
+		i = len(tr.neighbours)
+		tr.neighbours = append(tr.neighbours, neighbour{f: f})
+	default:
 		return
 	}
-	const most = 64 // more lines than that are noise. Chosen.
-	if len(tr.neighbours) < most {
-		b := neighbour{f: f, seen: now}
-		if spin > 0 {
-			b.beside, b.lo, b.hi = 1, spin, spin
-		}
-		tr.neighbours = append(tr.neighbours, b)
+	b := &tr.neighbours[i]
+	b.seen = now
+	if spin == 0 {
+		return
 	}
+	if b.beside == 0 {
+		b.lo, b.hi = spin, spin
+	}
+	b.beside++
+	b.lo, b.hi = min(b.lo, spin), max(b.hi, spin)
+	b.was, b.spin, b.share = f, spin, share
+}
+
+// line is one of the spindle's: Hz, 0 if there is none, and m/s² peak.
+type line struct{ f, amp float64 }
+
+// still reports whether rev is k, in its place and as large.
+func (k line) still(rev *Revolution) bool {
+	const moved, grown = 0.005, 0.1 // more than a cut does to a spindle from one reading to the next. Chosen
+	return math.Abs(rev.Freq-k.f) < moved*k.f+3*rev.FreqSE && math.Abs(rev.Amp-k.amp) < grown*k.amp+3*rev.AmpSE
+}
+
+// arrived returns the frequency of a line that was not beside the spindle when that was last known, where rev is not what was known
+// then: the spindle may have gone there, out of the dial's reach, and rev be another line that came within. 0 if there is none.
+func (tr *Tracker) arrived(looks []*look, rev *Revolution) float64 {
+	if tr.Hint == 0 || tr.known.f == 0 || tr.known.still(rev) {
+		return 0
+	}
+	for _, l := range looks {
+		best, own := hypothesis{f: rev.Freq, look: l}, max(l.velocity(tr.fold(rev.Freq)), 1e-30)
+		for p := range l.lines(2*thresholds[l.axes], tr.low(), tr.high()) {
+			share := l.velocity(p.f) / own
+			other := share > singles && tr.fold(p.f) >= tr.low() && !isMains(p.f, 0) && (!tr.belongs(p, best) || tr.swallows(best, p))
+			if other && !gone(looks, p) && !tr.accompanies(p, share, rev.Freq) {
+				return p.f
+			}
+		}
+	}
+	return 0
+}
+
+// accompanies reports whether p, of so much share of the spindle's velocity, was beside the spindle when that was known, and is where it
+// would be if the spindle turned at spin Hz now: another machine's keeps its speed, a belt's or motor's its ratio to the spindle's.
+func (tr *Tracker) accompanies(p peak, share, spin float64) bool {
+	near := func(f float64) bool { return math.Abs(f-p.f) < 0.3*p.look.df }
+	return slices.ContainsFunc(tr.neighbours, func(b neighbour) bool {
+		return b.beside >= neighbourCount && share < outrun*b.share && (near(b.was) || near(b.was*spin/b.spin))
+	})
 }

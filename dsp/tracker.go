@@ -15,6 +15,7 @@ type state struct {
 	ear
 
 	track      track
+	known      line // the spindle's, as it was last known
 	neighbours []neighbour
 	suspects   [maxTooth + 1]suspicion // of a line at 1/m of another
 	parts      [maxTooth + 1]answer    // whether a line stands at 1/m of another
@@ -168,7 +169,7 @@ func (tr *Tracker) without(now float64, why Fault) Revolution {
 // is the blank's.
 func (tr *Tracker) forget() {
 	never := math.Inf(-1)
-	tr.track, tr.health, tr.neighbours = track{}, health{}, tr.neighbours[:0]
+	tr.track, tr.known, tr.health, tr.neighbours = track{}, line{}, health{}, tr.neighbours[:0]
 	for m := range tr.suspects {
 		tr.suspects[m], tr.parts[m] = suspicion{at: never}, answer{at: never}
 	}
@@ -208,6 +209,9 @@ func (tr *Tracker) revolution(now float64) Revolution {
 		rev.Faults = append(rev.Faults, Weak)
 	default:
 		rev.Rival = tr.besides(rev.Freq, best.f, rival, 1/rev.Span)
+		if rev.Rival == 0 {
+			rev.Rival = tr.arrived(looks, &rev)
+		}
 		rev.Crest = tr.crest(t, x)
 		tr.judge(&rev, best)
 		if tr.change.see(&tr.fit, tr.track.home, now) {
@@ -224,6 +228,9 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	}
 	if !known {
 		tr.track.count = 0
+	}
+	if rev.OK || tr.known.f == 0 && tr.track.count >= steady {
+		tr.known = line{rev.Freq, rev.Amp}
 	}
 	tr.remember(looks, now, spin)
 	return rev

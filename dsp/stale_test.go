@@ -1,0 +1,95 @@
+package dsp_test
+
+import (
+	"flag"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+
+	"vibe/dsp"
+	"vibe/sensor"
+)
+
+var stales = flag.Int("stales", 0, "random lathes more in TestStaleDial")
+
+// newStale is a random lathe whose speed is stepped while the dial's word stays, to where a line of belt or motor comes
+// within the dial's reach.
+func newStale(seed uint64) mix {
+	m := newMix(seed)
+	r := random{rand.New(rand.NewPCG(seed, 81))}
+	s, f := m.sim, m.sim.Speed[0].Value
+	m.dial = 0.97 + 0.06*r.Float64()
+	o, g := 0.0, math.Inf(1)
+	for g > min(65, 0.4*s.Chip.Rate) { // where o times it is near the dial
+		o = []float64{0.3 + 0.6*r.Float64(), 1.15 + 2*r.Float64()}[r.IntN(2)]
+		g = f * m.dial * (1 + 0.14*(r.Float64()-0.5)) / o
+	}
+	at := 5 + 3*r.Float64()
+	s.Speed = []sensor.Point{{At: 0, Value: f}, {At: at, Value: f}, {At: at + r.log(0.01, 3), Value: g}}
+	s.Lines = append(s.Lines, sensor.Line{Order: o, Ratio: r.vector(r.log(0.05, 1) * o)})
+	m.kinds = append(m.kinds, fmt.Sprintf("stale %.3f to %.3f, line of %.3f times", f, g, o))
+	return m
+}
+
+// TestStaleDial: the lathe was set to another speed, and the dial's word was not: what belt or motor have near that is
+// not given as the spindle's. -stales=N -mixfirst=SEED runs so many more.
+func TestStaleDial(t *testing.T) {
+	t.Parallel()
+	seeds := []uint64{1000, 1007, 1016, 1018, 1028, 1031, 1063, 1073, 1112, 1127, 1131, 1180, 1189, 1272}
+	for i := range *stales {
+		seeds = append(seeds, *mixFirst+uint64(i))
+	}
+	var c tally
+	lathes := 0
+	for _, seed := range seeds {
+		m := newStale(seed)
+		tr, before := &dsp.Tracker{Hint: m.dial * m.sim.Speed[0].Value}, c.wrong
+		for {
+			b, err := m.sim.Next()
+			if err != nil {
+				break
+			}
+			for _, v := range tr.Add(b.T, b.Axes) {
+				m.count(t, v, m.sim.Truth(v.Time), true, &c)
+			}
+		}
+		if c.wrong > before {
+			lathes++
+		}
+	}
+	t.Logf("%d lathes, %d of them with wrong speeds given as ok; %d readings ok, %d wrong", len(seeds), lathes, c.ok, c.wrong)
+	assert.Zero(t, lathes, "lathes with wrong speeds")
+	assert.Greater(t, c.ok, 8*len(seeds))
+}
+
+// TestCompanionsStay: a spindle that goes from one speed to another within the dial's reach, at once or slowly, with a belt's line and
+// a motor's twice as fast (m/s), gives numbers there again.
+func TestCompanionsStay(t *testing.T) {
+	t.Parallel()
+	for _, f := range []float64{5, 12, 30} {
+		for _, takes := range []float64{0.01, 1, 5, 12} {
+			r := rand.New(rand.NewPCG(uint64(f), 9))
+			tr := &dsp.Tracker{Hint: f}
+			turn, ok, n := 0.0, 0, 0
+			for i := range int(1000 * (takes + 15)) {
+				u := float64(i) / 1000
+				now := f * (0.98 + 0.05*max(0, min(1, (u-6)/takes)))
+				turn += 2 * math.Pi * now / 1000
+				x := math.Cos(turn) + 0.4*math.Cos(0.7*turn) + 0.3*math.Cos(2*turn) + 0.05*r.NormFloat64()
+				y := 0.5*math.Cos(turn+1) + 1.37*2*math.Cos(1.37*turn+2) + 0.05*r.NormFloat64()
+				for _, v := range tr.Add([]float64{u}, [][]float64{{x}, {y}}) {
+					if u > 6+takes+2 {
+						n++
+						if v.OK {
+							ok++
+						}
+					}
+				}
+			}
+			assert.GreaterOrEqual(t, ok, n*9/10, "%g Hz, in %g s", f, takes)
+		}
+	}
+}
