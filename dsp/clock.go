@@ -2,7 +2,6 @@ package dsp
 
 import (
 	"math"
-	"slices"
 )
 
 // A clock of coarse ticks tells times up to a tick beside those of the samples. Of even samples the times are then uneven in a
@@ -19,7 +18,7 @@ type clock struct {
 	places      []float64 // on it, of the times told
 	twice       []float64 // s, told of two samples
 	slipped     bool      // a time does not fit to it
-	weighed     float64   // s, when it was last asked whose times are right
+	asked       float64   // s, when it was last asked whose times are right
 	sure        bool      // those told are
 	rough       bool      // neither can be said to be, where that matters
 }
@@ -31,6 +30,9 @@ const (
 	alike = 1e-3 // of a step, up to which two are one. Chosen: finer ticks bend no line
 	loose = 1.1  // ticks that the times of even samples stray. Rounding makes 1; the rest is for what they stray. Chosen
 )
+
+// stray is how far from the grid the next time may be, s, if all are to stray no more than a clock of such ticks makes them.
+func (g *grid) stray(tick float64) float64 { return loose*tick - g.width/2 }
 
 // see takes the time told of the next sample, which comes after the others.
 func (c *clock) see(u float64, first bool) {
@@ -53,21 +55,21 @@ func (c *clock) tick() float64 { return max(0, c.more-c.least) }
 // place returns the time on the grid of the next sample, told to be of time u.
 func (c *clock) place(u float64) float64 {
 	g := &c.grid
-	stray := loose / 2 * c.tick()
 	steps := 1.0
-	if math.Abs(u-g.last-g.step) > stray { // some are missing
+	if math.Abs(u-g.last-g.step) > g.stray(c.tick()) { // some are missing
 		steps = max(1, math.Round((u-g.last)/g.step))
 	}
 	g.last += steps * g.step
 	c.told = append(c.told, u)
-	c.slipped = c.slipped || math.Abs(u-g.last) > stray
+	c.slipped = c.slipped || math.Abs(u-g.last) > g.stray(c.tick())
 	return g.last
 }
 
 // even returns the even grid from which the times told t stray least, with the places of them on it, 0 for the last, and reports
 // whether the clock can have told them of samples on it. It begins at the end: what is missing there the steps say, as even samples
-// have steps of two lengths, a tick apart; before that the grid says it, as where a tick is about as long as a step two may be one.
-func (c *clock) even(t []float64) (g grid, ok bool) {
+// have steps of two lengths, a tick apart; before that the grid says it. Where a tick is about as long as a step two ticks may be one
+// step or two: holes says that they are two wherever that is the nearer.
+func (c *clock) even(t []float64, holes bool) (g grid, ok bool) {
 	tick := c.tick()
 	usual, n := 0.0, 0.0
 	c.places = grow(c.places, len(t))
@@ -82,12 +84,16 @@ func (c *clock) even(t []float64) (g grid, ok bool) {
 				}
 			}
 		}
+		stray := g.stray(tick)
+		if holes {
+			stray = loose / 2 * tick
+		}
 		for i := known - 1; i >= from; i-- {
 			back, missing := t[i+1]-t[i], t[i+1]-t[i] > c.more+tick/2
 			step := usual / n
 			if g.step > 0 {
 				back, step = g.last+g.step*c.places[i+1]-t[i], g.step
-				missing = math.Abs(back-step) > loose/2*tick
+				missing = math.Abs(back-step) > stray
 			}
 			c.places[i] = c.places[i+1] - 1
 			if missing {
@@ -101,29 +107,41 @@ func (c *clock) even(t []float64) (g grid, ok bool) {
 	}
 }
 
-// nearest returns the grid from which the times t, of those places on it, stray least. By how much they do is convex in its step.
+// nearest returns the grid from which the times t, of those places on it, stray least. By how much they do is convex in its step, and
+// nowhere less than its tangents say: where two of them cross comes next (Kelley, J. SIAM 8 (1960), 703-712).
 func (c *clock) nearest(t, places []float64) (g grid) {
+	type tangent struct{ step, width, slope float64 }
 	n := places[len(t)-1] - places[0]
-	mean := (t[len(t)-1] - t[0]) / n
-	low, high := mean-c.tick()/n, mean+c.tick()/n
-	for range 40 {
-		g.step = (low + high) / 2
+	across := func(step float64) tangent {
+		most, least := math.Inf(-1), math.Inf(1)
 		late, early := 0, 0
-		off := func(i int) float64 { return t[i] - t[0] - g.step*(places[i]-places[0]) }
-		most, least := 0.0, 0.0
-		for i := range t {
-			switch d := off(i); {
-			case d > most:
+		for i, u := range t {
+			d := u - t[0] - step*(places[i]-places[0])
+			if d > most {
 				most, late = d, i
-			case d < least:
+			}
+			if d < least {
 				least, early = d, i
 			}
 		}
-		g.last, g.width = t[0]+(most+least)/2+g.step*n, most-least
-		if late > early {
-			low = g.step
+		g = grid{step: step, last: t[0] + (most+least)/2 + step*n, width: most - least}
+		return tangent{step, most - least, places[early] - places[late]}
+	}
+	mean := (t[len(t)-1] - t[0]) / n
+	low, high := across(mean-loose*c.tick()/n), across(mean+loose*c.tick()/n)
+	for range 40 {
+		step := (low.step + high.step) / 2
+		if low.slope < 0 && high.slope > 0 {
+			step = (high.width - low.width + low.slope*low.step - high.slope*high.step) / (low.slope - high.slope)
+		}
+		at := across(step)
+		if at.slope == 0 || at.width <= low.width+low.slope*(step-low.step)+1e-6*c.tick() {
+			break
+		}
+		if at.slope < 0 {
+			low = at
 		} else {
-			high = g.step
+			high = at
 		}
 	}
 	return g
@@ -191,55 +209,69 @@ func (tr *Tracker) times(l *look, now float64) (changed bool) {
 		most  = 1024 // samples that it is asked of. Chosen
 		share = 0.25 // of the difference expected. Chosen: another line may take up some of it
 	)
+	c := &tr.clock
 	full := l.seconds > 0.95*longest
-	if tr.clock.sure || tr.hold || len(tr.clock.told) > 0 || full && now-tr.clock.weighed < again || tr.clock.tick() == 0 || !tr.telling(l) {
+	if c.sure || tr.hold || c.tick() == 0 || len(c.told) > 0 || full && now-c.asked < again {
 		return false
 	}
-	g, ok := tr.clock.even(tr.levels[0].t)
-	if !ok {
+	c.asked, c.rough = now, false
+	f, foreign, enough := tr.telling(l)
+	if !enough {
 		return false
 	}
-	tr.clock.weighed = now
-	better, expected, ok := tr.weigh(g, now, min(l.seconds, most*tr.dt))
-	if !ok {
-		return false
+	var before grid
+	against := false
+	for _, holes := range []bool{true, false} {
+		g, ok := c.even(tr.levels[0].t, holes)
+		if !ok || g == before {
+			continue
+		}
+		before = g
+		better, expected, ok := tr.weigh(g, now, min(l.seconds, most*tr.dt), f, foreign)
+		if !ok || expected <= toldApart {
+			continue
+		}
+		plainly := max(toldApart, share*expected)
+		if better > plainly {
+			c.rough = false
+			tr.settle(g)
+			tr.climb(now)
+			return true
+		}
+		against = true
+		c.rough = c.rough || -better <= plainly
 	}
-	plainly := max(toldApart, share*expected)
-	changed, tr.clock.sure = better > plainly, -better > plainly
-	tr.clock.rough = !changed && !tr.clock.sure && expected > toldApart
-	if changed {
-		tr.settle(g)
-		tr.climb(now)
-	}
-	return changed
+	c.sure = against && !c.rough
+	return false
 }
 
-// weigh fits the lines of the probe to the last seconds before now at the times told and at those of g, and returns by how much χ² is
-// smaller for g, and the size of that difference that times so far apart let expect.
-func (tr *Tracker) weigh(g grid, now, seconds float64) (better, expected float64, ok bool) {
+// weigh fits lines at f and foreign Hz to the last seconds before now at the times told and at those of g, and returns by how much χ² is
+// smaller for g, and the size of that difference that times so far apart let expect. A line that is there at the one times and hardly
+// at the others the wrong times have made.
+func (tr *Tracker) weigh(g grid, now, seconds, f float64, foreign []float64) (better, expected float64, ok bool) {
+	const hardly = 0.25 // Chosen: noise and lines beside it change a line by less
 	t, x, _ := tr.window(now, seconds, math.Inf(1))
 	even := make([]float64, len(t))
 	for i, u := range t {
 		even[i] = g.last - g.step*math.Round((g.last-u)/g.step)
 	}
 	s := &tr.probe
-	start, foreign := s.f, slices.Clone(s.foreign)
-	left := func(t []float64) (sums [3]float64, ok bool) {
-		s.t, s.x, s.f, s.drift, s.weight = t, append(s.x[:0], x...), start, 0, [3]float64{1, 1, 1}
-		copy(s.foreign, foreign)
-		ok = s.run(false)
-		for a := range tr.axes {
-			sums[a] = sumSquares(s.residual[a])
+	var told, own [3]float64
+	for made := true; made; {
+		var before, after []float64
+		if told, before, ok = s.leaves(t, x, f, foreign); !ok {
+			return 0, 0, false
 		}
-		return sums, ok
-	}
-	told, ok := left(t)
-	if !ok {
-		return 0, 0, false
-	}
-	own, ok := left(even)
-	if !ok {
-		return 0, 0, false
+		if own, after, ok = s.leaves(even, x, f, foreign); !ok {
+			return 0, 0, false
+		}
+		var both []float64
+		for m, f := range foreign {
+			if min(before[m], after[m]) > hardly*max(before[m], after[m]) {
+				both = append(both, f)
+			}
+		}
+		made, foreign = len(both) < len(foreign), both
 	}
 	square := wavering(t, even)
 	for a := range tr.axes {
@@ -251,6 +283,21 @@ func (tr *Tracker) weigh(g grid, now, seconds float64) (better, expected float64
 		}
 	}
 	return better, expected, true
+}
+
+// leaves fits lines at f and foreign Hz to the samples x of times t, and returns the squares that they leave of each axis, and how strong
+// the foreign ones are, m/s².
+func (s *fit) leaves(t []float64, x [][]float64, f float64, foreign []float64) (squares [3]float64, strengths []float64, ok bool) {
+	s.t, s.x, s.f, s.drift, s.weight = t, append(s.x[:0], x...), f, 0, [3]float64{1, 1, 1}
+	s.ks, s.steers, s.foreign = append(s.ks[:0], 1), [maxTooth + 1]bool{1: true}, append(s.foreign[:0], foreign...)
+	ok = s.run(false)
+	for a := range x {
+		squares[a] = sumSquares(s.residual[a])
+	}
+	for m := range foreign {
+		strengths = append(strengths, s.strength(1+m))
+	}
+	return squares, strengths, ok
 }
 
 // wavering returns Σ(t−even)², less what a fit of phase, frequency and its rate of change takes up: the first three Legendre polynomials.
@@ -270,13 +317,10 @@ func wavering(t, even []float64) (square float64) {
 	return max(square, 0)
 }
 
-// telling starts the probe with the strongest line of l, and others that are stronger than any that the clock can make: of a line of
+// telling returns the strongest line of l, Hz, and others that are stronger than any that the clock can make: of a line of
 // amplitude A at f Hz it makes such of f·tick·A. It reports whether a line tells enough: one of whitened power z leaves z·(πf·tick)² of χ².
-func (tr *Tracker) telling(l *look) (enough bool) {
+func (tr *Tracker) telling(l *look) (f float64, foreign []float64, enough bool) {
 	const most = 4
-	s := &tr.probe
-	s.ks, s.steers = append(s.ks[:0], 1), [maxTooth + 1]bool{1: true}
-	s.f, s.foreign = 0, s.foreign[:0]
 	strongest, made := 0.0, 0.0
 	lines := l.lines(thresholds[l.axes], 1.5*l.df, 0.45*l.rate)
 	for p := range lines {
@@ -284,13 +328,16 @@ func (tr *Tracker) telling(l *look) (enough bool) {
 		enough = enough || p.z*thresholds[l.axes]*math.Pi*math.Pi*phase*phase > toldApart
 		made = max(made, phase*phase*strength)
 		if strength > strongest {
-			strongest, s.f = strength, p.f
+			strongest, f = strength, p.f
 		}
+	}
+	if !enough {
+		return 0, nil, false
 	}
 	for p := range lines {
-		if p.f != s.f && len(s.foreign) < most && l.strength(p.f) > 16*made && !l.lobe(p.f, s.f) {
-			s.foreign = append(s.foreign, p.f)
+		if p.f != f && len(foreign) < most && l.strength(p.f) > 16*made && !l.lobe(p.f, f) {
+			foreign = append(foreign, p.f)
 		}
 	}
-	return enough
+	return f, foreign, true
 }

@@ -22,7 +22,7 @@ func TestSettledStruck(t *testing.T) {
 	e.climb(now)
 	told, _, _ := e.window(now, 1, rate)
 	require.Less(t, len(told), int(rate))
-	g, ok := e.clock.even(e.levels[0].t)
+	g, ok := e.clock.even(e.levels[0].t, true)
 	require.True(t, ok)
 	e.settle(g)
 	e.climb(now)

@@ -1,6 +1,7 @@
 package dsp_test
 
 import (
+	"cmp"
 	"flag"
 	"fmt"
 	"math"
@@ -27,6 +28,8 @@ type clocked struct {
 	line, dial       float64    // Hz
 	multiple, start  [5]float64 // amplitude, m/s², and phase
 	noise            float64    // m/s²
+	wander, period   float64    // of the rate, up to so much of it and back once a period, s
+	seconds          float64    // 12 if 0
 }
 
 // newClocked has half of the clocks such that the pattern of their stamps goes round as often as a simple fraction of the line.
@@ -60,12 +63,15 @@ func newClocked(seed uint64) clocked {
 	return c
 }
 
-// run tracks 12 s of it.
+// run tracks its seconds.
 func (c clocked) run(seed uint64, each func(v dsp.Revolution)) {
 	r := rand.New(rand.NewPCG(seed, 81))
 	tr := &dsp.Tracker{Hint: c.dial}
-	for i := range int(12 * c.rate) {
+	for i := range int(cmp.Or(c.seconds, 12) * c.rate) {
 		taken := float64(i)/c.rate + c.from*c.tick
+		if c.wander > 0 {
+			taken += c.wander * c.period / (2 * math.Pi) * math.Sin(2*math.Pi*taken/c.period)
+		}
 		stamp := math.Round(taken/c.tick) * c.tick
 		if c.down {
 			stamp = math.Floor(taken/c.tick+1e-9) * c.tick
@@ -169,5 +175,52 @@ func TestBeatOnPart(t *testing.T) {
 			unknown := dial == 0 && c.rate < 150 // may be folded
 			assert.Equal(t, c.usable, ok > late*3/4 || unknown && c.usable, "%+v: %d of %d ok", k, ok, late)
 		}
+	}
+}
+
+// TestClockWanders: a sensor's rate wanders by what crystals and oscillators of sensors do, and the samples keep their own times, also where
+// a tick is about as long as a step and a double step may be a sample missing.
+func TestClockWanders(t *testing.T) {
+	t.Parallel()
+	for _, c := range []clocked{
+		{rate: 990, tick: 0.001, line: 20, wander: 20e-6, period: 10},
+		{rate: 990, tick: 0.001, line: 20, wander: 20e-6, period: 40},
+		{rate: 990, tick: 0.001, line: 20, wander: 100e-6, period: 120},
+		{rate: 199, tick: 0.005, line: 12, wander: 20e-6, period: 40},
+		{rate: 495, tick: 0.001, line: 15, wander: 20e-6, period: 40},
+	} {
+		c.noise, c.down, c.seconds = 0.01, true, 40
+		late, ok := 0, 0
+		c.run(1, func(v dsp.Revolution) {
+			assert.False(t, c.wrong(v), "%+v: %g Hz, %g m/s² at %g s", c, v.Freq, v.Amp, v.Time)
+			if v.Time > 4 {
+				late++
+			}
+			if v.Time > 4 && v.OK {
+				ok++
+			}
+		})
+		assert.Greater(t, ok, late*95/100, "%+v: of %d", c, late)
+	}
+}
+
+// TestFourOfFive: of five ticks of 1 ms a sensor of 800 samples a second fills four, which looks like a fifth that is missing and makes lines
+// at 200 Hz beside the spindle's. With no word of the dial, too, the lines say that the samples are even.
+func TestFourOfFive(t *testing.T) {
+	t.Parallel()
+	for _, rate := range []float64{800, 750, 800.016} {
+		c := clocked{rate: rate, tick: 0.001, down: true, line: 7.3, noise: 0.02}
+		late, ok := 0, 0
+		c.run(1, func(v dsp.Revolution) {
+			assert.False(t, c.wrong(v), "%+v: %g Hz, %g m/s² at %g s", c, v.Freq, v.Amp, v.Time)
+			if v.Time > 2 {
+				late++
+			}
+			if v.Time > 2 && v.OK {
+				ok++
+				assert.InEpsilon(t, rate, v.Rate, 1e-4)
+			}
+		})
+		assert.Greater(t, ok, late*95/100, "%+v: of %d", c, late)
 	}
 }
