@@ -219,10 +219,15 @@ func (tr *Tracker) times(l *look, now float64) (changed bool) {
 	if !enough {
 		return false
 	}
+	t := tr.levels[0].t
+	if c.tick() > 2*tooVague*(t[len(t)-1]-t[0]) { // a sample too many or too few between them makes another speed
+		c.rough = true
+		return false
+	}
 	var before grid
 	against := false
 	for _, holes := range []bool{true, false} {
-		g, ok := c.even(tr.levels[0].t, holes)
+		g, ok := c.even(t, holes)
 		if !ok || g == before {
 			continue
 		}
@@ -239,7 +244,7 @@ func (tr *Tracker) times(l *look, now float64) (changed bool) {
 			return true
 		}
 		against = true
-		c.rough = c.rough || -better <= plainly
+		c.rough = c.rough || better >= -plainly
 	}
 	c.sure = against && !c.rough
 	return false

@@ -2,6 +2,7 @@ package dsp
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -29,5 +30,38 @@ func TestSettledStruck(t *testing.T) {
 	even, _, _ := e.window(now, 0.3, rate)
 	for i := range even[1:] {
 		assert.InDelta(t, 1/rate, even[i+1]-even[i], 0.01*tick)
+	}
+}
+
+// TestToldForEver: a clock that stands still takes no memory, and what it tells is not relied on.
+func TestToldForEver(t *testing.T) {
+	t.Parallel()
+	e := ear{axes: 1, levels: make([]level, 1)}
+	for i := range 100 {
+		e.row(float64(i)/100, &[3]float64{float64(i)})
+	}
+	for i := range 100000 {
+		e.row(0.99, &[3]float64{float64(i)})
+	}
+	assert.LessOrEqual(t, len(e.clock.twice), 100)
+	assert.True(t, e.clock.unsure(100))
+}
+
+// TestRoughEnds: times that nothing could be said of when a fast line shook are not in doubt for ever, once the line is so slow that they
+// do not matter.
+func TestRoughEnds(t *testing.T) {
+	t.Parallel()
+	const rate, tick, f = 480.0, 1e-3, 2.0
+	r := rand.New(rand.NewPCG(1, 1))
+	tr := &Tracker{Hint: f}
+	for i := range int(8 * rate) {
+		u := float64(i) / rate
+		v := tr.Add([]float64{math.Floor(u/tick+1e-9) * tick}, [][]float64{{math.Cos(2*math.Pi*f*u) + 0.1*r.NormFloat64()}})
+		if u > 5 && u < 6 {
+			tr.clock.rough = true
+		}
+		if u > 7.5 && len(v) > 0 {
+			assert.True(t, v[0].OK, "%v", v[0].Faults)
+		}
 	}
 }

@@ -224,3 +224,21 @@ func TestFourOfFive(t *testing.T) {
 		assert.Greater(t, ok, late*95/100, "%+v: of %d", c, late)
 	}
 }
+
+// TestHundredthsWithHoles: stamps of hundredths, of a sensor a little slower than that, and samples missing besides: which double step is a
+// sample missing nobody can say at once, and no shake of 0.78 of the truth is given as ok, nor a speed of a sample counted too many.
+func TestHundredthsWithHoles(t *testing.T) {
+	t.Parallel()
+	for seed := range uint64(10 * *clocks) {
+		r := random{rand.New(rand.NewPCG(seed, 97))}
+		c := clocked{rate: 88 + 11.5*r.Float64(), tick: 0.01, from: r.Float64(), down: r.one(2), noise: r.log(0.003, 0.3), seconds: 6}
+		c.missing, c.line = 0.05*r.Float64(), 15+25*r.Float64()
+		c.dial = c.line * (0.97 + 0.06*r.Float64())
+		if r.one(4) { // they are samples of hundredths
+			c.rate, c.atTicks = 100, true
+		}
+		c.run(seed, func(v dsp.Revolution) {
+			assert.False(t, c.wrong(v), "seed %d %+v: %.4f±%.4f Hz, %.3f±%.3f m/s² at %.2f s", seed, c, v.Freq, v.FreqSE, v.Amp, v.AmpSE, v.Time)
+		})
+	}
+}

@@ -85,7 +85,7 @@ func (e *ear) due(t []float64, axes [][]float64) iter.Seq[float64] {
 func (e *ear) row(u float64, x *[3]float64) (due bool) {
 	base := &e.levels[0]
 	if len(base.t) > 0 && !(u > e.clock.newest) {
-		if u == e.clock.newest && *x != e.last {
+		if u == e.clock.newest && *x != e.last && len(e.clock.twice) < len(base.t) { // more are no worse, and may come for ever
 			e.clock.twice = append(e.clock.twice, u)
 		}
 		return false

@@ -51,11 +51,17 @@ func (tr *Tracker) misstamped(rev *Revolution) bool {
 	}
 	t, _ := tr.samples(rev.Time+rev.Span/2, rev.Span)
 	spread, _ := unevenness(t, tr.dt, 1)
+	line, rest := 0.0, 0.0
+	if missing := t[len(t)-1]-t[0] > (float64(len(t))-0.5)*tr.dt; missing { // or a clock has rounded over a tick
+		spread = max(spread, tick(t[:min(len(t), 64)])/math.Sqrt(12))
+		for m := range s.foreign { // which makes lines
+			rest += power(complex(s.strength(len(s.ks)+m), 0)) / 2
+		}
+	}
 	turned = 2 * math.Pi * rev.Freq * spread
 	if smaller(turned) < bearable {
 		return false
 	}
-	line, rest := 0.0, 0.0
 	for a := range tr.axes {
 		line += power(s.phasor[1][a]) / 2
 		rest += sumSquares(s.residual[a]) / float64(max(len(s.t)-s.lines(), 1))

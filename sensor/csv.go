@@ -275,7 +275,7 @@ func (c *csvFile) scale(raw [4]float64) (row [4]float64, err error) {
 		}
 		e := c.wrong(c.column(i), "%s repeats %s", c.title[0], shown(c.cell(i)))
 		if !c.file.o.SkipBad {
-			e.Try = "leave such rows out with --skip-bad, or give --rate if the clock is too coarse for the sensor"
+			e.Try = "give --rate if the clock is too coarse for the sensor, or leave such rows out with --skip-bad if they are few"
 		}
 		return row, e
 	case c.good > 0 && row[0] < c.last:
