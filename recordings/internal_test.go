@@ -2,11 +2,15 @@ package recordings
 
 import (
 	"database/sql"
+	"errors"
+	"io"
 	"path/filepath"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"vibe/sensor"
 )
 
 // A file of an older schema is brought forward with all that is in it, in one go or not at
@@ -61,4 +65,36 @@ func TestSynchronous(t *testing.T) {
 	require.NoError(t, s.db.QueryRow("PRAGMA synchronous").Scan(&level))
 	assert.Equal(t, "wal", mode)
 	assert.Equal(t, 2, level, "FULL")
+}
+
+// TestMissingBesideSilence: of a sensor that was silent for a minute a second is missing, not what the minute makes of one part on average.
+func TestMissingBesideSilence(t *testing.T) {
+	t.Parallel()
+	s, err := Open(filepath.Join(t.TempDir(), "shop.vibe"))
+	require.NoError(t, err)
+	defer func() { assert.NoError(t, s.Close()) }()
+	w, err := s.Begin(Setup{Source: "test"})
+	require.NoError(t, err)
+	for i := range 2000 {
+		at := float64(i) / 100
+		if i >= 1500 {
+			at += 60
+		}
+		require.NoError(t, w.Append(sensor.Block{T: []float64{at}, Axes: [][]float64{{float64(i)}}}))
+	}
+	require.NoError(t, w.Close())
+	_, err = s.db.Exec("DELETE FROM chunk WHERE id = ?", chunkID(w.Number(), 4))
+	require.NoError(t, err)
+	k, err := s.Session(w.Number())
+	require.NoError(t, err)
+	var said []string
+	for {
+		b, err := k.Next()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		require.NoError(t, err)
+		said = append(said, b.Notes...)
+	}
+	assert.Equal(t, []string{"about 1.0 s of this session are missing from the shop file here"}, said)
 }

@@ -34,6 +34,7 @@ type Session struct {
 	part  int            // the next to read
 	ready []sensor.Block // read and not handed out
 	gone  int            // parts missed since the last block
+	until float64        // s, the newest sample read
 	err   error
 }
 
@@ -206,7 +207,7 @@ func (k *Session) read() error {
 	switch {
 	case k.part < k.parts:
 	case k.gone > 0:
-		k.ready = []sensor.Block{{Notes: []string{k.missing()}}}
+		k.ready = []sensor.Block{{Notes: []string{k.missing(sensor.Block{})}}}
 		k.gone = 0
 		return nil
 	case k.torn:
@@ -226,9 +227,12 @@ func (k *Session) read() error {
 		return fmt.Errorf("read session %d: %w", k.Number, err)
 	}
 	if k.gone > 0 {
-		b.Notes = append([]string{k.missing()}, b.Notes...)
+		b.Notes = append([]string{k.missing(b)}, b.Notes...)
 		b.Lost += int(math.Ceil(k.span(k.gone) * k.Summary.Rate()))
 		k.gone = 0
+	}
+	if n := len(b.T); n > 0 {
+		k.until = b.T[n-1]
 	}
 	k.ready = pieces(b)
 	return nil
@@ -237,8 +241,18 @@ func (k *Session) read() error {
 // torn is said where the end of a session is gone and nothing is left that knew its length.
 const torn = "what came after this is missing from the shop file, and how long it was is not known"
 
-func (k *Session) missing() string {
-	return fmt.Sprintf("about %.1f s of this session are missing from the shop file here", k.span(k.gone))
+// missing says how much is missing before b, or at the end where that is empty: no more than lies between, as a sensor that was silent
+// has made the parts look long.
+func (k *Session) missing(b sensor.Block) string {
+	to := k.Summary.First + k.Summary.Seconds
+	if len(b.T) > 0 {
+		to = b.T[0]
+	}
+	seconds := k.span(k.gone)
+	if between := to - max(k.until, k.Summary.First); between > 0 {
+		seconds = min(seconds, between)
+	}
+	return fmt.Sprintf("about %.1f s of this session are missing from the shop file here", seconds)
 }
 
 // span is how long so many parts are, about, s.
