@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"slices"
@@ -89,29 +90,11 @@ func (in *input) again(cmd *cobra.Command) (left []string) {
 	if !ok {
 		return nil
 	}
-	marks, err := k.Marks()
-	if err != nil {
+	if err := in.changed(k); err != nil {
 		left = append(left, "what was changed on the way cannot be read: "+err.Error())
 	}
-	for _, m := range marks {
-		if m.Kind != recordings.Changed {
-			continue
-		}
-		c := changeAt{at: m.T}
-		if err := json.Unmarshal([]byte(m.Text), &c.Change); err != nil {
-			left = append(left, fmt.Sprintf("a change at %s cannot be read: %v", clock(m.T), err))
-			continue
-		}
-		in.changes = append(in.changes, c)
-	}
-	dial := assess.RPM(0)
-	for _, c := range in.changes {
-		if c.Dial != dial && !cmd.Flags().Changed("speed") { // what the dial showed then stays so
-			in.dials, dial = append(in.dials, c), c.Dial
-		}
-	}
-	if in.dials != nil {
-		in.src = &parted{Source: k, at: in.dials}
+	if !cmd.Flags().Changed("speed") { // what the dial showed then stays so
+		in.dialled(k)
 	}
 	if saidAnew(cmd.Flags()) {
 		if n := len(in.changes) - len(in.dials); n > 0 {
@@ -127,10 +110,41 @@ func (in *input) again(cmd *cobra.Command) (left []string) {
 	u := k.Setup
 	in.job.blank, in.job.task, in.job.lathe, in.job.kept = u.Blank, u.Task, u.Lathe, true
 	in.comfort, in.checked = u.Comfort, u.Checked
+	var err error
 	if in.job.empty, _, err = k.shop.Baseline(u.Lathe.Name, k.Number); err != nil {
 		left = append(left, "the lathe's empty run cannot be read: "+err.Error())
 	}
 	return left
+}
+
+// changed reads what was changed on the way of a kept session; the error is that of the first change that cannot be read.
+func (in *input) changed(k keptSource) error {
+	marks, err := k.Marks()
+	for _, m := range marks {
+		if m.Kind != recordings.Changed {
+			continue
+		}
+		c := changeAt{at: m.T}
+		if bad := json.Unmarshal([]byte(m.Text), &c.Change); bad != nil {
+			err = cmp.Or(err, fmt.Errorf("at %s: %w", clock(m.T), bad))
+			continue
+		}
+		in.changes = append(in.changes, c)
+	}
+	return err
+}
+
+// dialled lets the line be looked for where the dial was said to be then.
+func (in *input) dialled(k keptSource) {
+	dial := assess.RPM(0)
+	for _, c := range in.changes {
+		if c.Dial != dial {
+			in.dials, dial = append(in.dials, c), c.Dial
+		}
+	}
+	if in.dials != nil {
+		in.src = &parted{Source: k, at: in.dials}
+	}
 }
 
 // ofViews are the flags that say how to look and not what at.

@@ -128,6 +128,12 @@ func TestAgainPhone(t *testing.T) {
 	assert.Zero(t, sure(0, 8)+sure(25, 48), "its rate alone tells nothing")
 	assert.Greater(t, sure(8, 25), 50)
 	assert.Greater(t, sure(48, 60), 30)
+	for _, how := range [][]string{{"hear", "--to", filepath.Join(t.TempDir(), "phone.wav")}, {"hand"}} {
+		code, _, msg := vibe(t, nil, append([]string{"learn", how[0], "--from", "1", "--shop", path}, how[1:]...)...)
+		assert.NotContains(t, msg, "no four seconds")
+		assert.NotContains(t, msg, "no two steady seconds")
+		assert.Equal(t, how[0] == "hear", code == 0, msg)
+	}
 	now := heard(t, readAgain(t, path, 4))
 	assert.Equal(t, then.readings, now.readings)
 	assert.Equal(t, then.said, now.said)

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"math"
@@ -210,7 +211,16 @@ func readingsOf(cmd *cobra.Command, shop shopFile, from string, opts sensor.Opti
 	if err != nil {
 		return nil, err
 	}
-	r, err := input{src: src, name: nameOf(from), keep: true, progress: progressOn(cmd.ErrOrStderr())}.follow(cmd.Context())
+	in := input{src: src, name: nameOf(from), keep: true, progress: progressOn(cmd.ErrOrStderr())}
+	if k, kept := src.(keptSource); kept { // looked for where it was then
+		in.dial, in.job.lathe = k.Setup.Dial, k.Setup.Lathe
+		if err := in.changed(k); err != nil {
+			return nil, cmp.Or(err, src.Close())
+		}
+		in.dialled(k)
+		in.changes = nil
+	}
+	r, err := in.follow(cmd.Context())
 	if err != nil {
 		return nil, err
 	}
