@@ -188,9 +188,13 @@ func (r Reading) MarshalJSON() ([]byte, error) {
 		band = r.Band[:]
 	}
 	r.T = number0(r.T)
+	speed, speedSE := withError(float64(r.Speed), float64(r.SpeedSE), 2)
+	shake, shakeSE := withError(r.Shake, r.ShakeSE, 4)
 	return json.Marshal(struct {
 		plain
 		Span    number    `json:"span_s"`
+		Speed   number    `json:"speed_rpm"`
+		SpeedSE number    `json:"speed_se_rpm"`
 		Shake   number    `json:"shake_mm_s"`
 		ShakeSE number    `json:"shake_se_mm_s"`
 		Floor   number    `json:"floor_mm_s"`
@@ -204,9 +208,18 @@ func (r Reading) MarshalJSON() ([]byte, error) {
 		Mult    []number  `json:"multiples"`
 		Faults  any       `json:"faults"`
 		Warn    any       `json:"warnings"`
-	}{plain(r), known(r.Span, 4), known(r.Shake, 4), known(r.ShakeSE, 4), known(r.Floor, 4),
+	}{plain(r), known(r.Span, 4), speed, speedSE, shake, shakeSE, known(r.Floor, 4),
 		known(r.Travel, 2), known(r.Total, 4), band, word(r.Feel), word(r.Cause), known(r.Crest, 2), known(r.Orbit, 3),
 		knowns(r.Multiples, 3), append([]dsp.Fault{}, r.Faults...), append([]string{}, r.Warnings...)})
+}
+
+// withError is v and its standard error with so many decimals, or as many as tell two digits of the error: v is no coarser than that says.
+func withError(v, se float64, digits int) (value, err number) {
+	const most = 9 // decimals, chosen: no sensor tells more
+	if se > 0 && se < math.Pow(10, -float64(digits)) {
+		digits = int(min(most, 1-math.Floor(math.Log10(se))))
+	}
+	return known(v, digits), known(se, digits)
 }
 
 // word is a pointer to s, nil (null) when s is empty.

@@ -74,6 +74,15 @@ func TestReadingJSON(t *testing.T) {
 		"multiples":[],"faults":["no-turn"],"warnings":[]}`, string(marshal(t, assess.Read(dsp.Revolution{Time: 7, Span: 4}))))
 }
 
+// TestReadingJSONError: a speed and a shake are not rounded to more than their standard errors say.
+func TestReadingJSONError(t *testing.T) {
+	t.Parallel()
+	var doc map[string]any
+	r := assess.Reading{OK: true, Speed: 600.123456, SpeedSE: 0.00123, Shake: 1.23456789, ShakeSE: 0.0000123}
+	require.NoError(t, json.Unmarshal(marshal(t, r), &doc))
+	assert.Equal(t, []any{600.1235, 0.0012, 1.234568, 0.000012}, []any{doc["speed_rpm"], doc["speed_se_rpm"], doc["shake_mm_s"], doc["shake_se_mm_s"]})
+}
+
 // TestReadingJSONMultiples: one that is not known is null, and a small one is no 0.
 func TestReadingJSONMultiples(t *testing.T) {
 	t.Parallel()
