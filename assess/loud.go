@@ -52,7 +52,7 @@ func (l *loud) stop(r Reading) (Advice, bool) {
 
 // heard waits while it is violent in all and for 2 s after: no speed to hold.
 func (a *Adviser) heard(r Reading, _ Ceiling) (Advice, bool) {
-	_, _, total := a.last2s()
+	_, _, total, _ := a.last2s()
 	if FeelOf(total) != Violent || total > hardestShake {
 		return Advice{}, false
 	}

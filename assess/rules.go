@@ -324,7 +324,7 @@ func (a *Adviser) unknown(r Reading, _ Ceiling) (Advice, bool) {
 func (a *Adviser) raise(r Reading, top Ceiling) (Advice, bool) {
 	// However little of it comes once per turn: a headstock that shakes this much is no place
 	// to go faster from.
-	least, most, total := a.last2s()
+	least, most, total, _ := a.last2s()
 	if most >= a.comfort() || r.Shake >= justRisen*least || total >= DefaultEdges[1] || a.growth >= risingFactor {
 		return Advice{}, false
 	}
@@ -373,16 +373,16 @@ func (a *Adviser) fastest(n, high RPM) (to RPM, most float64) {
 }
 
 // last2s is the least and the most shake of the last 2 s, the reading with which they begin included, and the most of all
-// vibration.
-func (a *Adviser) last2s() (least, most, total float64) {
+// vibration; over is how long that is, s: more after a silence.
+func (a *Adviser) last2s() (least, most, total, over float64) {
 	least = math.Inf(1)
 	for _, l := range slices.Backward(a.watch.recent) {
-		least, most, total = min(least, l.shake), max(most, l.shake), max(total, l.total)
-		if a.last-l.t >= settledTime {
+		least, most, total, over = min(least, l.shake), max(most, l.shake), max(total, l.total), a.last-l.t
+		if over >= settledTime {
 			break
 		}
 	}
-	return least, most, total
+	return least, most, total, over
 }
 
 // reach is how far up a raise may go from n: a small step, or on a lathe with steps further
@@ -403,7 +403,7 @@ const worthMore = 1.03
 func (a *Adviser) hold(r Reading, top Ceiling) Advice {
 	d := Advice{Action: Hold, Speed: a.present(r.Speed, top.RPM), Reasons: []Reason{}}
 	d.Say = fmt.Sprintf("Hold %v: %s, %s.", d.Speed, ShakeText(r.Shake), FeelOf(r.Shake))
-	least, _, total := a.last2s()
+	least, _, total, over := a.last2s()
 	if total >= DefaultEdges[1] {
 		d.Say = fmt.Sprintf("Hold %v: %s once per turn, but %s in all, %s.", d.Speed, ShakeText(r.Shake), ShakeText(total), FeelOf(total))
 		d.Reasons = append(d.Reasons, Reason{"total", fmt.Sprintf("all vibration together was up to %s in the last 2 s, and only %s comes once per turn: look for a heavy cut, a loose part, a worn belt or bearing before you go faster", ShakeText(total), ShakeText(r.Shake)), EdgesSource})
@@ -414,7 +414,7 @@ func (a *Adviser) hold(r Reading, top Ceiling) Advice {
 	case a.growth >= risingFactor:
 		d.Reasons = append(d.Reasons, Reason{"growing", fmt.Sprintf("%.1f times within 30 s beyond what the speed explains: not faster while it grows", a.growth), ownReadings})
 	case r.Shake >= justRisen*least:
-		d.Reasons = append(d.Reasons, Reason{"growing", fmt.Sprintf("it rose by %.0f %% within 2 s: not faster while it grows", 100*(r.Shake/least-1)), ownReadings})
+		d.Reasons = append(d.Reasons, Reason{"growing", fmt.Sprintf("it rose by %.0f %% within %.0f s: not faster while it grows", 100*(r.Shake/least-1), over), ownReadings})
 	case total < DefaultEdges[1]:
 		d.Reasons = append(d.Reasons, Reason{"edge", fmt.Sprintf("faster could pass the comfort limit of %s, or is not known well enough", ShakeText(a.comfort())), ownReadings})
 		if why, ok := a.beyond(r.Speed, top.RPM); ok && r.Unseen == 0 {

@@ -223,6 +223,10 @@ func TestJustRisen(t *testing.T) {
 		d := hear(turning(), append(steady(0, 12, 400, 0.2), steady(3.25, n, 400, 0.23)...)...)
 		assert.Equal(t, action, d.Action, "%d readings: %s", n, d.Say)
 	}
+	d := hear(turning(), append(steady(0, 12, 400, 0.2), steady(3.75, 8, 400, 0.23)...)...)
+	why := slices.IndexFunc(d.Reasons, func(r assess.Reason) bool { return r.Code == "growing" })
+	require.GreaterOrEqual(t, why, 0, d.Say)
+	assert.Contains(t, d.Reasons[why].Text, "within 3 s", "from 2.75 s to 3.75 s nothing was heard")
 }
 
 // TestSecondDirection: past a resonance the shake of another direction lies hidden below the

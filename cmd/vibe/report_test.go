@@ -146,6 +146,9 @@ func TestStretches(t *testing.T) {
 		"6.5 s 6.5 s 660 5.00 – rough",
 	}, rows)
 
+	coast := stretch{n: 2, slow: 112, fast: 4163, faults: []dsp.Fault{dsp.Changing}}
+	assert.Equal(t, []string{"0.0", "s", "0.0", "s", "–", "–", "–", "changing"}, strings.Fields(coast.row(newPage(nil))), "a spindle that ran down, and noise")
+
 	wide := &page{width: 80}
 	crowded := stretch{ok: true, n: 1, faults: []dsp.Fault{dsp.Doubtful, dsp.Changing, dsp.Clipped, dsp.NoTurn}, most: assess.Reading{Shake: 10, Feel: assess.Violent}}
 	assert.Regexp(t, `violent  \(doubtful …\)$`, crowded.row(wide), "as many faults as there is room for")

@@ -160,10 +160,11 @@ func (s *stretch) codes(width int) string {
 	return text
 }
 
-// guess is what may be said of a speed that is not to be used.
+// guess is what may be said of a speed that is not to be used. Speeds more than twice apart, as a spindle that runs down and the noise after
+// it make them, are no guess of one (chosen: with less a belt on its next step would be none).
 func (s *stretch) guess() string {
 	switch {
-	case s.fast == 0 || s.still:
+	case s.fast == 0 || s.still || s.fast > 2*s.slow:
 		return "–"
 	case s.fast > 1.02*s.slow:
 		return fmt.Sprintf("%.0f–%.0f?", s.slow, s.fast)
