@@ -229,8 +229,11 @@ func (c *csvFile) notNumber(k, i int) error {
 		return c.wrong(c.column(i), "%s is empty", c.title[k])
 	case k == 0 && c.good == 0 && !c.stamps && bytes.IndexByte(c.cell(i), ':') >= 0: // as will be those below
 		e := c.wrong(c.column(i), "%s is %q, a time in no form that is known", c.title[k], shown(c.cell(i)))
-		e.Try = "write times as numbers, or like 2026-11-25T10:00:00.125Z; or give --rate"
+		e.Try = "write times as numbers, or like 2026-11-25T10:00:00.125Z or 10:00:00.125; or give --rate"
 		return e
+	}
+	if _, comma := number(c.cell(i), ','); comma {
+		want += c.commaHint()
 	}
 	return c.wrong(c.column(i), "%s is %q, not %s", c.title[k], shown(c.cell(i)), want)
 }

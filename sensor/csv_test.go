@@ -151,7 +151,9 @@ func TestCSVErrors(t *testing.T) {
 		"a clock too coarse, skipped":  {"t_s,x_g\n" + hundredths(2000, 110), sensor.Options{SkipBad: true}, `r.csv:1127: 103 of 1126 rows repeat the time of the row before with other values: the clock of column "t_s" is too coarse for the sensor, and without them speeds would be wrong; give --rate with what the sensor itself makes in a second, if it samples evenly: about 110`},
 		"text, skipped":                {"x_g\n1\na\nb\n", sensor.Options{SkipBad: true, Rate: 100}, `r.csv: 2 of 3 rows are bad, the first in r.csv:3:1: x_g is "a", not a finite number; too many to leave out: mend the file`},
 		"broken row below the header":  {"t_s,x_g,y_g\nabc,g,g\n0,1,2\n", sensor.Options{}, `r.csv:2:1: t_s is "abc", not a finite number` + mend},
-		"a clock":                      {"t_s,x_g\n12:00:00.000,1\n12:00:00.010,1\n", sensor.Options{}, `r.csv:2:1: t_s is "12:00:00.000", a time in no form that is known; write times as numbers, or like 2026-11-25T10:00:00.125Z; or give --rate`},
+		"a date of which no one knows": {"t_s,x_g\n11/12/2026 12:00:00.000,1\n11/12/2026 12:00:00.010,1\n", sensor.Options{}, `r.csv:2:1: t_s is "11/12/2026 12:00:00.000", a time in no form that is known; write times as numbers, or like 2026-11-25T10:00:00.125Z or 10:00:00.125; or give --rate`},
+		"quoted decimal commas":        {"t_s,x_g\n\"0,01\",\"1,5\"\n", sensor.Options{}, `r.csv:2:1: t_s is "0,01", not a finite number (decimal commas need semicolons between the cells)` + mend},
+		"a clock that goes back":       {"time,x_g\n12:00:00.000,1\n11:59:59.000,1\n", sensor.Options{}, `r.csv:3:1: time goes back to 11:59:59.000` + mend},
 		"half a row below the header":  {"t_s,x_g,y_g\ns,g\n0,1,2\n", sensor.Options{}, `r.csv:2:4: 2 cells where 3 belong` + mend},
 		"axis twice":                   {"t_s,x_g\n0,1\n", sensor.Options{Axes: []string{"x", "X_g"}}, `r.csv:1: column "X_g" is named twice as an axis; name each once`},
 		"time as axis":                 {"t_s,x_g\n0,1\n", sensor.Options{Axes: []string{"x", "t_s"}}, `r.csv:1: column "t_s" is the time, which is no axis; name the axes alone`},
@@ -452,5 +454,55 @@ func BenchmarkCSV(b *testing.B) {
 			}
 			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/n, "ns/row")
 		})
+	}
+}
+
+// TestCSVClocks: what the time of day may look like. Each has three samples 10 ms apart.
+func TestCSVClocks(t *testing.T) {
+	t.Parallel()
+	for name, rows := range map[string][4]string{
+		"date and time":        {"time", "2026-11-26 10:03:12.345", "2026-11-26 10:03:12.355", "2026-11-26 10:03:12.365"},
+		"RFC 3339":             {"timestamp", "2026-11-26T10:03:12.345Z", "2026-11-26T10:03:12.355Z", "2026-11-26T10:03:12.365Z"},
+		"RFC 3339, zone":       {"timestamp", "2026-11-26T10:03:12.345+01:00", "2026-11-26T10:03:12.355+01:00", "2026-11-26T10:03:12.365+01:00"},
+		"time of day":          {"time", "10:03:12.345", "10:03:12.355", "10:03:12.365"},
+		"one digit":            {"Zeit", "9:59:59.985", "9:59:59.995", "10:00:00.005"},
+		"decimal comma":        {"Czas", "10:03:12,345", "10:03:12,355", "10:03:12,365"},
+		"midnight":             {"time", "23:59:59.985", "23:59:59.995", "00:00:00.005"},
+		"unit in the name":     {"time (s)", "10:03:12.345", "10:03:12.355", "10:03:12.365"},
+		"epoch in s":           {"epoch", "1795687392.345", "1795687392.355", "1795687392.365"},
+		"epoch in s, named":    {"epoch_s", "1795687392.345", "1795687392.355", "1795687392.365"},
+		"epoch in ms":          {"timestamp", "1795687392345", "1795687392355", "1795687392365"},
+		"epoch in us":          {"time", "1795687392345000", "1795687392355000", "1795687392365000"},
+		"epoch in ns":          {"time", "1795687392345000000", "1795687392355000000", "1795687392365000000"},
+		"epoch in ns, named":   {"time_ns", "1795687392345000000", "1795687392355000000", "1795687392365000000"},
+		"epoch, decimal comma": {"Zeit (s)", "1795687392,345", "1795687392,355", "1795687392,365"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			got, err := read(fmt.Sprintf("%s;x_g\n%s;1\n%s;2\n%s;3\n", rows[0], rows[1], rows[2], rows[3]), sensor.Options{})
+			require.NoError(t, err)
+			assert.InDeltaSlice(t, []float64{0, 0.01, 0.02}, got.t, 1e-6)
+		})
+	}
+}
+
+// TestCSVTongues: exports whose words and numbers are in the language of the phone.
+func TestCSVTongues(t *testing.T) {
+	t.Parallel()
+	for _, header := range []string{
+		`"Zeit (s)";"Beschleunigung x (m/s^2)";"Beschleunigung y (m/s^2)";"Absolute Beschleunigung (m/s^2)"`,
+		`Temps (s);Accélération x (m/s²);Accélération y (m/s²);Accélération absolue (m/s²)`,
+		`Tempo (s);Accelerazione lineare x (m/s^2);Accelerazione lineare y (m/s^2);n`,
+		`Tiempo (s);Aceleración x (m/s^2);Aceleración y (m/s^2);n`,
+		`Tijd (s);Versnelling x (m/s^2);Versnelling y (m/s^2);n`,
+		`Tid (s);Acceleration x (m/s^2);Acceleration y (m/s^2);n`,
+		`Czas (s);Przyspieszenie x (m/s^2);Przyspieszenie y (m/s^2);n`,
+	} {
+		got, err := read(header+"\n0,00;1,5;-2,5;3\n0,01;1,25;-2,25E0;3\n", sensor.Options{})
+		require.NoError(t, err, header)
+		assert.InDeltaSlice(t, []float64{0, 0.01}, got.t, 1e-9, header)
+		require.Len(t, got.axes, 2, header)
+		assert.InDeltaSlice(t, []float64{1.5, 1.25}, got.axes[0], 1e-9, header)
+		assert.InDeltaSlice(t, []float64{-2.5, -2.25}, got.axes[1], 1e-9, header)
 	}
 }

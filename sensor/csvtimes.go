@@ -187,16 +187,13 @@ func (p *probed) median() float64 {
 	return steps[len(steps)/2]
 }
 
-// parseStamp parses an RFC 3339 time; a blank for the T and a missing zone (then UTC) will do.
+// parseStamp parses an RFC 3339 time, where a blank for the T and a missing zone (then UTC) will do, or a time of day, which is of the year 0.
 func parseStamp(b []byte) (time.Time, bool) {
-	if len(b) < len("2006-01-02T15:04:05") || b[4] != '-' {
-		return time.Time{}, false
-	}
 	text := string(b)
-	if text[10] == ' ' {
+	if len(b) > 10 && b[4] == '-' && b[10] == ' ' {
 		text = text[:10] + "T" + text[11:]
 	}
-	for _, form := range []string{time.RFC3339, "2006-01-02T15:04:05"} {
+	for _, form := range []string{time.RFC3339, "2006-01-02T15:04:05", "15:04:05"} {
 		if t, err := time.Parse(form, text); err == nil {
 			return t, true
 		}
@@ -204,11 +201,16 @@ func parseStamp(b []byte) (time.Time, bool) {
 	return time.Time{}, false
 }
 
-// stamp is the time in s since the first stamp.
+// stamp is the time in s since the first stamp. A time of day that goes back by more than half a day is one of the next.
 func (c *csvFile) stamp(cell []byte) (float64, bool) {
+	const day = 24 * 60 * 60
 	t, ok := parseStamp(cell)
 	if ok && c.zero.IsZero() {
 		c.zero = t
 	}
-	return t.Sub(c.zero).Seconds(), ok
+	s := t.Sub(c.zero).Seconds()
+	for t.Year() == 0 && s < c.began+c.last-day/2 {
+		s += day
+	}
+	return s, ok
 }

@@ -84,6 +84,7 @@ var timeNames = map[string]unit{
 	"s": seconds, "sec": seconds, "seconds": seconds, "seconds elapsed": seconds, "elapsed seconds": seconds,
 	"ms": millis, "millis": millis, "milliseconds": millis, "us": micros, "micros": micros, "microseconds": micros,
 	"ns": nanos, "nanoseconds": nanos,
+	"zeit": {}, "temps": {}, "tempo": {}, "tiempo": {}, "tijd": {}, "tid": {}, "czas": {},
 }
 
 // namedTime takes the column that the user named, and its unit from behind the name where it
@@ -212,6 +213,8 @@ func (l *layout) findUnits(option string) *ParseError {
 var axisWords = map[string]bool{
 	"a": true, "acc": true, "accel": true, "accelero": true, "accelerometer": true, "acceleration": true, "accelerations": true,
 	"gf": true, "gforce": true,
+	"beschleunigung": true, "accélération": true, "accelerazione": true, "aceleración": true, "aceleracion": true, "versnelling": true, "przyspieszenie": true,
+	"lineare": false, "linéaire": false, "lineal": false, "lineaire": false, "linjär": false, "liniowe": false,
 	"linear": false, "lin": false, "user": false, "raw": false, "sensor": false, "imu": false, "phone": false, "axis": false,
 	"including": false, "incl": false, "with": false, "without": false, "gravity": false,
 }
