@@ -161,7 +161,7 @@ func later(name string, open func() (io.Reader, error), o Options) (Source, erro
 // CSV follows RFC 4180, with these liberties: comma, semicolon or tab; decimal commas where
 // the separator is another; a byte-order mark; blank lines and lines that begin with '#';
 // up to 50 lines before the header. Time is t, time, timestamp and the like, with a unit s,
-// ms, us, ns in the name, or RFC 3339 stamps; axes are x, y, z, ax, acc_x, "Accel X (m/s^2)"
+// ms, us, ns in the name, or stamps, RFC 3339 or of the time of day; axes are x, y, z, ax, acc_x, "Accel X (m/s^2)"
 // and the like. With no header, time comes first. What no name says is taken from the data
 // where they leave no doubt, and told in Block.Notes: the unit of acceleration from gravity,
 // that of time from the rate, which has to lie between 20 Hz and 20 kHz; but steps of 1 may be
