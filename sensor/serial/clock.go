@@ -37,6 +37,7 @@ type boardClock struct {
 	us   uint32
 	v    [3]float64
 	step float64  // s, typical; 0 while it is being learnt
+	tick float64  // s, 1 ms where it counts whole ones, else 0
 	held []sample // not yet borne out: the first lines, or one whose time jumped
 
 	repeats sensor.Repeats
@@ -75,6 +76,9 @@ func (c *boardClock) add(out []timed, s sample, at float64) ([]timed, error) {
 		return out, errors.New("the board's times come in bursts, as of samples that are stamped when they are read from a queue")
 	}
 	c.step = step
+	if !slices.ContainsFunc(c.held, func(s sample) bool { return (s.us-c.held[0].us)%1000 != 0 }) {
+		c.tick = 1e-3
+	}
 	first := c.held
 	c.held, c.us = nil, first[0].us
 	out = append(out, c.put(first[0], math.Max(c.t, at-c.step*float64(n))+c.step, at))
@@ -120,7 +124,7 @@ func (c *boardClock) follows(a, b uint32) bool {
 func apart(a, b uint32) float64 { return float64(b-a) * 1e-6 }
 
 func (c *boardClock) put(s sample, t, at float64) timed {
-	lost := missing(c.t, t, c.step)
+	lost := missing(c.t, t-c.tick, c.step) // a step a tick longer may be one
 	c.t, c.us, c.v, c.at = t, s.us, s.v, at
 	return timed{t, lost, s.v}
 }

@@ -1,6 +1,7 @@
 package serial
 
 import (
+	"math"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -62,6 +63,34 @@ func TestBoardClock(t *testing.T) {
 		}
 		assert.InDelta(t, c.lost, lost, float64(c.restarts), name)
 		assert.Equal(t, c.restarts, k.restarts, name)
+	}
+}
+
+// TestBoardClockMillis: a board that stamps with millis()*1000 has lost nothing where a step is a tick longer than another, and what it has
+// lost is told where it is sure.
+func TestBoardClockMillis(t *testing.T) {
+	t.Parallel()
+	for rate, most := range map[float64]int{800: 12, 990: 12, 333: 6, 100: 6} { // samples lost in six places, of which one hides in a tick or not
+		var k boardClock
+		count := func(from, to int, gone func(i int) bool) (lost int) {
+			var out []timed
+			for i := from; i < to; i++ {
+				if gone(i) {
+					continue
+				}
+				var err error
+				out, err = k.add(out, sample{true, uint32(1000 * math.Floor(1000*float64(i)/rate+1e-6)), [3]float64{float64(i)}}, 100+float64(i)/rate)
+				require.NoError(t, err)
+			}
+			for _, x := range out {
+				lost += x.lost
+			}
+			return lost
+		}
+		assert.Zero(t, count(0, 4000, func(int) bool { return false }), rate)
+		lost := count(4000, 4700, func(i int) bool { return i%100 == 50 || rate > 500 && i%100 == 51 })
+		assert.GreaterOrEqual(t, lost, 6, rate)
+		assert.LessOrEqual(t, lost, 7*most/6, rate)
 	}
 }
 
