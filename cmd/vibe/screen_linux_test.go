@@ -138,3 +138,16 @@ func TestShowScreenColours(t *testing.T) {
 		require.NoError(t, <-shown)
 	}
 }
+
+// A terminal that can only print, as an editor's is, gets lines.
+func TestWatchDumb(t *testing.T) {
+	t.Setenv("XDG_DATA_HOME", t.TempDir())
+	t.Setenv("TERM", "dumb")
+	g := newGlass(t)
+	file := t.TempDir() + "/demo.csv"
+	require.Zero(t, run(t.Context(), []string{"demo", "--save", file}, nil, io.Discard, io.Discard))
+	require.Zero(t, run(t.Context(), []string{"watch", "--from", file, "--pace", "max", "--no-keep"}, nil, g.file, io.Discard))
+	g.shows(t, "when it feels", "wrong, stop.")
+	assert.Equal(t, g.Render(), g.reads(), "no colours")
+	assert.False(t, g.CursorHidden())
+}
