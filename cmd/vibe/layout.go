@@ -21,29 +21,6 @@ const (
 	fullHeight = 24
 )
 
-// The colours are the terminal's own, ANSI 1 to 3, so that they suit its background.
-var (
-	plainStyle = lipgloss.NewStyle()
-	boldStyle  = plainStyle.Bold(true)
-	dimStyle   = plainStyle.Faint(true)
-	goodStyle  = boldStyle.Foreground(lipgloss.Color("2"))
-	warnStyle  = boldStyle.Foreground(lipgloss.Color("3"))
-	alarmStyle = boldStyle.Foreground(lipgloss.Color("1"))
-)
-
-// lookOf is the style of a colour of the page.
-func lookOf(style string) lipgloss.Style {
-	switch style {
-	case green:
-		return goodStyle
-	case yellow:
-		return warnStyle
-	case red:
-		return alarmStyle
-	}
-	return boldStyle
-}
-
 // View implements tea.Model.
 func (m *screen) View() tea.View {
 	v := tea.NewView(harmless(strings.Join(m.rows(), "\n")))
@@ -69,7 +46,7 @@ func (m *screen) rows() (rows []string) {
 // cut ends lines that are too long at the edge of the screen.
 func (m *screen) cut(lines []string) []string {
 	for i := range lines {
-		lines[i] = plainStyle.MaxWidth(m.width).Render(lines[i])
+		lines[i] = plain.MaxWidth(m.width).Render(lines[i])
 	}
 	return lines
 }
@@ -83,7 +60,7 @@ func (m *screen) full() []string {
 	top = append(top, m.numbers(dots)...)
 	top = append(top, "")
 	top = append(top, m.bar(m.width-2)...)
-	top = append(top, dimStyle.Render(" * edges: starting values; ISO 20816-1 does not cover wood lathes"))
+	top = append(top, dim.Render(" * edges: starting values; ISO 20816-1 does not cover wood lathes"))
 	top = append(top, m.advice(max(1, dots-1))...)
 	bottom := append(m.wrapped(m.caution()), m.wrapped(m.answerLine())...)
 	bottom = append(bottom, m.keys())
@@ -112,9 +89,9 @@ func (m *screen) invitation() []string {
 	}
 	lines := append(m.invite(m.width, m.height-2), warning(assess.Cautions()[0]))
 	if m.width < fullWidth { // a link that is cut off is none
-		return strings.Split(plainStyle.Width(m.width).Render(strings.Join(append(lines, last), "\n")), "\n")
+		return strings.Split(plain.Width(m.width).Render(strings.Join(append(lines, last), "\n")), "\n")
 	}
-	return append(lines, ended(strings.Split(plainStyle.Width(m.width-1).Render(last), "\n"), 1)...)
+	return append(lines, ended(strings.Split(plain.Width(m.width-1).Render(last), "\n"), 1)...)
 }
 
 // dots is the size of the digits that the terminal has room for: see big.
@@ -142,11 +119,11 @@ func (m *screen) head() string {
 	if n.RateHz > 0 {
 		right = fmt.Sprintf("%.0f samples/s   %s", n.RateHz, right)
 	}
-	left := boldStyle.Render(strings.Join(parts, " · "))
+	left := bold.Render(strings.Join(parts, " · "))
 	if n.Unkept != "" {
-		left = warnStyle.Render("NOT KEPT: "+n.Unkept) + boldStyle.Render(" · "+strings.Join(parts, " · "))
+		left = yellow.Render("NOT KEPT: "+n.Unkept) + bold.Render(" · "+strings.Join(parts, " · "))
 	}
-	return spread(m.width, left, dimStyle.Render(right))
+	return spread(m.width, left, dim.Render(right))
 }
 
 // spread puts left and right at the two ends of a line.
@@ -161,12 +138,12 @@ func spread(width int, left, right string) string {
 // numbers are the speed, the shake and its word, large. Old numbers are not shown at all.
 func (m *screen) numbers(dots int) []string {
 	speed, shake, feel, guess := "–", "–", "no data", ""
-	look := dimStyle
+	look := dim
 	switch r := m.now.Reading; {
 	case m.now.Stale:
 	case r.OK:
 		speed, shake, feel = speedText(r), shakeText(r), strings.ToUpper(feelText(r))
-		look = lookOf(feelStyle[r.Feel])
+		look = feelStyle[r.Feel]
 	default: // what is not sure is not shown large
 		feel = "no number"
 		if r.Speed > 0 {
@@ -178,21 +155,21 @@ func (m *screen) numbers(dots int) []string {
 	lines := make([]string, len(left))
 	for i := range lines {
 		var r row
-		r.add(plainStyle, " ")
-		r.add(boldStyle, left[i])
+		r.add(plain, " ")
+		r.add(bold, left[i])
 		switch i {
 		case 0:
-			r.add(plainStyle, "  rpm")
+			r.add(plain, "  rpm")
 		case 2:
-			r.add(dimStyle, guess)
+			r.add(dim, guess)
 		}
 		r.to(half)
 		r.add(look, right[i])
 		switch i {
 		case 0:
-			r.add(plainStyle, "  mm/s")
+			r.add(plain, "  mm/s")
 		case 2:
-			r.add(plainStyle, "  ")
+			r.add(plain, "  ")
 			r.add(look.Reverse(true), " "+feel+" ")
 		}
 		lines[i] = r.text.String()
@@ -222,7 +199,7 @@ func (m *screen) bar(width int) []string {
 		cells[min(at(m.now.Comfort), len(cells)-1)] = '◆'
 	}
 	words := fmt.Sprintf("%-*s%-*s%-*s%s", part, "calm", part, fmt.Sprintf("%.1f lively", e[0]), part, fmt.Sprintf("%.1f rough", e[1]), fmt.Sprintf("%.1f violent*", e[2]))
-	return []string{" " + lookOf(feelStyle[r.Feel]).Render(string(cells[:n])) + string(cells[n:]), " " + words}
+	return []string{" " + feelStyle[r.Feel].Render(string(cells[:n])) + string(cells[n:]), " " + words}
 }
 
 // advice is the action and the speed, large, with the sentence and its first reasons beside.
@@ -234,14 +211,14 @@ func (m *screen) advice(dots int) []string {
 	}
 	left := big(text, dots)
 	beside := 1 + utf8.RuneCountInString(left[0]) + 3
-	words := boldStyle.Render(a.Say)
+	words := bold.Render(a.Say)
 	for _, r := range a.Reasons {
 		if !strings.Contains(a.Say, r.Text) {
 			words += " " + sentence(r.Text)
 		}
 	}
-	told := ended(strings.Split(plainStyle.Width(m.width-beside-2).Render(words), "\n"), len(left))
-	look := lookOf(actionStyle[a.Action])
+	told := ended(strings.Split(plain.Width(m.width-beside-2).Render(words), "\n"), len(left))
+	look := actionStyle[a.Action]
 	for i := range left {
 		left[i] = " " + look.Render(left[i]) + "   "
 		if i < len(told) {
@@ -263,7 +240,7 @@ func (m *screen) caution() string {
 	return warning(all[int(m.now.Clock/10)%len(all)])
 }
 
-func warning(text string) string { return " " + warnStyle.Render("! "+text) }
+func warning(text string) string { return " " + yellow.Render("! "+text) }
 
 // saidRows is the most rows that a caution or an answer takes: what a source has to say can be
 // long, and half a caution is none.
@@ -271,7 +248,7 @@ const saidRows = 2
 
 // wrapped is a line that begins with a blank in as many rows as it needs.
 func (m *screen) wrapped(line string) []string {
-	rows := ended(strings.Split(plainStyle.Width(m.width-1).Render(line), "\n"), saidRows)
+	rows := ended(strings.Split(plain.Width(m.width-1).Render(line), "\n"), saidRows)
 	for i := 1; i < len(rows); i++ {
 		rows[i] = " " + rows[i]
 	}
@@ -292,7 +269,7 @@ func (m *screen) answerLine() string {
 	noted := len(m.now.Notes) > 0 && (m.now.Stale || m.now.Clock-m.now.Noted < noteStays)
 	switch {
 	case m.said != "":
-		return " " + boldStyle.Render(m.said)
+		return " " + bold.Render(m.said)
 	case noted:
 		return " " + m.now.Notes[len(m.now.Notes)-1]
 	case m.dial != nil:
@@ -312,7 +289,7 @@ func (m *screen) answerLine() string {
 		}
 		return " " + shows + ", yours; ↑ ↓ turn it, f lets it follow the advice"
 	case !m.now.Checked && m.now.Reading.OK && m.now.Advice.Action != assess.Stop:
-		return " " + warnStyle.Render("what does the dial show? press s and say it: until then no raise is said outright")
+		return " " + yellow.Render("what does the dial show? press s and say it: until then no raise is said outright")
 	}
 	return ""
 }
@@ -332,7 +309,7 @@ func (m *screen) keys() string {
 	if m.invite != nil && m.width > fullWidth+7 { // a narrow one says so in its help
 		dial += " p link "
 	}
-	return dimStyle.Render(dial + " d diameter  t task  c fine  x too much  m mark  " + bell + "  ? help  q quit")
+	return dim.Render(dial + " d diameter  t task  c fine  x too much  m mark  " + bell + "  ? help  q quit")
 }
 
 // pictures are the last two minutes and the shake against speed, side by side.
@@ -355,12 +332,12 @@ func (m *screen) pictures(rows int) []string {
 // asking is the open prompt.
 func (m *screen) asking() []string {
 	p := m.prompt
-	lines := []string{"", boldStyle.Render(" What diameter is it now?  ") + p.text + "▏", " mm, cm or in, as in 140mm or 5-1/2in; Enter takes it, Esc leaves it as it was"}
+	lines := []string{"", bold.Render(" What diameter is it now?  ") + p.text + "▏", " mm, cm or in, as in 140mm or 5-1/2in; Enter takes it, Esc leaves it as it was"}
 	switch p.asks {
 	case theDial:
-		lines = []string{"", boldStyle.Render(" What does the dial or pulley show now?  ") + p.text + "▏", " rpm, about right is enough; Enter takes it, Esc leaves it"}
+		lines = []string{"", bold.Render(" What does the dial or pulley show now?  ") + p.text + "▏", " rpm, about right is enough; Enter takes it, Esc leaves it"}
 	case theTask:
-		lines = []string{boldStyle.Render(" What comes now? Press its number, or Esc to leave it as it is.")}
+		lines = []string{bold.Render(" What comes now? Press its number, or Esc to leave it as it is.")}
 		var row string
 		for i, t := range assess.Tasks() {
 			row += fmt.Sprintf(" %d %-12s", i+1, t)
@@ -369,7 +346,7 @@ func (m *screen) asking() []string {
 			}
 		}
 	}
-	return append(lines, " "+warnStyle.Render(p.error))
+	return append(lines, " "+yellow.Render(p.error))
 }
 
 // small is the screen in words, for a terminal that is too small for more.
@@ -379,13 +356,13 @@ func (m *screen) small() []string {
 	if !n.Stale {
 		numbers = fmt.Sprintf("%s rpm  %s mm/s  %s", speedText(n.Reading), shakeText(n.Reading), strings.ToUpper(feelText(n.Reading)))
 	}
-	lines := []string{boldStyle.Render(numbers), lookOf(actionStyle[n.Advice.Action]).Render(shout(n.Advice))}
+	lines := []string{bold.Render(numbers), actionStyle[n.Advice.Action].Render(shout(n.Advice))}
 	if m.prompt != nil {
 		lines = append(lines, m.asking()...)
 	}
 	lines = append(lines, m.caution(), m.answerLine())
 	if n.Unkept != "" {
-		lines = append(lines, warnStyle.Render("NOT KEPT: "+n.Unkept))
+		lines = append(lines, yellow.Render("NOT KEPT: "+n.Unkept))
 	}
 	if m.height > 8 && m.prompt == nil {
 		for _, r := range n.Advice.Reasons {
@@ -395,7 +372,7 @@ func (m *screen) small() []string {
 		}
 		lines = append(lines, m.keys())
 	}
-	return strings.Split(plainStyle.Width(m.width).Render(strings.Join(lines, "\n")), "\n")
+	return strings.Split(plain.Width(m.width).Render(strings.Join(lines, "\n")), "\n")
 }
 
 // helpText says what the advice is, what keys and words mean, and all cautions; where there is
@@ -407,13 +384,13 @@ func (m *screen) helpText() []string {
 		p.wrap(fmt.Sprintf("  %-6s ", k[0]), k[1])
 	}
 	keys := len(rows())
-	p.line("%s", boldStyle.Render(" Words"))
+	p.line("%s", bold.Render(" Words"))
 	p.wrap("  ", "shake: how hard the headstock moves once per turn, mm/s rms. – is not known, ? not to be relied on. Edges of the words: "+assess.EdgesSource+": starting values.")
-	p.line("%s", boldStyle.Render(" Cautions"))
+	p.line("%s", bold.Render(" Cautions"))
 	p.list(assess.Cautions())
 	lines, last := rows(), []string{" Any key goes back."}
-	whole := func(line string) []string { return strings.Split(plainStyle.Width(m.width).Render(line), "\n") }
-	said := whole(lookOf(actionStyle[m.now.Advice.Action]).Render(shout(m.now.Advice)))
+	whole := func(line string) []string { return strings.Split(plain.Width(m.width).Render(line), "\n") }
+	said := whole(actionStyle[m.now.Advice.Action].Render(shout(m.now.Advice)))
 	if room := m.height - 2; len(lines) > room {
 		last = append(whole(m.caution()), last...)
 		lines = lines[:max(0, min(keys, room+1-len(last)))]

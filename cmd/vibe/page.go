@@ -30,13 +30,14 @@ type page struct {
 	teach  bool // explain each part, for who sees it for the first time
 }
 
-// The styles, as the numbers of ECMA-48 SGR.
-const (
-	bold   = "1"
-	dim    = "2"
-	red    = "1;31"
-	green  = "32"
-	yellow = "33"
+// The styles. The colours are the terminal's own, ANSI 1 to 3, so that they suit its background.
+var (
+	plain  = lipgloss.NewStyle()
+	bold   = plain.Bold(true)
+	dim    = plain.Faint(true)
+	red    = bold.Foreground(lipgloss.Color("1"))
+	green  = bold.Foreground(lipgloss.Color("2"))
+	yellow = bold.Foreground(lipgloss.Color("3"))
 )
 
 // newPage makes a page that suits out.
@@ -135,9 +136,9 @@ func (p *page) list(items []string) {
 }
 
 // paint colours s; its length on the screen stays.
-func (p *page) paint(style, s string) string {
-	if !p.colour || style == "" {
+func (p *page) paint(style lipgloss.Style, s string) string {
+	if !p.colour {
 		return s
 	}
-	return "\x1b[" + style + "m" + s + "\x1b[0m"
+	return style.Render(s)
 }

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"charm.land/lipgloss/v2"
 	"rsc.io/qr"
 
 	"vibe/assess"
@@ -121,15 +122,15 @@ const margin = 2
 // halfBlocks draws a code, two modules a character, black on white whatever the terminal's
 // colours are.
 func halfBlocks(code *qr.Code) []string {
+	blackOnWhite := lipgloss.NewStyle().Foreground(lipgloss.Color("0")).Background(lipgloss.Color("15"))
 	var lines []string
 	for y := -margin; y < code.Size+margin; y += 2 {
 		var b strings.Builder
-		b.WriteString("\x1b[30;107m")
 		for x := -margin; x < code.Size+margin; x++ {
 			below := y+1 < code.Size+margin && code.Black(x, y+1)
 			b.WriteString(map[[2]bool]string{{true, true}: "█", {true, false}: "▀", {false, true}: "▄", {false, false}: " "}[[2]bool{code.Black(x, y), below}])
 		}
-		lines = append(lines, b.String()+"\x1b[0m")
+		lines = append(lines, blackOnWhite.Render(b.String()))
 	}
 	return lines
 }

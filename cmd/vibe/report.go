@@ -5,18 +5,20 @@ import (
 	"slices"
 	"strings"
 
+	"charm.land/lipgloss/v2"
+
 	"vibe/assess"
 	"vibe/dsp"
 )
 
 // feelStyle is the colour that repeats a word.
-var feelStyle = map[assess.Feel]string{
+var feelStyle = map[assess.Feel]lipgloss.Style{
 	assess.Calm: green, assess.Lively: green, assess.Rough: yellow, assess.Violent: red,
 }
 
 // actionStyle likewise for what to do.
-var actionStyle = map[assess.Action]string{
-	assess.Hold: green, assess.Raise: green, assess.Lower: yellow, assess.Stop: red,
+var actionStyle = map[assess.Action]lipgloss.Style{
+	assess.Wait: bold, assess.Hold: green, assess.Raise: green, assess.Lower: yellow, assess.Stop: red,
 }
 
 // report writes what a recording has told, the advice first.

@@ -235,7 +235,7 @@ func TestWrap(t *testing.T) {
 	t.Parallel()
 	p := &page{width: 20, colour: true}
 	p.wrap("  - ", "one two three "+p.paint(red, "four five")+" six ünïcödé")
-	assert.Equal(t, "  - one two three\n    \x1b[1;31mfour five\x1b[0m six\n    ünïcödé\n", p.text.String())
+	assert.Equal(t, "  - one two three\n    \x1b[1;31mfour five\x1b[m six\n    ünïcödé\n", p.text.String())
 }
 
 // Two shaky bands that no dial goes between are one: the map is not as exact as that.
