@@ -170,6 +170,7 @@ func TestPageInABrowser(t *testing.T) {
 	b.reads("target", "690")
 	b.reads("speed", "600")
 	b.reads("feel", "calm")
+	assert.Equal(t, "flex", b.eval(`getComputedStyle(document.getElementById("dial")).display`))
 	b.accessible("light")
 	b.accessible("dark")
 	b.look("raise-dark")
@@ -264,6 +265,7 @@ func TestPageShowsMore(t *testing.T) {
 	defer stopped()
 	require.NoError(t, chromedp.Do(b.ctx, chromedp.Navigate(link), chromedp.ScrollIntoView(chromedp.CSS("#turns"))))
 	b.reads("turnssay", "turns 600 times a minute")
+	assert.Equal(t, "none", b.eval(`getComputedStyle(document.getElementById("dial")).display`), "what the dial to play with shows is known")
 	click := func(selector string) {
 		t.Helper()
 		require.NoError(t, chromedp.Do(b.ctx, chromedp.Click(chromedp.CSS(selector))))

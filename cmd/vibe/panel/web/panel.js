@@ -48,7 +48,7 @@ function show(d) {
   if (document.activeElement !== select) select.value = d.task;
   field('diameter').placeholder = d.diameter || '310 mm';
   list('marks', d.marks.map(m => [m.says]), (li, i) => { if (d.marks[i].heard) li.append(button('Hear', () => hear('?mark=' + i))); });
-  for (const input of document.querySelectorAll('#begin label')) input.hidden = d.play;
+  for (const input of document.querySelectorAll('#dial, #begin label')) input.hidden = d.play; // what is known of it
   balance(d);
   if (performance.now() - drawn > 900) { drawn = performance.now(); plots(d); }
 }
