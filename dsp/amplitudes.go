@@ -26,7 +26,7 @@ func Amplitudes(t []float64, axes [][]float64) (df float64, amp []float64) {
 		}
 	}
 	n := len(t)
-	if n < 24 {
+	if n < fewest {
 		return 0, nil
 	}
 	steps := make([]float64, n-1)

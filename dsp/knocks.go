@@ -68,12 +68,15 @@ func (e *ear) hear(now float64) {
 func (k knock) short() bool { return k.to-k.from < longKnock }
 
 // total returns the broadband velocity and its band as broadband does, l the last look, of all samples: what is left out for the
-// line's sake shook the lathe all the same.
+// line's sake shook the lathe all the same. The band is empty too where those are too few.
 func (tr *Tracker) total(l *look, now float64) (total float64, band [2]float64) {
 	if !tr.struck {
 		return l.broadband()
 	}
 	t, x := tr.samples(now, l.seconds)
+	if len(t) < fewest {
+		return 0, band
+	}
 	all := &tr.under
 	all.axes, all.rate = tr.axes, 1/tr.dt
 	all.df = tr.spectrum.density(t, x, all.rate, 0.2/(2*math.Pi*broad), &all.power)

@@ -75,10 +75,7 @@ func (e *ear) sight(now, seconds, have, high float64, wide bool) (t []float64, x
 
 // sketch makes of l, with s, the spectrum of what sight returns. It reports whether there are samples enough.
 func (e *ear) sketch(s *spectrum, l *look, now, seconds, have, high float64, wide bool) bool {
-	const (
-		fewest = 24
-		least  = 0.05 // of the samples that their usual interval lets expect: else that is no interval. Chosen
-	)
+	const least = 0.05 // of the samples that their usual interval lets expect: else that is no interval. Chosen
 	t, x, rate, stray := e.sight(now, seconds, have, high, wide)
 	if len(t) < fewest || float64(len(t)) < least*rate*(t[len(t)-1]-t[0]) {
 		return false

@@ -12,6 +12,9 @@ import (
 // A look is a Hann spectrum of the last seconds, all axes together, each bin measured
 // against the noise beside it. Looks only find lines; they are measured by a fit.
 
+// fewest samples make a spectrum. Chosen: it has a dozen bins.
+const fewest = 24
+
 // thresholds by number of axes: a bin of pure noise exceeds them with probability 1e-5.
 // The whitened power of n axes is gamma distributed with shape n and scale 1, so they
 // solve exp(−z)·Σ_{k<n} z^k/k! = 1e-5.
@@ -123,16 +126,17 @@ func (l *look) standing(f float64) (sum float64) {
 const broad = 1000.0
 
 // broadband returns the total velocity in m/s rms, all axes together, and the band in Hz that it
-// stands for: each bin of the acceleration spectrum over (2πf)². The band is empty when the
-// sensor does not reach 10 Hz. A line at the band's lower end is in it as a whole: a Hann line spreads over 1.5 bins on
-// either side.
+// stands for: each bin of the acceleration spectrum over (2πf)². A line at the band's lower end is in it as a whole: a Hann
+// line spreads over 1.5 bins on either side. The band is empty when the sensor does not reach 10 Hz, or the look is so short that
+// such a line spreads to 0 Hz.
 func (l *look) broadband() (total float64, band [2]float64) {
 	band = [2]float64{10, min(broad, 0.45*l.rate)}
-	if band[1] <= band[0] {
+	first := int(math.Ceil(band[0]/l.df - 1.5))
+	if band[1] <= band[0] || first < 1 {
 		return 0, [2]float64{}
 	}
 	sum := 0.0
-	for k := int(math.Ceil(band[0]/l.df - 1.5)); k < len(l.power[0]) && float64(k)*l.df <= band[1]; k++ {
+	for k := first; k < len(l.power[0]) && float64(k)*l.df <= band[1]; k++ {
 		all, w := 0.0, 2*math.Pi*float64(k)*l.df
 		for a := range l.axes {
 			all += l.power[a][k]

@@ -273,12 +273,14 @@ func (tr *Tracker) look(now, have float64) []*look {
 // compute fills l with the spectrum of the last seconds before now, for lines up to high Hz
 // and some multiples, or (wide) for broadband as well. It reports whether there are samples enough.
 func (tr *Tracker) compute(l *look, now, seconds, have, high float64, wide bool) bool {
-	if made := slices.IndexFunc(tr.ahead, func(g Glance) bool { return g.look.end == now && g.seconds == seconds }); wide && made >= 0 && len(tr.clock.told) == 0 {
+	t, x, rate, stray := tr.sight(now, seconds, have, high, wide)
+	// Of another rate are the samples whose times a clock has told.
+	same := func(g Glance) bool { return g.seconds == seconds && g.look.end == now && g.look.rate == rate }
+	if made := slices.IndexFunc(tr.ahead, same); wide && made >= 0 {
 		*l = tr.ahead[made].look
 	} else if !tr.sketch(&tr.spectrum, l, now, seconds, have, high, wide) {
 		return false
 	}
-	t, x, _, stray := tr.sight(now, seconds, have, high, wide)
 	if tr.clean(l, t, x, stray) {
 		tr.spectrum.whiten(l, 10/l.seconds, max(4*high, 150))
 	}
