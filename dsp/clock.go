@@ -295,14 +295,16 @@ func (tr *Tracker) weigh(g grid, now, seconds, f float64, foreign []float64) (be
 func (s *fit) leaves(t []float64, x [][]float64, f float64, foreign []float64) (squares [3]float64, strengths []float64, ok bool) {
 	s.t, s.x, s.f, s.drift, s.weight = t, append(s.x[:0], x...), f, 0, [3]float64{1, 1, 1}
 	s.ks, s.steers, s.foreign = append(s.ks[:0], 1), [maxTooth + 1]bool{1: true}, append(s.foreign[:0], foreign...)
-	ok = s.run(false)
+	if !s.run(false) {
+		return squares, nil, false
+	}
 	for a := range x {
 		squares[a] = sumSquares(s.residual[a])
 	}
 	for m := range foreign {
 		strengths = append(strengths, s.strength(1+m))
 	}
-	return squares, strengths, ok
+	return squares, strengths, true
 }
 
 // wavering returns Σ(t−even)², less what a fit of phase, frequency and its rate of change takes up: the first three Legendre polynomials.

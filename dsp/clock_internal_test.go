@@ -65,3 +65,14 @@ func TestRoughEnds(t *testing.T) {
 		}
 	}
 }
+
+// TestLeavesNothing: lines that cannot be told apart have no fit, and nothing is said of what it leaves.
+func TestLeavesNothing(t *testing.T) {
+	t.Parallel()
+	times, x := make([]float64, 30), make([]float64, 30)
+	for i := range times {
+		times[i], x[i] = float64(i)/100, math.Cos(float64(i))
+	}
+	_, _, ok := new(fit).leaves(times, [][]float64{x}, 16, []float64{16})
+	assert.False(t, ok)
+}
