@@ -47,7 +47,7 @@ func (e *ear) windows(have float64) []float64 {
 		if have < 2*seconds/1.4 {
 			seconds = have / float64(int(2)<<i)
 		}
-		if seconds < 0.5 {
+		if seconds < 0.5 || seconds >= e.lengths[i] {
 			break
 		}
 		e.lengths = append(e.lengths, seconds)
