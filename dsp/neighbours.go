@@ -17,8 +17,9 @@ type neighbour struct {
 
 // Chosen.
 const (
-	neighbourAlive = 3.0 // s: not seen for so long, and it is forgotten
-	neighbourCount = 4   // readings beside a known spindle
+	neighbourAlive = 3.0  // s: not seen for so long, and it is forgotten
+	neighbourCount = 4    // readings beside a known spindle
+	companionKept  = 60.0 // s: the same of what was beside a spindle that the dial means
 )
 
 // bystander reports whether f belongs to a line that was there beside the spindle (beside), and
@@ -39,7 +40,10 @@ func (tr *Tracker) bystander(f, resolution float64) (beside, proven bool) {
 // remember updates the neighbours with the lines of the longest of looks at time now, where the spindle
 // is known to turn at spin Hz (0: it is not known).
 func (tr *Tracker) remember(looks []*look, now, spin float64) {
-	tr.neighbours = slices.DeleteFunc(tr.neighbours, func(b neighbour) bool { return now-b.seen > neighbourAlive })
+	tr.neighbours = slices.DeleteFunc(tr.neighbours, func(b neighbour) bool {
+		companion := tr.Hint > 0 && b.beside >= neighbourCount
+		return now-b.seen > neighbourAlive && !(companion && now-b.seen < companionKept)
+	})
 	l := looks[0]
 	own := max(l.velocity(tr.fold(spin)), 1e-30)
 	for p := range l.lines(2*thresholds[l.axes], 0, tr.high()*1.05) {

@@ -219,10 +219,6 @@ func (tr *Tracker) revolution(now float64) Revolution {
 		}
 		tr.track.follow(&rev)
 	}
-	spin := 0.0
-	if rev.OK {
-		spin = rev.Freq
-	}
 	if best.anchor > 1 && known && rev.Amp > hinted*rev.AmpSE && !tr.fit.changing() { // that blurs the line, and its multiples not alike
 		tr.topped = now
 	}
@@ -231,6 +227,10 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	}
 	if rev.OK || tr.known.f == 0 && tr.track.count >= steady {
 		tr.known = line{rev.Freq, rev.Amp}
+	}
+	spin := 0.0
+	if rev.OK || tr.Hint > 0 && tr.track.count >= steady && !rev.Has(Weak) && !rev.Has(Changing) && tr.known.still(&rev) {
+		spin = rev.Freq
 	}
 	tr.remember(looks, now, spin)
 	return rev
