@@ -21,7 +21,6 @@ type ear struct {
 	axes   int
 	dt     float64 // s, usual interval of fresh samples; 0 until known
 	levels []level
-	least  float64    // Hz, the lowest rate of samples that is asked for; 0 any
 	since  float64    // s: what was before is of another speed; -Inf nothing
 	hold   bool       // values repeat because a slow sensor is read too often
 	last   [3]float64 // last row, to see repeats
@@ -189,7 +188,7 @@ func (e *ear) rebuild() {
 	base := e.levels[0]
 	base.next = 0
 	e.levels = append(e.levels[:0], base)
-	for rate := 1 / e.dt / 2; rate >= max(lowestRate, e.least); rate /= 2 {
+	for rate := 1 / e.dt / 2; rate >= lowestRate; rate /= 2 {
 		e.levels = append(e.levels, level{})
 	}
 }

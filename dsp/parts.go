@@ -78,7 +78,11 @@ func (tr *Tracker) worthAsking(p peak, m int, now float64) bool {
 		if math.Abs(f-expected) < max(0.02*f, 1.5*l.df/float64(m)) {
 			return true
 		}
-		if tr.question%(maxTooth-1) != m-2 {
+		rounds := 1
+		if tr.track.age() > familiar { // in its window all is seen that comes
+			rounds = 2
+		}
+		if tr.question%(rounds*(maxTooth-1)) != rounds*(m-2) {
 			return false
 		}
 	}

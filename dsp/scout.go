@@ -2,12 +2,13 @@ package dsp
 
 import "math"
 
-// Scout makes a part of what a Tracker needs ahead of it, so that two goroutines can share its work: the spectra of the last
-// second before each reading, in which nothing matters that was followed. It takes the same samples as its Tracker, before it.
+// Scout makes a part of what a Tracker needs ahead of it, so that two goroutines can share its work: the spectra before each
+// reading in which nothing matters that was followed. It takes the same samples as its Tracker, before it.
 type Scout struct {
 	high float64 // Hz, end of the search
 	ear
 	spectrum spectrum
+	longAt   float64 // s, end of the last longest look
 }
 
 // Glance is what a Scout has seen before one reading.
@@ -19,7 +20,7 @@ type Glance struct {
 // Scout returns one for tr, whose fields stay as they are from now on.
 func (tr *Tracker) Scout() *Scout {
 	low, high := tr.bounds()
-	return &Scout{high: high, ear: ear{slowest: low, least: broad / passband}}
+	return &Scout{high: high, ear: ear{slowest: low}, longAt: math.Inf(-1)}
 }
 
 // Add takes the next samples as Tracker.Add does, and returns what to give to that with them.
@@ -32,13 +33,24 @@ func (s *Scout) Add(t []float64, axes [][]float64) []Glance {
 		}
 		have := s.have(u)
 		lengths := s.windows(have)
-		g := Glance{seconds: lengths[len(lengths)-1]}
-		if s.sketch(&s.spectrum, &g.look, u, g.seconds, have, s.high, true) {
-			out = append(out, g)
+		glance := func(i int) {
+			g := Glance{seconds: lengths[i]}
+			if s.sketch(&s.spectrum, &g.look, u, g.seconds, have, s.high, i == len(lengths)-1) {
+				out = append(out, g)
+			}
 		}
+		if have >= longest && outdated(s.longAt, u) {
+			s.longAt = u
+			glance(0)
+		}
+		glance(len(lengths) - 1)
 	}
 	return out
 }
+
+// outdated reports whether on a steady track the longest look, which ended at time end, is made anew at time now: with the first
+// reading of each second, so that a Scout knows when.
+func outdated(end, now float64) bool { return math.Floor(now) > math.Floor(end) }
 
 // windows returns how many seconds long the looks are when there are so many s of samples, longest first.
 func (e *ear) windows(have float64) []float64 {

@@ -252,7 +252,6 @@ func (tr *Tracker) besides(f, best, rival, width float64) float64 {
 // look computes the spectra of the last 4, 2 and 1 s, as far as there are so many. On a
 // steady track the longest is kept for a while, and the middle one would say nothing new.
 func (tr *Tracker) look(now, have float64) []*look {
-	const fresh = 0.6 // s. Chosen: three readings
 	_, high := tr.bounds()
 	steadily := tr.track.count >= steady && have > 0.95*longest
 	lengths := tr.windows(have)
@@ -262,7 +261,7 @@ func (tr *Tracker) look(now, have float64) []*look {
 		if i == 1 && steadily {
 			continue
 		}
-		if !(i == 0 && steadily && now-l.end < fresh) && !tr.compute(l, now, seconds, have, high, i == len(lengths)-1) {
+		if !(i == 0 && steadily && !outdated(l.end, now)) && !tr.compute(l, now, seconds, have, high, i == len(lengths)-1) {
 			break
 		}
 		tr.shown = append(tr.shown, l)
@@ -276,7 +275,7 @@ func (tr *Tracker) compute(l *look, now, seconds, have, high float64, wide bool)
 	t, x, rate, stray := tr.sight(now, seconds, have, high, wide)
 	// Of another rate are the samples whose times a clock has told.
 	same := func(g Glance) bool { return g.seconds == seconds && g.look.end == now && g.look.rate == rate }
-	if made := slices.IndexFunc(tr.ahead, same); wide && made >= 0 {
+	if made := slices.IndexFunc(tr.ahead, same); made >= 0 {
 		*l = tr.ahead[made].look
 	} else if !tr.sketch(&tr.spectrum, l, now, seconds, have, high, wide) {
 		return false
