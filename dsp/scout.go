@@ -48,9 +48,12 @@ func (s *Scout) Add(t []float64, axes [][]float64) []Glance {
 	return out
 }
 
-// outdated reports whether on a steady track the longest look, which ended at time end, is made anew at time now: with the first
-// reading of each second, so that a Scout knows when.
-func outdated(end, now float64) bool { return math.Floor(now) > math.Floor(end) }
+// outdated reports whether on a steady track the longest look, which ended at time end, is made anew at time now: every so many
+// seconds by the samples' time, so that a Scout knows when.
+func outdated(end, now float64) bool {
+	const anew = 0.75 // s. Chosen: three readings
+	return math.Floor(now/anew) > math.Floor(end/anew)
+}
 
 // windows returns how many seconds long the looks are when there are so many s of samples, longest first.
 func (e *ear) windows(have float64) []float64 {
