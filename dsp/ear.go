@@ -25,6 +25,7 @@ type ear struct {
 	hold   bool       // values repeat because a slow sensor is read too often
 	last   [3]float64 // last row, to see repeats
 	begun  bool
+	start  float64 // s, time of the first row
 	made   bool    // a reading was due on samples enough
 	anew   bool    // what came before is forgotten, and is not to be followed
 	next   float64 // s, time of the next reading
@@ -91,7 +92,7 @@ func (e *ear) row(u float64, x *[3]float64) (due bool) {
 	}
 	if !e.begun {
 		e.begun, e.anew, e.next, e.gapAt, e.listened, e.sized = true, true, u+shortest, math.Inf(-1), math.Inf(-1), math.Inf(-1)
-		e.since = math.Inf(-1)
+		e.start, e.since = u, math.Inf(-1)
 	}
 	e.push(u, x)
 	return u >= e.next

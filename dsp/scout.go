@@ -39,7 +39,7 @@ func (s *Scout) Add(t []float64, axes [][]float64) []Glance {
 				out = append(out, g)
 			}
 		}
-		if have >= longest && outdated(s.longAt, u) {
+		if have >= longest && s.outdated(s.longAt, u) {
 			s.longAt = u
 			glance(0)
 		}
@@ -49,10 +49,10 @@ func (s *Scout) Add(t []float64, axes [][]float64) []Glance {
 }
 
 // outdated reports whether on a steady track the longest look, which ended at time end, is made anew at time now: every so many
-// seconds by the samples' time, so that a Scout knows when.
-func outdated(end, now float64) bool {
+// seconds from the first sample on, so that a Scout knows when.
+func (e *ear) outdated(end, now float64) bool {
 	const anew = 0.75 // s. Chosen: three readings
-	return math.Floor(now/anew) > math.Floor(end/anew)
+	return math.Floor((now-e.start)/anew) > math.Floor((end-e.start)/anew)
 }
 
 // windows returns how many seconds long the looks are when there are so many s of samples, longest first.

@@ -261,7 +261,7 @@ func (tr *Tracker) look(now, have float64) []*look {
 		if i == 1 && steadily {
 			continue
 		}
-		if !(i == 0 && steadily && !outdated(l.end, now)) && !tr.compute(l, now, seconds, have, high, i == len(lengths)-1) {
+		if !(i == 0 && steadily && !tr.outdated(l.end, now)) && !tr.compute(l, now, seconds, have, high, i == len(lengths)-1) {
 			break
 		}
 		tr.shown = append(tr.shown, l)
