@@ -220,7 +220,7 @@ func (tr *Tracker) times(l *look, now float64) (changed bool) {
 		return false
 	}
 	t := tr.levels[0].t
-	if c.tick() > 2*tooVague*(t[len(t)-1]-t[0]) { // a sample too many or too few between them makes another speed
+	if tick(t[:min(len(t), 64)]) > 2*tooVague*(t[len(t)-1]-t[0]) { // a sample too many or too few between them makes another speed
 		c.rough = true
 		return false
 	}
