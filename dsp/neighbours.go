@@ -19,7 +19,7 @@ type neighbour struct {
 const (
 	neighbourAlive = 3.0  // s: not seen for so long, and it is forgotten
 	neighbourCount = 4    // readings beside a known spindle
-	companionKept  = 60.0 // s: the same of what was beside a spindle that the dial means
+	companionKept  = 60.0 // s: the same of what was beside a spindle that the dial means, and of where that was
 )
 
 // bystander reports whether f belongs to a line that was there beside the spindle (beside), and
@@ -44,6 +44,9 @@ func (tr *Tracker) remember(looks []*look, now, spin float64) {
 		companion := tr.Hint > 0 && b.beside >= neighbourCount
 		return now-b.seen > neighbourAlive && !(companion && now-b.seen < companionKept)
 	})
+	if now-tr.known.at > companionKept { // or nothing would be believed again
+		tr.known = line{}
+	}
 	l := looks[0]
 	own := max(l.velocity(tr.fold(spin)), 1e-30)
 	for p := range l.lines(2*thresholds[l.axes], 0, tr.high()*1.05) {
@@ -82,8 +85,8 @@ func (tr *Tracker) note(f, share, now, spin, df float64) {
 	b.was, b.spin, b.share = f, spin, share
 }
 
-// line is one of the spindle's: Hz, 0 if there is none, and m/s² peak.
-type line struct{ f, amp float64 }
+// line is one of the spindle's: Hz, 0 if there is none, m/s² peak, and when it was there, s.
+type line struct{ f, amp, at float64 }
 
 // still reports whether rev is k, in its place and as large.
 func (k line) still(rev *Revolution) bool {

@@ -93,3 +93,35 @@ func TestCompanionsStay(t *testing.T) {
 		}
 	}
 }
+
+// TestStartAgain: a lathe that was stopped, and is started again with less to turn and a little faster, gives numbers again: what belt and
+// motor have was beside the spindle before, or that is so long ago that nothing is known of it.
+func TestStartAgain(t *testing.T) {
+	t.Parallel()
+	const f, rate = 12.0, 400.0
+	for _, stands := range []float64{30, 80} {
+		r := rand.New(rand.NewPCG(5, 9))
+		tr := &dsp.Tracker{Hint: f}
+		turn, ok, n := 0.0, 0, 0
+		for i := range int(rate * (stands + 30)) {
+			u := float64(i) / rate
+			speed, size := max(0, min(1, (10-u)/2)), 1.0
+			if u > 10 {
+				speed, size = 1.01*max(0, min(1, (u-10-stands)/2)), 0.7
+			}
+			turn += 2 * math.Pi * speed * f / rate
+			size *= speed * speed
+			x := size*math.Cos(turn) + 0.2*speed*math.Cos(0.7*turn) + 0.3*size*math.Cos(2*turn) + 0.05*r.NormFloat64()
+			y := 0.5*size*math.Cos(turn+1) + 1.37*speed*math.Cos(1.37*turn+2) + 0.05*r.NormFloat64()
+			for _, v := range tr.Add([]float64{u}, [][]float64{{x}, {y}}) {
+				if u > 10+stands+8 {
+					n++
+					if v.OK {
+						ok++
+					}
+				}
+			}
+		}
+		assert.GreaterOrEqual(t, ok, n*9/10, "after %g s", stands)
+	}
+}

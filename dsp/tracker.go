@@ -226,7 +226,7 @@ func (tr *Tracker) revolution(now float64) Revolution {
 		tr.track.count = 0
 	}
 	if rev.OK || tr.known.f == 0 && tr.track.count >= steady {
-		tr.known = line{rev.Freq, rev.Amp}
+		tr.known = line{rev.Freq, rev.Amp, now}
 	}
 	spin := 0.0
 	if rev.OK || tr.Hint > 0 && tr.track.count >= steady && !rev.Has(Weak) && !rev.Has(Changing) && tr.known.still(&rev) {
