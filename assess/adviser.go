@@ -185,7 +185,9 @@ func (a *Adviser) tidy(r Reading) (tidied Reading, firm bool) {
 		r.Speed, r.Shake, r.ShakeSE = 0, 0, 0
 	}
 	number := r.OK && !slices.ContainsFunc(r.Faults, forbids)
-	other := func(f dsp.Fault) bool { return f != dsp.Changing && f != dsp.Clipped && f != dsp.Gap }
+	other := func(f dsp.Fault) bool {
+		return f != dsp.Changing && f != dsp.Clipped && f != dsp.Gap && (f != dsp.Stuck || stuck(r))
+	}
 	firm = sane && (number || len(r.Faults) > 0 && !slices.ContainsFunc(r.Faults, other))
 	r.OK = number && sane && timed && r.Shake >= minShake
 	return r, firm

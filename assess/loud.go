@@ -2,14 +2,18 @@ package assess
 
 import (
 	"fmt"
+	"slices"
 
 	"vibe/dsp"
 )
 
 // violentInAll reports whether all vibration together is violent, whatever comes once per turn.
 func violentInAll(r Reading) bool {
-	return FeelOf(r.Total) == Violent && r.Total <= hardestShake && !r.Has(dsp.Stuck)
+	return FeelOf(r.Total) == Violent && r.Total <= hardestShake && !stuck(r)
 }
+
+// stuck reports whether the sensor is, and not only one of its axes.
+func stuck(r Reading) bool { return r.Has(dsp.Stuck) && !slices.Contains(r.Warnings, dsp.Numb) }
 
 // loud is an unbroken run of readings that are violent in all while something turns.
 type loud struct {

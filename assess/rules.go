@@ -88,6 +88,10 @@ func (a *Adviser) blind(r Reading) Advice {
 	if rough {
 		reasons = append(reasons, Reason{"rough-times", dsp.RoughTimes, ownReadings})
 	}
+	numb := r.Has(dsp.Stuck) && !stuck(r)
+	if numb {
+		reasons = append(reasons, Reason{string(dsp.Stuck), dsp.Numb, ownReadings})
+	}
 	if n := cmp.Or(r.Speed, r.Rival); r.Has(dsp.Doubtful) && n > 0 && len(a.Lathe.Steps) > 0 && a.Lathe.step(n) == 0 {
 		reasons = append(reasons, Reason{"foreign", fmt.Sprintf("the line at about %v is none of the lathe's steps, %s rpm: check them, and whether the sensor sees another machine",
 			floorTo(n+2.5, 5), strings.Trim(fmt.Sprintf("%.0f", a.Lathe.Steps), "[]")), ownReadings})
@@ -96,7 +100,7 @@ func (a *Adviser) blind(r Reading) Advice {
 		if filledIn && f == dsp.Folded && a.Checked { // the dial's word is there, and no help
 			continue
 		}
-		if rough && f == dsp.Coarse {
+		if rough && f == dsp.Coarse || numb && f == dsp.Stuck {
 			continue
 		}
 		if w := faultWords[f]; w != "" && (f != dsp.NoTurn || stands(r)) {

@@ -285,6 +285,15 @@ func (s *fit) outdone() bool {
 	})
 }
 
+// led reports whether a multiple that is larger than the line itself helps to set the frequency.
+func (s *fit) led() bool {
+	own, _ := worst(s.phasor[1], [3]float64{})
+	return slices.ContainsFunc(s.ks[1:], func(k int) bool {
+		amp, _ := worst(s.phasor[k], [3]float64{})
+		return s.steers[k] && amp > own
+	})
+}
+
 // dying reports whether the line rings down like a struck mode: weaker at a steady
 // frequency.
 func (s *fit) dying() bool {

@@ -14,8 +14,10 @@ type health struct {
 	step    float64 // m/s², 0 if none was found
 	clipped bool
 	stuck   bool
-	filled  float64 // Hz, at most the sensor's own rate where rows were filled in between; 0 where none were
-	dead    [3]bool // the axis says the same all the time
+	filled  float64    // Hz, at most the sensor's own rate where rows were filled in between; 0 where none were
+	dead    [3]bool    // the axis says the same all the time
+	stays   [3]float64 // s, for how long the axis has said the same
+	stayed  [3]float64 // s, the longest that it did before
 }
 
 const (
@@ -51,6 +53,16 @@ func (h *health) repeats(t []float64, x [][]float64) {
 			i++
 		}
 		h.dead[a] = i >= len(t)
+		run := 0
+		for i := 1; i <= len(t); i++ {
+			if i < len(t) && x[a][i] == x[a][run] {
+				continue
+			}
+			h.stays[a] = t[i-1] - t[run]
+			if i < len(t) {
+				h.stayed[a], run = max(h.stayed[a], h.stays[a]), i
+			}
+		}
 	}
 	first := 0
 	for i := 1; i < len(t); i++ {

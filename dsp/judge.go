@@ -55,6 +55,9 @@ const (
 // FilledIn is the warning of samples that were not all taken: somebody drew straight lines between them.
 const FilledIn = "rows were filled in between the sensor's own by straight lines: record, or export, at its own rate"
 
+// Numb is the warning of an axis that has shown the line and says the same all the time since. What the others shake is as it was.
+const Numb = "an axis of the sensor has stopped: look at its wires"
+
 // Knocks is the warning of blows that noise does not explain.
 const Knocks = "something knocks"
 
@@ -85,6 +88,8 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 			rev.Faults = append(rev.Faults, f)
 		}
 	}
+	numb := tr.numb(rev)
+	add(Stuck, numb)
 	add(Folded, tr.ambiguous || tr.health.filled > 0 && (tr.Hint == 0 || rev.Freq > straight*tr.health.filled))
 	coarse := tr.coarse(rev)
 	add(Weak, tr.weak(rev, best) || tr.battered(rev))
@@ -99,11 +104,39 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	fresh := tr.Hint == 0 && !tr.track.agrees(rev)
 	add(Changing, fresh || s.changing())
 	rev.OK = len(rev.Faults) == 0 || len(rev.Faults) == 1 && rev.Faults[0] == Gap && tr.health.missing < missingMost
+	if rev.OK {
+		tr.share(rev)
+	}
 	// Seen only through its image, but the dial says which: a number, with a mark.
 	add(Folded, tr.Hint > 0 && rev.Freq > 0.5*rev.Rate)
 	rev.Warnings = tr.reservations(rev)
 	if rough {
 		rev.Warnings = append(rev.Warnings, RoughTimes)
+	}
+	if numb {
+		rev.Warnings = append(rev.Warnings, Numb)
+	}
+}
+
+// numb reports whether an axis that has shown the line says the same for longer than a line of some steps could. What the
+// axes had of it is as in the last good reading.
+func (tr *Tracker) numb(rev *Revolution) bool {
+	const steps = 2.0 // of the sensor: a line of that amplitude stays in one at its crest for 0.34 turns
+	for a, stays := range tr.health.stays {
+		if stays > max(0.5/rev.Freq, stuckSamples*tr.dt) && tr.shares[a]*rev.Amp > steps*tr.health.step {
+			return true
+		}
+	}
+	return false
+}
+
+// share takes in how much of the line each axis has in rev, a good reading; nothing where it mostly stays in one step.
+func (tr *Tracker) share(rev *Revolution) {
+	tr.shares = [3]float64{}
+	for a, stayed := range tr.health.stayed[:tr.axes] {
+		if max(stayed, tr.health.stays[a]) < 0.25/rev.Freq {
+			tr.shares[a] = math.Sqrt(power(rev.Phasor[a])) / rev.Amp
+		}
 	}
 }
 

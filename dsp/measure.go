@@ -17,11 +17,17 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 	fit := func() (excess float64, ok bool) {
 		s.disputed, s.unsettled = false, false
 		ok = tr.fitLine(s, c.look, f, drift, now, seconds, c.anchor, max(c.anchor, maxMultiple))
+		led := ok && s.led()
 		if ok && s.split() {
 			s.disputed, s.unsettled = s.outdone(), s.changing()
 			// Multiples that say another speed than the line itself do not set it. But a step in speed parts them too.
 			s.steers = [maxTooth + 1]bool{1: true}
 			ok = s.run(true)
+			if led && !s.unsettled {
+				tr.disagreed = sighting{f: s.f, at: now}
+			}
+		} else if led {
+			s.disputed = tr.contradicted(s, now)
 		}
 		amp, se := worst(s.phasor[1], s.variance())
 		return se / (enough * amp), ok
@@ -58,6 +64,14 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 	s.disputed = s.disputed || tr.twin(c, now) || tr.beneath(c, now)
 	tr.report(rev, s)
 	return true
+}
+
+// contradicted reports whether the line of the fit s, made at time now, alone says another frequency than it and its multiples together,
+// or did so a window ago: those may be a belt's or a motor's that is nearly as many times as fast.
+func (tr *Tracker) contradicted(s *fit, now float64) bool {
+	const much = 3.0 // standard errors, by chance once in 370 readings. Chosen
+	last := tr.disagreed
+	return s.off*s.off > much*much*s.offVar || now-last.at < longest && math.Abs(last.f-s.f) < 0.05*s.f
 }
 
 // outset returns where to start the fit of c: frequency, its rate of change and the length of

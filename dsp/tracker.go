@@ -26,6 +26,7 @@ type state struct {
 	question   int                     // readings so far: which part of the line is looked for, see worthAsking
 	asked      int                     // parts looked for in this reading
 	other      sighting                // of a line so close to the spindle's that the two look like one
+	disagreed  sighting                // of a line that said another speed than its multiples
 
 	dispute dispute
 	change  change
@@ -42,6 +43,7 @@ type state struct {
 	fit, probe fit
 	ambiguous  bool // the line just measured may be the image of another
 	health     health
+	shares     [3]float64  // of the line's amplitude on each axis, in the last good reading
 	rest       []remainder // of the window, oldest first
 }
 
@@ -173,7 +175,7 @@ func (tr *Tracker) forget() {
 	for m := range tr.suspects {
 		tr.suspects[m], tr.parts[m] = suspicion{at: never}, answer{at: never}
 	}
-	tr.other, tr.alone, tr.dispute, tr.partAt = sighting{at: never}, answer{at: never}, dispute{at: never}, never
+	tr.other, tr.disagreed, tr.alone, tr.dispute, tr.partAt = sighting{at: never}, sighting{at: never}, answer{at: never}, dispute{at: never}, never
 	tr.change, tr.since = change{at: never}, never
 }
 
@@ -215,7 +217,7 @@ func (tr *Tracker) revolution(now float64) Revolution {
 		rev.Crest = tr.crest(t, x)
 		tr.judge(&rev, best)
 		if tr.change.see(&tr.fit, tr.track.home, now) {
-			tr.since = tr.fit.middle - tr.fit.span/2
+			tr.since, tr.disagreed.at = tr.fit.middle-tr.fit.span/2, math.Inf(-1)
 		}
 		tr.track.follow(&rev)
 	}
