@@ -276,12 +276,12 @@ func (s *fit) split() bool {
 	return math.Abs(s.off) > 4*math.Sqrt(variance) && math.Abs(s.off)*s.span > 0.02
 }
 
-// outdone reports whether a multiple is faster (m/s) than the line itself.
-func (s *fit) outdone() bool {
+// outdone reports whether a multiple is faster (m/s) than some share of the line itself.
+func (s *fit) outdone(share float64) bool {
 	own, _ := worst(s.phasor[1], [3]float64{})
 	return slices.ContainsFunc(s.ks[1:], func(k int) bool {
 		amp, _ := worst(s.phasor[k], [3]float64{})
-		return amp > own*float64(k)
+		return amp > share*own*float64(k)
 	})
 }
 

@@ -9,6 +9,10 @@ import (
 // four of them are 5 %. Chosen.
 const enough = 0.012
 
+// partly: with no word of the dial either of two lines of which one is nearly a multiple of the other may be the spindle's, from this
+// share of the velocity on. Chosen.
+const partly = 0.1
+
 // measure fits the line of hypothesis c over a window that ends now, as long as it needs to
 // be, and fills in rev. It reports whether there is a fit.
 func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) bool {
@@ -19,7 +23,7 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 		ok = tr.fitLine(s, c.look, f, drift, now, seconds, c.anchor, max(c.anchor, maxMultiple))
 		led := ok && s.led()
 		if ok && s.split() {
-			s.disputed, s.unsettled = s.outdone(), s.changing()
+			s.disputed, s.unsettled = s.outdone(1) || tr.Hint == 0 && s.outdone(partly), s.changing()
 			// Multiples that say another speed than the line itself do not set it. But a step in speed parts them too.
 			s.steers = [maxTooth + 1]bool{1: true}
 			ok = s.run(true)

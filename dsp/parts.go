@@ -143,7 +143,7 @@ func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 	switch {
 	case amp < faint*strong: // nor at all where it may be what rounding makes of that
 		return false, amp > crumbs*tr.health.step
-	case !s.outdone(): // no belt is the fastest of all
+	case !s.outdone(1): // no belt is the fastest of all
 		return amp > 2*shown*se || tr.wandered(p, m, now, seconds), true
 	}
 	suspect := &tr.suspects[m]
@@ -175,7 +175,7 @@ func (tr *Tracker) wandered(p peak, m int, now, seconds float64) bool {
 		return false
 	}
 	amp, se := worst(s.phasor[1], s.variance())
-	return amp > 2*shown*se && !s.outdone() && !s.split()
+	return amp > 2*shown*se && !s.outdone(1) && !s.split()
 }
 
 // familiar reports whether p is the line that was followed for long, and no part of it was seen meanwhile.
