@@ -82,7 +82,9 @@ func (tr *Tracker) note(f, share, now, spin, df float64) {
 	}
 	b.beside++
 	b.lo, b.hi = min(b.lo, spin), max(b.hi, spin)
-	b.was, b.spin, b.share = f, spin, share
+	if tr.looks[0].end == now { // an older look shows where they were before a change of speed
+		b.was, b.spin, b.share = f, spin, share
+	}
 }
 
 // line is one of the spindle's: Hz, 0 if there is none, m/s² peak, and when it was there, s.

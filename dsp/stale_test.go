@@ -99,7 +99,7 @@ func TestCompanionsStay(t *testing.T) {
 func TestStartAgain(t *testing.T) {
 	t.Parallel()
 	const f, rate = 12.0, 400.0
-	for _, stands := range []float64{30, 80} {
+	for _, stands := range []float64{5, 8, 30, 80} {
 		r := rand.New(rand.NewPCG(5, 9))
 		tr := &dsp.Tracker{Hint: f}
 		turn, ok, n := 0.0, 0, 0
