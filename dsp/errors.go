@@ -285,6 +285,18 @@ func (s *fit) outdone(share float64) bool {
 	})
 }
 
+// nearly reports whether a line that is no multiple but nearly one, as a look takes it for one, is faster (m/s) than a part of the line itself.
+func (s *fit) nearly() bool {
+	const close = 0.02 // of its frequency. Chosen
+	for m, g := range s.foreign {
+		k := math.Round(g / s.f)
+		if k >= 2 && math.Abs(g-k*s.f) < close*g && s.strength(len(s.ks)+m)*s.f > partly*s.strength(0)*g {
+			return true
+		}
+	}
+	return false
+}
+
 // led reports whether a multiple that is larger than the line itself helps to set the frequency.
 func (s *fit) led() bool {
 	own, _ := worst(s.phasor[1], [3]float64{})

@@ -33,6 +33,7 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 		} else if led {
 			s.disputed = tr.contradicted(s, now)
 		}
+		s.disputed = s.disputed || ok && tr.Hint == 0 && s.nearly()
 		amp, se := worst(s.phasor[1], s.variance())
 		return se / (enough * amp), ok
 	}
