@@ -77,12 +77,12 @@ func (c *csvFile) leaveTimes() error {
 
 // contradicts returns the rate in Hz of the times where they look good and it is another
 // than given, else 0. Good is rising and even: where the median and the mean of the steps are
-// far apart the times came in bursts; where they count the rows they are none. Another is off by more than 1 % by both (chosen: more
+// far apart the times came in bursts; where they count the rows, and are no whole milliseconds, they are none. Another is off by more than 1 % by both (chosen: more
 // than a nominal rate is off, less than a turner would see); a column that names the wrong
 // unit is not. Times that repeat, as a coarse clock or packets make them, have a mean alone, and
 // are another by a quarter (chosen: packets come unevenly, and the first second is all that is seen).
 func (p *probed) contradicts(given float64, named unit) float64 {
-	if len(p.t) < telling || !slices.IsSorted(p.t) || named.name == "" && p.counts(fewLost) {
+	if len(p.t) < telling || !slices.IsSorted(p.t) || (named.name == "" || named.name == seconds.name) && p.counts(fewLost) {
 		return 0
 	}
 	mean, median, most := p.mean(), p.median(), 0.01
@@ -131,7 +131,11 @@ func (c *csvFile) misnamed(t []float64) error {
 	if u.name == "" {
 		return nil
 	}
-	return wrong("name the column t_"+u.name, "the times in column %q make %.4g samples a second in %s, in %s it would be %.4g",
+	try := "name the column t_" + u.name
+	if raw == 1 && u.name == millis.name {
+		try = "give --rate if it counts the rows, or name it t_ms if it is a time"
+	}
+	return wrong(try, "the times in column %q make %.4g samples a second in %s, in %s it would be %.4g",
 		c.title[0], 1/step, c.unit[0].name, u.name, 1/u.si(raw)).at(c.file.name, 0)
 }
 
