@@ -287,10 +287,14 @@ func (s *fit) outdone(share float64) bool {
 
 // nearly reports whether a line that is no multiple but nearly one, as a look takes it for one, is faster (m/s) than a part of the line itself.
 func (s *fit) nearly() bool {
-	const close = 0.02 // of its frequency. Chosen
+	const (
+		close = 0.02 // of its frequency. Chosen
+		aside = 0.5  // widths 1/span, from which on it is none. Chosen
+	)
 	for m, g := range s.foreign {
 		k := math.Round(g / s.f)
-		if k >= 2 && math.Abs(g-k*s.f) < close*g && s.strength(len(s.ks)+m)*s.f > partly*s.strength(0)*g {
+		off := math.Abs(g - k*s.f)
+		if k >= 2 && k <= maxMultiple && off < close*g && off*s.span > aside && s.strength(len(s.ks)+m)*s.f > partly*s.strength(0)*g {
 			return true
 		}
 	}
