@@ -47,22 +47,15 @@ func (h *health) times(t []float64) {
 
 // repeats finds rows that repeat for long, and axes that never change.
 func (h *health) repeats(t []float64, x [][]float64) {
-	for a := range x {
-		i := 1
-		for i < len(t) && x[a][i] == x[a][0] {
-			i++
-		}
-		h.dead[a] = i >= len(t)
-		run := 0
-		for i := 1; i <= len(t); i++ {
-			if i < len(t) && x[a][i] == x[a][run] {
-				continue
-			}
-			h.stays[a] = t[i-1] - t[run]
-			if i < len(t) {
-				h.stayed[a], run = max(h.stayed[a], h.stays[a]), i
+	for a, v := range x {
+		run, longest := 0, 0 // samples: where the last alike begin, and the most before
+		for i := 1; i < len(v); i++ {
+			if v[i] != v[i-1] {
+				longest, run = max(longest, i-run), i
 			}
 		}
+		h.dead[a] = run == 0
+		h.stays[a], h.stayed[a] = t[len(t)-1]-t[run], float64(longest-1)*h.dt
 	}
 	first := 0
 	for i := 1; i < len(t); i++ {
