@@ -130,11 +130,15 @@ func (tr *Tracker) numb(rev *Revolution) bool {
 	return false
 }
 
-// share takes in how much of the line each axis has in rev, a good reading; nothing where it mostly stays in one step.
+// share takes in how much of the line each axis has in rev, a good reading: nothing where it stays in one step again and again. One
+// that says the same just now may have stopped, and keeps what it had.
 func (tr *Tracker) share(rev *Revolution) {
-	tr.shares = [3]float64{}
-	for a, stayed := range tr.health.stayed[:tr.axes] {
-		if max(stayed, tr.health.stays[a]) < 0.25/rev.Freq {
+	long := 0.25 / rev.Freq
+	for a := range tr.axes {
+		switch {
+		case tr.health.stayed[a] >= long:
+			tr.shares[a] = 0
+		case tr.health.stays[a] < long:
 			tr.shares[a] = math.Sqrt(power(rev.Phasor[a])) / rev.Amp
 		}
 	}

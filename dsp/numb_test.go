@@ -15,8 +15,8 @@ import (
 // matter, and so is a coarse one on which the line makes no steps.
 func TestNumbAxis(t *testing.T) {
 	t.Parallel()
-	const rate, f, at, end = 400, 10.7, 8.0, 20.0
-	readings := func(first, share, step, hint float64, last bool) (ok, wrong int) {
+	const end = 20.0
+	readings := func(rate, f, at, first, share, step, hint float64, last bool) (ok, wrong int) {
 		r := rand.New(rand.NewPCG(7, 7))
 		tr, stood := &dsp.Tracker{Hint: hint}, 0.0
 		for i := range int(end * rate) {
@@ -46,12 +46,14 @@ func TestNumbAxis(t *testing.T) {
 		}
 		return ok, wrong
 	}
-	for _, hint := range []float64{0, f} {
-		for _, last := range []bool{true, false} {
-			ok, _ := readings(1, 0.3, 0, hint, last)
-			assert.LessOrEqual(t, ok, 1, "dial %g", hint) // in the first half of a turn nothing can be seen of it
-			ok, wrong := readings(0.02, 1, 0.1, hint, last)
-			assert.Greater(t, ok, 40)
+	for i := range 10 { // of the moment among the readings
+		for _, c := range [][2]float64{{400, 10.7}, {100, 10.7}, {400, 2.3}} {
+			rate, f, at := c[0], c[1], 8+0.03*float64(i)
+			last, hint := i%2 == 0, f*float64(i/2%2)
+			ok, _ := readings(rate, f, at, 1, 0.3, 0, hint, last)
+			assert.LessOrEqual(t, ok, 2, "%v, dial %g, at %g s", c, hint, at) // in the first half of a turn nothing can be seen of it
+			ok, wrong := readings(rate, f, at, 0.02, 1, 0.1, f, last)
+			assert.Greater(t, ok, 35, "%v, at %g s", c, at)
 			assert.Zero(t, wrong)
 		}
 	}
