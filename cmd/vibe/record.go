@@ -219,7 +219,7 @@ func (r *record) see(reading assess.Reading, advice assess.Advice, keep bool) {
 		r.unseen = min(r.unseen, reading.Unseen)
 	}
 	r.knocks = r.knocks || slices.Contains(reading.Warnings, dsp.Knocks)
-	for _, w := range [...]string{dsp.FilledIn, dsp.RoughTimes} {
+	for _, w := range [...]string{dsp.FilledIn, dsp.RoughTimes, dsp.Numb} {
 		if slices.Contains(reading.Warnings, w) {
 			r.amiss = w
 		}

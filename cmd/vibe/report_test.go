@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -250,4 +251,24 @@ func TestBandsAreApart(t *testing.T) {
 	}
 	assert.Equal(t, "about 1090 rpm", bandText([2]assess.RPM{1090, 1090}))
 	assert.Equal(t, "525 to 650 rpm", bandText(bands[0]))
+}
+
+// An axis that stops in the midst of a recording is said to have, and not that the dial was turned.
+func TestReadNumbAxis(t *testing.T) {
+	t.Parallel()
+	var rows strings.Builder
+	rows.WriteString("t_s,x_m/s2,y_m/s2,z_m/s2\n")
+	for i := range 20 * 200 {
+		u := float64(i) / 200
+		p := 2 * math.Pi * 10 * u
+		x := math.Cos(p) + 0.02*math.Sin(997*u)
+		if u > 8 {
+			x = 0
+		}
+		fmt.Fprintf(&rows, "%.3f,%.4f,%.4f,%.4f\n", u, x, 0.3*math.Sin(p)+0.02*math.Sin(811*u), 9.8+0.02*math.Cos(613*u))
+	}
+	code, _, msg := vibe(t, strings.NewReader(rows.String()), "read", "-", "--speed", "600")
+	assert.Zero(t, code)
+	assert.Contains(t, msg, dsp.Numb)
+	assert.NotContains(t, msg, "something else turns")
 }
