@@ -284,7 +284,7 @@ func (s *balanceState) input(src sensor.Source) input {
 // long enough.
 func (s *balanceState) measure(cmd *cobra.Command, b *balancing, from string, mass assess.Mass) ([]assess.Reading, error) {
 	in := s.input(nil)
-	in.name, in.progress = nameOf(from), progressOn(cmd.ErrOrStderr())
+	in.name, in.progress = nameOf(from), meterOn(cmd.ErrOrStderr())
 	var err error
 	if port, wired := portOf(from); wired {
 		if in.src, err = serial.Open(port, serial.Options{Unit: b.opts.Unit}); err != nil {

@@ -60,18 +60,22 @@ func (s *balanceState) live(ctx context.Context, in input, msg io.Writer) ([]ass
 	const patience = 10.0 // s without a steady reading (chosen: as long as a lathe takes to its speed)
 	g, told := s.gather(), false
 	adviser := &assess.Adviser{Lathe: s.Lathe, Blank: s.Blank, Task: s.Task, Checked: true}
-	err := loop(in.src, in.tracker(), adviser, func(b sensor.Block) { say(msg, b.Notes) },
+	note := func(notes []string) {
+		if len(notes) > 0 {
+			in.progress.clear()
+			say(msg, notes)
+		}
+	}
+	err := loop(in.src, in.tracker(), adviser, func(b sensor.Block) { note(b.Notes) },
 		func(r assess.Reading, a assess.Advice) {
 			if g.done() {
 				return
 			}
 			done := g.add(r, a)
-			if in.progress != nil {
-				fmt.Fprintf(in.progress, "\r%.0f of %.0f s of steady turning, %s  ", g.seconds(), assess.RunEnough, assess.ShakeText(r.Shake))
-			}
+			in.progress.tell("%.0f of %.0f s of steady turning, %s  ", g.seconds(), assess.RunEnough, assess.ShakeText(r.Shake))
 			if !told && r.T > patience && g.seconds() == 0 {
 				told = true
-				say(msg, []string{fmt.Sprintf("nothing turns steadily near %.0f rpm yet: go to that speed", s.Speed)})
+				note([]string{fmt.Sprintf("nothing turns steadily near %.0f rpm yet: go to that speed", s.Speed)})
 			}
 			if g.stop != nil {
 				fmt.Fprint(msg, "\a")
@@ -80,9 +84,7 @@ func (s *balanceState) live(ctx context.Context, in input, msg io.Writer) ([]ass
 				in.src.Close()
 			}
 		})
-	if in.progress != nil {
-		fmt.Fprint(in.progress, "\r\x1b[K")
-	}
+	in.progress.clear()
 	switch {
 	case g.stop != nil:
 		return nil, g.stop

@@ -153,7 +153,7 @@ it, and vibe log trend how it changes over the months.`,
 			if err != nil {
 				return err
 			}
-			in := input{src: src, name: nameOf(args[1]), job: j, dial: dial, progress: progressOn(cmd.ErrOrStderr())}
+			in := input{src: src, name: nameOf(args[1]), job: j, dial: dial, progress: meterOn(cmd.ErrOrStderr())}
 			setup := in.setup()
 			setup.Empty, setup.Undated = true, true
 			if in.session, err = file.keep(setup); err != nil {

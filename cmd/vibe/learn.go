@@ -211,7 +211,7 @@ func readingsOf(cmd *cobra.Command, shop shopFile, from string, opts sensor.Opti
 	if err != nil {
 		return nil, err
 	}
-	in := input{src: src, name: nameOf(from), keep: true, progress: progressOn(cmd.ErrOrStderr())}
+	in := input{src: src, name: nameOf(from), keep: true, progress: meterOn(cmd.ErrOrStderr())}
 	if k, kept := src.(keptSource); kept { // looked for where it was then
 		in.dial, in.job.lathe = k.Setup.Dial, k.Setup.Lathe
 		if err := in.changed(k); err != nil {

@@ -72,7 +72,7 @@ func (r *reader) run(cmd *cobra.Command, name string) error {
 	if err != nil {
 		return err
 	}
-	in := input{src: src, name: nameOf(name), job: r.job, dial: r.dial, comfort: people.of(r.job.lathe.Name, r.who).comfort(), keep: r.asJSON, progress: progressOn(cmd.ErrOrStderr())}
+	in := input{src: src, name: nameOf(name), job: r.job, dial: r.dial, comfort: people.of(r.job.lathe.Name, r.who).comfort(), keep: r.asJSON, progress: meterOn(cmd.ErrOrStderr())}
 	left := in.again(cmd)
 	if r.keep {
 		setup := in.setup()

@@ -4,10 +4,8 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"io"
 	"math"
 	"slices"
-	"time"
 
 	"vibe/assess"
 	"vibe/dsp"
@@ -77,7 +75,7 @@ type input struct {
 	dial     assess.RPM // 0: not known
 	comfort  float64    // mm/s, this person's limit; 0: not learned
 	keep     bool       // all readings, for JSON
-	progress io.Writer  // nil for none
+	progress *meter     // nil for none
 	session  *keeper    // nil: it is not kept
 	checked  bool       // the dial needs no comparing
 	changes  []changeAt // of a session that runs again
@@ -90,7 +88,6 @@ func (in input) follow(ctx context.Context) (*record, error) {
 	stop := context.AfterFunc(ctx, func() { in.src.Close() })
 	defer stop()
 	adviser, r := in.adviser(), newRecord(in.name)
-	told := time.Now()
 	changed := func(until float64) {
 		for _, c := range in.due(until) {
 			c.tell(adviser)
@@ -108,10 +105,7 @@ func (in input) follow(ctx context.Context) (*record, error) {
 		in.session.block(b)
 		in.turn(tracker, b)
 		r.block(b)
-		if in.progress != nil && time.Since(told) > time.Second/2 {
-			told = time.Now()
-			fmt.Fprintf(in.progress, "\r%s: %s read ", in.name, clock(r.doc.Recording.Seconds))
-		}
+		in.progress.tell("%s: %s read ", in.name, clock(r.doc.Recording.Seconds))
 	}, func(reading assess.Reading, advice assess.Advice) {
 		in.session.see(reading, advice)
 		if reading.OK && in.dial > 0 { // for the readings that follow: a raise needs two seconds of them
@@ -124,9 +118,7 @@ func (in input) follow(ctx context.Context) (*record, error) {
 		changed(reading.T + reading.Span/2)
 		r.see(reading, advice, in.keep)
 	})
-	if in.progress != nil {
-		fmt.Fprint(in.progress, "\r\x1b[K")
-	}
+	in.progress.clear()
 	if err := cmp.Or(err, in.src.Close()); err != nil {
 		return nil, err
 	}
@@ -305,14 +297,6 @@ func (r *record) summary() string {
 		s += fmt.Sprintf(", %s missing or bad", plural(rec.Skipped, "sample", "samples"))
 	}
 	return s
-}
-
-// progressOn returns stderr if a person watches it.
-func progressOn(stderr io.Writer) io.Writer {
-	if f := terminal(stderr); f != nil {
-		return f
-	}
-	return nil
 }
 
 func plural(n int, one, more string) string {

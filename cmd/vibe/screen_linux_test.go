@@ -151,3 +151,19 @@ func TestWatchDumb(t *testing.T) {
 	assert.Equal(t, g.Render(), g.reads(), "no colours")
 	assert.False(t, g.CursorHidden())
 }
+
+// TestMeter: a name longer than the terminal, and one that steers it, take one row, which is free again afterwards.
+func TestMeter(t *testing.T) {
+	t.Parallel()
+	g := newGlass(t)
+	m := &meter{out: g.file}
+	for _, name := range []string{"\x1b[5;5Hburl", strings.Repeat("burl ", 20)} {
+		m.told = time.Time{}
+		m.tell("%s: 12.0 s read", name)
+	}
+	g.shows(t, strings.Repeat("burl ", 15), "…")
+	m.clear()
+	fmt.Fprint(g.file, "note: a wire\r\n")
+	g.shows(t, "note: a wire")
+	assert.Equal(t, "note: a wire", strings.TrimSpace(g.reads()))
+}
