@@ -68,6 +68,8 @@ func newLogBackup(file *shopFile) *cobra.Command {
 			switch {
 			case errors.Is(err, fs.ErrExist):
 				return hintf("choose another name", "%s is there already", args[0])
+			case errors.Is(err, fs.ErrNotExist):
+				return noPlace(args[0])
 			case err != nil:
 				return file.explain(err)
 			}

@@ -36,7 +36,7 @@ func save(name string, force bool, write func(io.Writer) error) (err error) {
 	}
 	f, err := os.CreateTemp(filepath.Dir(name), ".vibe-*")
 	if errors.Is(err, fs.ErrNotExist) {
-		return hintf("make the folder first, or choose another", "there is no folder %s", filepath.Dir(name))
+		return noPlace(name)
 	}
 	if path := new(fs.PathError); errors.As(err, &path) {
 		return fmt.Errorf("write %s: %w", name, path.Err) // not the name of the temporary file
@@ -53,4 +53,13 @@ func save(name string, force bool, write func(io.Writer) error) (err error) {
 		return err
 	}
 	return os.Rename(f.Name(), name)
+}
+
+// noPlace is the error of a new file whose folder does not let it be made.
+func noPlace(name string) error {
+	folder := filepath.Dir(name)
+	if _, err := os.Stat(folder); err == nil { // /proc, for one
+		return hintf("choose a folder that files can be made in", "no file can be made in %s", folder)
+	}
+	return hintf("make the folder first, or choose another", "there is no folder %s", folder)
 }

@@ -31,6 +31,9 @@ func (f shopFile) open() (*recordings.Shop, error) {
 		}
 	}
 	s, err := recordings.Open(f.path())
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, noPlace(f.path())
+	}
 	return s, f.explain(err)
 }
 
@@ -60,7 +63,6 @@ func (f shopFile) explain(err error) error {
 		{recordings.ErrRunning, "end its vibe watch first, or wait ten minutes"},
 		{recordings.ErrBusy, "wait until the other program is done"},
 		{recordings.ErrNoSession, "vibe log lists the sessions"},
-		{fs.ErrNotExist, "make the folder first, or choose another"},
 	} {
 		if errors.Is(err, known.err) {
 			return hintf(known.hint, "%w", err)
