@@ -274,7 +274,7 @@ func (c *csvFile) scale(raw [4]float64) (row [4]float64, err error) {
 		return row, c.wrong(c.column(i), "%s is %s, which is no time of this recording", c.title[0], shown(c.cell(i)))
 	case c.good > 0 && row[0] == c.last:
 		if c.differs(raw) {
-			c.coarse = c.repeats.See(true)
+			c.coarse = c.repeats.See(true) || c.coarse // when blocks end is chance
 		}
 		e := c.wrong(c.column(i), "%s repeats %s", c.title[0], shown(c.cell(i)))
 		if !c.file.o.SkipBad {
@@ -314,7 +314,7 @@ func (c *csvFile) differs(raw [4]float64) bool {
 // tooCoarse is the error of times that repeat in so many rows that the speed would be wrong without those.
 func (c *csvFile) tooCoarse() error {
 	r, try := c.repeats, "give --rate with what the sensor itself makes in a second, if it samples evenly"
-	if c.last > 0 {
+	if enough := 200; c.good > enough { // for half a percent
 		try += fmt.Sprintf(": about %.3g", float64(r.samples-1)/c.last)
 	}
 	return wrong(try, "%d of %d rows repeat the time of the row before with other values: the clock of column %q is too coarse for the sensor, and without them speeds would be wrong", r.repeated, r.samples, c.title[0]).at(c.file.name, c.line)

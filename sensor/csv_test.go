@@ -7,8 +7,10 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"testing"
+	"testing/iotest"
 	"time"
 
 	"github.com/stretchr/testify/assert"
@@ -455,6 +457,27 @@ func BenchmarkCSV(b *testing.B) {
 			}
 			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/n, "ns/row")
 		})
+	}
+}
+
+// TestCSVRepeatsInAnyBlocks: whether too many rows repeat a time does not hang on how many of them come at once.
+func TestCSVRepeatsInAnyBlocks(t *testing.T) {
+	t.Parallel()
+	var text strings.Builder
+	text.WriteString("t_s,x_g\n")
+	for i := range 2500 {
+		fmt.Fprintf(&text, "%.2f,%d\n", float64(i)/100, i%2)
+		if slices.Contains([]int{250, 500, 750, 1003, 1100, 1700}, i) { // the fifth is too many, the sixth not
+			fmt.Fprintf(&text, "%.2f,%d\n", float64(i)/100, 2)
+		}
+	}
+	for name, r := range map[string]io.Reader{"at once": strings.NewReader(text.String()), "row by row": iotest.OneByteReader(strings.NewReader(text.String()))} {
+		src, err := sensor.Decode("r.csv", r, sensor.Options{SkipBad: true})
+		require.NoError(t, err)
+		for err == nil {
+			_, err = src.Next()
+		}
+		assert.ErrorContains(t, err, "rows repeat the time of the row before", name)
 	}
 }
 
