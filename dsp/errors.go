@@ -382,11 +382,13 @@ func (tr *Tracker) crest(t []float64, x [][]float64) float64 {
 	if n := len(tr.rest); n > 0 {
 		from = firstAfter(t, tr.rest[n-1].until)
 	}
-	var late [3][]float64
-	for a := range x {
-		late[a] = x[a][from:]
+	if from < len(t) { // a sensor that is slow, and read too often, may have nothing new
+		var late [3][]float64
+		for a := range x {
+			late[a] = x[a][from:]
+		}
+		tr.rest = append(tr.rest, tr.fit.remainder(t[from:], late[:len(x)]))
 	}
-	tr.rest = append(tr.rest, tr.fit.remainder(t[from:], late[:len(x)]))
 	most := 0.0
 	for a := range x {
 		peak, sum, n := 0.0, 0.0, 0.0

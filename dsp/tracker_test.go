@@ -160,6 +160,26 @@ func TestFrozen(t *testing.T) {
 	assert.Greater(t, share(feed(tr, 200, 12, 20, held), isOK), 0.7)
 }
 
+// TestCrestBeforeZero: what is left besides the line does not hang on where the clock has its zero, also where a reading had nothing
+// new to go by.
+func TestCrestBeforeZero(t *testing.T) {
+	t.Parallel()
+	from := func(start float64) (crests []float64) {
+		r := rand.New(rand.NewPCG(6, 6))
+		last := 0.0
+		for _, v := range feed(&dsp.Tracker{Hint: 4}, 240, start, start+16, func(u float64) float64 {
+			if i := math.Round(240 * (u - start)); math.Mod(i, 8) == 0 && (i < 1432 || i > 1498) {
+				last = math.Sin(2*math.Pi*4*i/240) + 0.01*r.NormFloat64()
+			}
+			return last
+		}) {
+			crests = append(crests, v.Crest)
+		}
+		return crests
+	}
+	assert.InDeltaSlice(t, from(64), from(-64), 1e-6)
+}
+
 // TestHoles: where every half second half a second is missing nothing can be read, but it is said; a lone hole is
 // bridged by nothing that was before.
 func TestHoles(t *testing.T) {
