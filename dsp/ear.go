@@ -45,6 +45,7 @@ type ear struct {
 
 	lengths []float64 // s, of the looks
 	cols    [3][]float64
+	fresh   [3][]float64 // work space
 	sort    []float64
 }
 
@@ -161,7 +162,7 @@ func (e *ear) learn() bool {
 		return false
 	}
 	if !e.hold {
-		if held(e.columns(base, max(0, len(base.t)-400), len(base.t)), &e.sort) {
+		if held(e.columns(base, 0, len(base.t)), &e.fresh, &e.sort) {
 			e.unsettle()
 			e.hold, e.clock.rough, e.dt = true, false, 0
 			base.dropRepeats(e.axes)

@@ -263,28 +263,42 @@ func extremes(v []float64) (lo, hi float64, alike int) {
 }
 
 // held reports whether most rows repeat the one before although the changes are many steps
-// big: a slow sensor read too often.
-func held(x [][]float64, sort *[]float64) bool {
-	n := len(x[0])
-	changes := 0
-	for i := 1; i < n; i++ {
-		if !repeated(x, i) {
+// big: a slow sensor read too often. It goes by the last rows, or by as many as hold enough changes. fresh and sort are work space.
+func held(x [][]float64, fresh *[3][]float64, sort *[]float64) bool {
+	const (
+		last   = 400 // rows. Chosen
+		enough = 10  // Chosen: of fewer a median says little
+	)
+	from, changes := len(x[0]), 0
+	for from > 1 && (len(x[0])-from < last-1 || changes < enough) {
+		from--
+		if !repeated(x, from) {
 			changes++
 		}
 	}
-	if n < 40 || changes < 10 || float64(changes) > 0.7*float64(n-1) {
+	rows := len(x[0]) - from
+	if rows < 39 || changes < enough || float64(changes) > 0.7*float64(rows) {
 		return false
 	}
+	for a, v := range x {
+		fresh[a] = append(fresh[a][:0], v[from-1])
+	}
+	for i := from; i < len(x[0]); i++ {
+		if !repeated(x, i) {
+			for a, v := range x {
+				fresh[a] = append(fresh[a], v[i])
+			}
+		}
+	}
+	x = fresh[:len(x)]
 	step := stepOf(x, sort)
 	d := (*sort)[:0]
-	for i := 1; i < n; i++ {
+	for i := 1; i < len(x[0]); i++ {
 		size := 0.0
 		for a := range x {
 			size = max(size, math.Abs(x[a][i]-x[a][i-1]))
 		}
-		if size > 0 {
-			d = append(d, size)
-		}
+		d = append(d, size)
 	}
 	*sort = d
 	return median(d) > 4*step

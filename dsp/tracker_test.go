@@ -287,17 +287,20 @@ func TestRoundedStamps(t *testing.T) {
 	}
 }
 
-// TestHeld: a sensor of 50 Hz that is read 200 times a second is a sensor of 50 Hz.
+// TestHeld: a sensor of 50 Hz that is read 200 times a second is a sensor of 50 Hz, and so is one that a sound recorder reads.
 func TestHeld(t *testing.T) {
 	t.Parallel()
-	s := lathe(8)
-	s.Chip = sensor.Chip{Rate: 200, Hold: 4, Noise: 1e-3}
-	all := follow(t, &dsp.Tracker{Hint: 8.1}, s)
-	last := all[len(all)-1]
-	assert.InDelta(t, 50, last.Rate, 1)
-	assert.True(t, last.OK)
-	assert.InDelta(t, 8, last.Freq, 0.01)
-	assert.InDelta(t, s.Truth(last.Time).Amp, last.Amp, 0.05*last.Amp)
+	for _, hold := range []int{4, 100} {
+		s := lathe(8)
+		s.Chip = sensor.Chip{Rate: 50 * float64(hold), Hold: hold, Noise: 2e-3 / math.Sqrt(float64(hold))}
+		all := follow(t, &dsp.Tracker{Hint: 8.1}, s)
+		last := all[len(all)-1]
+		assert.InDelta(t, 50, last.Rate, 1)
+		assert.True(t, last.OK)
+		assert.InDelta(t, 8, last.Freq, 0.01)
+		assert.InDelta(t, s.Truth(last.Time).Amp, last.Amp, 0.05*last.Amp)
+		assert.Zero(t, share(all, has(dsp.Clipped)), "held %d times", hold)
+	}
 }
 
 // TestStrongMultiple: thirty times more in the fourth multiple than in the line, as a cutter
