@@ -101,6 +101,17 @@ func (c clocked) wrong(v dsp.Revolution) bool {
 	return v.OK && (speed > max(0.01*c.line, 3*v.FreqSE) || amp > max(0.1, 3*v.AmpSE))
 }
 
+// TestNoHoles: of even samples none is missing, however their stamps are rounded; of those that lose some by chance some are.
+func TestNoHoles(t *testing.T) {
+	t.Parallel()
+	for _, rate := range []float64{800, 833, 940} {
+		for _, missing := range []float64{0, 0.05} {
+			c := clocked{rate: rate, tick: 1e-3, down: true, line: 10, noise: 0.02, missing: missing}
+			c.run(1, func(v dsp.Revolution) { assert.Equal(t, missing > 0, v.Has(dsp.Gap), "%g Hz, %g missing", rate, missing) })
+		}
+	}
+}
+
 // TestClocks: whatever a clock does to its stamps, and whether the samples are even or taken at its ticks, no wrong speed or size is
 // given as ok. With -v it says how many are given.
 func TestClocks(t *testing.T) {

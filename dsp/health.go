@@ -10,7 +10,8 @@ import (
 // health is what the samples of a window say about the sensor.
 type health struct {
 	dt      float64 // s, usual interval
-	missing float64 // fraction of samples missing
+	missing float64 // fraction of samples missing, or that a clock of coarse ticks makes look so
+	holes   bool    // much is missing, and no such clock explains it
 	step    float64 // m/s², 0 if none was found
 	clipped bool
 	stuck   bool
@@ -26,10 +27,10 @@ const (
 )
 
 // inspect looks at samples t, x of one window. limit is the end of the sensor's range in
-// m/s², 0 if unknown.
-func (h *health) inspect(t []float64, x [][]float64, dt, limit float64, sort *[]float64) {
+// m/s², 0 if unknown, tick what the clock counts in, s.
+func (h *health) inspect(t []float64, x [][]float64, dt, tick, limit float64, sort *[]float64) {
 	*h = health{dt: dt, step: stepOf(x, sort)}
-	h.times(t)
+	h.times(t, tick)
 	h.repeats(t, x)
 	h.filled = bent(x, h.step, sort) / dt
 	for a := range x {
@@ -39,10 +40,25 @@ func (h *health) inspect(t []float64, x [][]float64, dt, limit float64, sort *[]
 	}
 }
 
-func (h *health) times(t []float64) {
-	if n := intervals(t, h.dt); n > 0 {
-		h.missing = 1 - float64(len(t)-1)/n
+func (h *health) times(t []float64, tick float64) {
+	const few = 20 // that chance may spread as evenly as rounding does. Chosen: of twenty less than once in ten thousand times, by trial
+	n, whole := intervals(t, h.dt), float64(len(t)-1)
+	if n == 0 {
+		return
 	}
+	h.missing = 1 - whole/n
+	h.holes = h.missing > missingMuch && (n-whole < few || h.missing > missingMost || !rounds(t, tick))
+}
+
+// rounds reports whether a clock that counts in ticks can have told the times t of even samples: each is a tick off at most, and so
+// are the first and the last, from which the others are judged.
+func rounds(t []float64, tick float64) bool {
+	most, least, step := 0.0, 0.0, (t[len(t)-1]-t[0])/float64(len(t)-1)
+	for i, u := range t {
+		off := u - t[0] - float64(i)*step
+		most, least = max(most, off), min(least, off)
+	}
+	return most-least < 2*tick
 }
 
 // repeats finds rows that repeat for long, and axes that never change.

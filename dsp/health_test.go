@@ -54,7 +54,7 @@ func TestHealth(t *testing.T) {
 			times, x := made(c.x)
 			var h health
 			var sort []float64
-			h.inspect(times, [][]float64{x}, 1/rate, c.limit, &sort)
+			h.inspect(times, [][]float64{x}, 1/rate, 0, c.limit, &sort)
 			assert.Equal(t, c.clipped, h.clipped, "clipped")
 			assert.Equal(t, c.stuck, h.stuck, "stuck")
 			assert.InDelta(t, c.step, h.step, 1e-6, "step")
@@ -82,8 +82,9 @@ func TestMissing(t *testing.T) {
 			x := make([]float64, len(times))
 			var h health
 			var sort []float64
-			h.inspect(times, [][]float64{x}, 0.01, 0, &sort)
+			h.inspect(times, [][]float64{x}, 0.01, 0.01, 0, &sort)
 			assert.InDelta(t, 1-float64(taken)/1000, h.missing, 0.002, "jitter %g", jitter)
+			assert.Equal(t, missing > 0, h.holes, "jitter %g, missing %g", jitter, missing)
 			var tr Tracker
 			tr.dt = tr.interval(times[:200])
 			assert.InEpsilon(t, 0.01, tr.interval(times[400:]), 2e-3, "jitter %g, missing %g", jitter, missing)

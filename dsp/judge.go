@@ -67,7 +67,7 @@ func (tr *Tracker) diagnose(rev *Revolution, t []float64, x [][]float64) {
 	if len(t) == 0 {
 		return
 	}
-	h.inspect(t, x, tr.dt, tr.Range, &tr.sort)
+	h.inspect(t, x, tr.dt, tr.clock.tick(), tr.Range, &tr.sort)
 	rev.Step = h.step
 	if h.clipped {
 		rev.Faults = append(rev.Faults, Clipped)
@@ -75,7 +75,7 @@ func (tr *Tracker) diagnose(rev *Revolution, t []float64, x [][]float64) {
 	if h.stuck {
 		rev.Faults = append(rev.Faults, Stuck)
 	}
-	if h.missing > missingMuch || tr.gapAt >= t[0]-1e-9 {
+	if h.holes || tr.gapAt >= t[0]-1e-9 {
 		rev.Faults = append(rev.Faults, Gap)
 	}
 }
@@ -207,7 +207,7 @@ func (tr *Tracker) reservations(rev *Revolution) []string {
 	if rev.OK && rev.Has(Folded) {
 		say = append(say, "the sensor is too slow to see this speed itself: it goes by what the dial says")
 	}
-	if rev.OK && tr.health.missing > missingMuch {
+	if rev.OK && tr.health.holes {
 		say = append(say, fmt.Sprintf("%.0f %% of the samples are missing", 100*tr.health.missing))
 	}
 	if tr.health.filled > 0 {
