@@ -186,7 +186,7 @@ func TestAdviceJSON(t *testing.T) {
 	assert.Nil(t, got["speed_rpm"])
 	assert.Equal(t, []any{}, got["avoid"])
 	assert.NotEmpty(t, got["ceilings"])
-	assert.Equal(t, []any{map[string]any{"code": "no-turn", "text": "the sensor feels nothing turn: it stands still, or turns too smoothly to be felt", "source": "this lathe's own readings"}}, got["reasons"])
+	assert.Equal(t, []any{map[string]any{"code": "no-turn", "text": "no turning was found: it stands still, turns too smoothly to be felt, or at a speed that was not looked for", "source": "this lathe's own readings"}}, got["reasons"])
 }
 
 // TestLookOutlastsViolence: what grew is looked at, also where it became violent after; slower is

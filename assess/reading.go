@@ -42,7 +42,7 @@ type Reading struct {
 	Feel  Feel       `json:"feel"`
 	Cause string     `json:"cause"` // likely cause with how sure, in words
 	// Rival is another speed that explains the shake as well, or, where Speed is not known, the
-	// line that was seen where neither the dial nor the pulleys have one.
+	// line that was seen where neither the dial nor the pulleys nor the lathe's range have one.
 	Rival RPM `json:"rival_rpm"`
 	// Crest is peak over rms of what is left besides the line and its multiples.
 	Crest float64 `json:"crest"`

@@ -59,9 +59,9 @@ var crackReason = Reason{"crack", "a cracked blank may fly apart at any speed: "
 const mendCrack = "cut the crack away, or glue it and let it harden"
 
 // stands reports whether nothing turns. A stuck or gappy sensor cannot know that, nor one that
-// feels violence without a line in it, and must not say so to a hand near the chuck.
+// feels violence without a line in it, or a line beyond the lathe's speeds, and must not say so to a hand near the chuck.
 func stands(r Reading) bool {
-	return r.Has(dsp.NoTurn) && !r.Has(dsp.Stuck) && !r.Has(dsp.Gap) && !r.Has(dsp.Folded) && !violentInAll(r)
+	return r.Has(dsp.NoTurn) && r.Rival == 0 && !r.Has(dsp.Stuck) && !r.Has(dsp.Gap) && !r.Has(dsp.Folded) && !violentInAll(r)
 }
 
 // blind is the advice when there is no number: what was unsafe stays unsafe, the rest
@@ -80,32 +80,27 @@ func (a *Adviser) blind(r Reading) Advice {
 		}
 		return d
 	}
-	reasons, filledIn := []Reason{}, r.Has(dsp.Folded) && slices.Contains(r.Warnings, dsp.FilledIn)
-	if filledIn {
-		reasons = append(reasons, Reason{"filled-in", dsp.FilledIn, ownReadings})
-	}
-	rough := r.Has(dsp.Coarse) && slices.Contains(r.Warnings, dsp.RoughTimes)
-	if rough {
-		reasons = append(reasons, Reason{"rough-times", dsp.RoughTimes, ownReadings})
-	}
-	numb := r.Has(dsp.Stuck) && !stuck(r)
-	if numb {
-		reasons = append(reasons, Reason{string(dsp.Stuck), dsp.Numb, ownReadings})
+	reasons, explained := []Reason{}, []dsp.Fault{}
+	for _, w := range whyFaulty {
+		if r.Has(w.fault) && slices.Contains(r.Warnings, w.warning) {
+			reasons, explained = append(reasons, Reason{w.code, w.warning, ownReadings}), append(explained, w.fault)
+		}
 	}
 	if n := cmp.Or(r.Speed, r.Rival); r.Has(dsp.Doubtful) && n > 0 && len(a.Lathe.Steps) > 0 && a.Lathe.step(n) == 0 {
 		reasons = append(reasons, Reason{"foreign", fmt.Sprintf("the line at about %v is none of the lathe's steps, %s rpm: check them, and whether the sensor sees another machine",
 			floorTo(n+2.5, 5), strings.Trim(fmt.Sprintf("%.0f", a.Lathe.Steps), "[]")), ownReadings})
 	}
 	for _, f := range r.Faults {
-		if filledIn && f == dsp.Folded && a.Checked { // the dial's word is there, and no help
-			continue
-		}
-		if rough && f == dsp.Coarse || numb && f == dsp.Stuck {
+		if slices.Contains(explained, f) && (f != dsp.Folded || a.Checked) { // else the dial's word is some help
 			continue
 		}
 		if w := faultWords[f]; w != "" && (f != dsp.NoTurn || stands(r)) {
 			reasons = append(reasons, Reason{string(f), w, ownReadings})
 		}
+	}
+	if low, high := a.Lathe.ends(); r.Has(dsp.NoTurn) && r.Rival > 0 {
+		reasons = append(reasons, Reason{"beyond", fmt.Sprintf("something shakes at about %v, and the spindle is looked for between %.0f and %v: if it turns so, say the lathe's speeds (--lowest, --highest)",
+			floorTo(r.Rival+2.5, 5), float64(low), high), ownReadings})
 	}
 	if r.Has(dsp.NoTurn) && violentInAll(r) {
 		reasons = append(reasons, Reason{"total", fmt.Sprintf("%s in all, violent, and what turns cannot be told from it", ShakeText(r.Total)), EdgesSource})
@@ -133,12 +128,23 @@ func (a *Adviser) stoodStill() bool {
 	return true
 }
 
+// whyFaulty are the warnings that say better than the code of a fault what is wrong, with codes of their own.
+var whyFaulty = []struct {
+	fault         dsp.Fault
+	warning, code string
+}{
+	{dsp.Folded, dsp.FilledIn, "filled-in"},
+	{dsp.Coarse, dsp.RoughTimes, "rough-times"},
+	{dsp.Stuck, dsp.Numb, string(dsp.Stuck)},
+	{dsp.Doubtful, dsp.Mains, "mains"},
+}
+
 // FaultWords says what a fault means to a turner, the same on every screen; "" for a code
 // that is none.
 func FaultWords(f dsp.Fault) string { return faultWords[f] }
 
 var faultWords = map[dsp.Fault]string{
-	dsp.NoTurn:   "the sensor feels nothing turn: it stands still, or turns too smoothly to be felt",
+	dsp.NoTurn:   "no turning was found: it stands still, turns too smoothly to be felt, or at a speed that was not looked for",
 	dsp.Weak:     "the shake is too small or too noisy to be sure of",
 	dsp.Changing: "the speed is still changing",
 	dsp.Clipped:  "the sensor is at the end of its range",

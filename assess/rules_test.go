@@ -103,6 +103,14 @@ func TestRoughTimes(t *testing.T) {
 	assert.Equal(t, []string{"rough-times"}, codes(d))
 }
 
+// TestMains: where the mains may be what is seen, that is said, and what to try.
+func TestMains(t *testing.T) {
+	t.Parallel()
+	d := turning().See(assess.Reading{T: 1, Span: 2, Speed: 2995, Shake: 2, ShakeSE: 0.1, Faults: []dsp.Fault{dsp.Doubtful}, Warnings: []string{dsp.Mains}})
+	assert.Equal(t, "Wait: "+dsp.Mains+".", d.Say)
+	assert.Equal(t, []string{"mains"}, codes(d))
+}
+
 // TestFilledIn: where rows were filled in, that is what is said, not to say the dial again.
 func TestFilledIn(t *testing.T) {
 	t.Parallel()
@@ -364,6 +372,23 @@ func TestNotFound(t *testing.T) {
 		a := &assess.Adviser{Lathe: c.lathe, Blank: bowl()}
 		assert.Equal(t, c.say, a.See(none).Say)
 	}
+}
+
+// TestBeyond: a line outside of the lathe's speeds is named, and while it is there nobody says that nothing turns, nor takes a stop back.
+func TestBeyond(t *testing.T) {
+	t.Parallel()
+	beyond := func(s float64) assess.Reading {
+		return assess.Read(dsp.Revolution{Time: s, Span: 2, Rival: 75.01, Faults: []dsp.Fault{dsp.NoTurn}})
+	}
+	a := turning()
+	d := a.See(beyond(1))
+	assert.Contains(t, d.Say, "Wait: something shakes at about 4500 rpm, and the spindle is looked for between 60 and 3700 rpm")
+	assert.Equal(t, []string{"beyond"}, codes(d))
+	require.Equal(t, assess.Stop, hear(a, steady(20, 1, 600, 12)...).Action)
+	for i := range 12 {
+		d = a.See(beyond(20.25 + 0.25*float64(i)))
+	}
+	assert.Equal(t, assess.Stop, d.Action)
 }
 
 // TestFastLathe: map and shaky bands go on to the end of a lathe that is faster than most.

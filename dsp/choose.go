@@ -253,6 +253,20 @@ func (tr *Tracker) outside(looks []*look, best float64) float64 {
 	return found
 }
 
+// beyond returns the frequency of the line of l that shakes most (m/s) of those that are none of the lathe's range, but may be a
+// spindle's all the same; 0 if there is none.
+func (tr *Tracker) beyond(l *look) float64 {
+	const highest = 100.0 // Hz. Chosen: no lathe for wood turns faster, and the mains hum above
+	most, found := 0.0, 0.0
+	for p := range l.lines(plain*thresholds[l.axes], 1, min(highest, l.rate/2)) {
+		v, inside := l.velocity(p.f), p.f >= tr.low() && p.f <= tr.high()
+		if v > most && !inside && !isMains(p.f, 0) {
+			most, found = v, p.f
+		}
+	}
+	return found
+}
+
 // divided returns the frequency of a line at a half or a third of best, which makes best its multiple and
 // the dial's word wrong, 0 if none stands there.
 func (tr *Tracker) divided(best hypothesis, now float64) float64 {

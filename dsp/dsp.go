@@ -62,8 +62,8 @@ type Revolution struct {
 
 	Rate float64 // Hz, true rate of fresh samples in the window
 	Step float64 // m/s², step between neighbouring values, 0 if none was found
-	// Rival is the frequency in Hz of the best other explanation; 0 if there is none
-	// worth naming.
+	// Rival is the frequency in Hz of the best other explanation, or, with NoTurn, of a line that is
+	// plain but outside of Low to High; 0 if there is none worth naming.
 	Rival float64
 
 	Faults []Fault

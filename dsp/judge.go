@@ -58,6 +58,9 @@ const FilledIn = "rows were filled in between the sensor's own by straight lines
 // Numb is the warning of an axis that has shown the line and says the same all the time since. What the others shake is as it was.
 const Numb = "an axis of the sensor has stopped: look at its wires"
 
+// Mains is the warning of a line that is where the mains hum.
+const Mains = "this may be the hum of the mains, 50 or 60 times a second, and not the spindle: go 100 rpm slower for a number"
+
 // Knocks is the warning of blows that noise does not explain.
 const Knocks = "something knocks"
 
@@ -212,6 +215,9 @@ func (tr *Tracker) reservations(rev *Revolution) []string {
 	}
 	if tr.health.filled > 0 {
 		say = append(say, FilledIn)
+	}
+	if isMains(rev.Freq, 0) {
+		say = append(say, Mains)
 	}
 	if rev.Crest > knocking {
 		say = append(say, Knocks)

@@ -206,6 +206,7 @@ func (tr *Tracker) revolution(now float64) Revolution {
 		rev.Rival = rival
 		rev.Faults = append(rev.Faults, Doubtful)
 	case !found:
+		rev.Rival = tr.beyond(looks[0])
 		rev.Faults = append(rev.Faults, NoTurn)
 	case !known:
 		rev.Faults = append(rev.Faults, Weak)

@@ -287,6 +287,35 @@ func TestRoundedStamps(t *testing.T) {
 	}
 }
 
+// TestBeyond: a line outside of the speeds that are looked for is named, and not taken for the spindle's; the mains', and the hum above
+// all lathes, are not.
+func TestBeyond(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct{ f, low, high, want float64 }{{75, 0, 0, 75}, {7, 10, 40, 7}, {48, 6, 40, 48}, {60.1, 6, 40, 0}, {150, 0, 0, 0}, {0, 0, 0, 0}} {
+		all := follow(t, &dsp.Tracker{Low: c.low, High: c.high}, lathe(c.f))[8:]
+		assert.Zero(t, share(all, isOK), "%g Hz", c.f)
+		assert.Greater(t, share(all, has(dsp.NoTurn)), 0.6, "%g Hz", c.f)
+		for _, v := range all {
+			if v.Has(dsp.NoTurn) {
+				assert.InDelta(t, c.want, v.Rival, 0.1, "%g Hz", c.f)
+			}
+		}
+	}
+}
+
+// TestMains: a line where the mains hum is no number, and says why; a hundred rpm beside it is one.
+func TestMains(t *testing.T) {
+	t.Parallel()
+	for _, hint := range []float64{0, 60} {
+		all := follow(t, &dsp.Tracker{Hint: hint}, lathe(60))
+		assert.Zero(t, share(all, isOK))
+		assert.Greater(t, share(all, func(v dsp.Revolution) bool { return slices.Contains(v.Warnings, dsp.Mains) }), 0.9)
+		all = follow(t, &dsp.Tracker{Hint: hint}, lathe(60-100.0/60))
+		assert.Greater(t, share(all, isOK), 0.8)
+		assert.Zero(t, share(all, func(v dsp.Revolution) bool { return slices.Contains(v.Warnings, dsp.Mains) }))
+	}
+}
+
 // TestHeld: a sensor of 50 Hz that is read 200 times a second is a sensor of 50 Hz, and so is one that a sound recorder reads.
 func TestHeld(t *testing.T) {
 	t.Parallel()

@@ -240,10 +240,13 @@ func (r *record) tryNext(dial assess.RPM) []string {
 	if r.doc.Advice.Action != assess.Wait {
 		return nil
 	}
-	undecided := slices.ContainsFunc(r.doc.Advice.Reasons, func(why assess.Reason) bool {
-		return why.Code == string(dsp.Folded) || why.Code == string(dsp.Doubtful)
-	})
+	because := func(codes ...string) bool {
+		return slices.ContainsFunc(r.doc.Advice.Reasons, func(why assess.Reason) bool { return slices.Contains(codes, why.Code) })
+	}
+	undecided := because(string(dsp.Folded), string(dsp.Doubtful))
 	switch known := slices.ContainsFunc(r.stretches, func(s stretch) bool { return s.ok }); {
+	case because("mains", "beyond"): // which say it themselves
+		return nil
 	case dial > 0 && !known:
 		return []string{fmt.Sprintf("no clear line near the %v of --speed: check it, or leave it out to search all speeds", dial)}
 	case dial == 0 && undecided:
@@ -267,7 +270,11 @@ func (r *record) partly() []string {
 	if r.unseen == 0 || r.unseen == 3 {
 		return nil
 	}
-	return []string{fmt.Sprintf("no more than %d of three axes measured anything of their own: what shakes in another direction is not seen, and may be more", 3-r.unseen)}
+	seen := fmt.Sprintf("no more than %d of three axes measured anything of their own", 3-r.unseen)
+	if axes := r.doc.Recording.Axes; axes == 3-r.unseen {
+		seen = "the recording has " + plural(axes, "axis", "axes") + " of three"
+	}
+	return []string{seen + ": what shakes in another direction is not seen, and may be more"}
 }
 
 // longEnough is the recording at one speed that the README asks for, in s.

@@ -272,3 +272,17 @@ func TestReadNumbAxis(t *testing.T) {
 	assert.Contains(t, msg, dsp.Numb)
 	assert.NotContains(t, msg, "something else turns")
 }
+
+// TestPartly: what is not measured is told, of a recording with fewer axes and of dead ones alike, each as what it is.
+func TestPartly(t *testing.T) {
+	t.Parallel()
+	for want, c := range map[string][2]int{ // axes, and directions not seen
+		"the recording has 1 axis of three: ":                         {1, 2},
+		"the recording has 2 axes of three: ":                         {2, 1},
+		"no more than 1 of three axes measured anything of their own": {3, 2},
+	} {
+		r := newRecord("bowl.csv")
+		r.doc.Recording.Axes, r.unseen = c[0], c[1]
+		assert.Contains(t, strings.Join(r.partly(), ""), want)
+	}
+}
