@@ -4,6 +4,7 @@ import (
 	"sync"
 
 	"vibe/assess"
+	"vibe/dsp"
 	"vibe/sensor"
 )
 
@@ -99,11 +100,19 @@ func (d *dial) state() (at assess.RPM, follows bool) {
 	return d.at, d.follows
 }
 
-// waits says that at t s nothing but the hand will change what is felt.
-func (d *dial) waits(t float64) bool {
+// dialShows is what a dial shows in words.
+func dialShows(at assess.RPM) string {
+	if at == 0 {
+		return "dial: off"
+	}
+	return "dial: " + at.String()
+}
+
+// waits says that at t s, of whose reading r is, nothing sure is felt, and nothing but the hand will change that.
+func (d *dial) waits(t float64, r assess.Reading) bool {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	return d.follows && d.said.Action == assess.Wait && t-d.since > settling
+	return d.follows && d.said.Action == assess.Wait && t-d.since > settling && (r.Has(dsp.Weak) || r.Has(dsp.NoTurn))
 }
 
 // playLathe is the lathe of `vibe watch --from simulated`: the demo's, with a finer sensor and

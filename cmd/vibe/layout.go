@@ -12,7 +12,6 @@ import (
 	"charm.land/lipgloss/v2"
 
 	"vibe/assess"
-	"vibe/dsp"
 )
 
 // The least terminal that the whole screen fits on; a smaller one gets text alone.
@@ -274,14 +273,11 @@ func (m *screen) answerLine() string {
 		return " " + m.now.Notes[len(m.now.Notes)-1]
 	case m.dial != nil:
 		at, follows := m.dial.state()
-		shows := "dial: " + at.String()
-		if at == 0 {
-			shows = "dial: off"
-		}
+		shows := dialShows(at)
 		if follows && at == 0 {
 			return " " + shows + "; press ↑ to switch on"
 		}
-		if r := m.now.Reading; m.dial.waits(m.now.Clock) && (r.Has(dsp.Weak) || r.Has(dsp.NoTurn)) {
+		if m.dial.waits(m.now.Clock, m.now.Reading) {
 			return " " + shows + ", nothing sure is felt at it; ↑ turns it up"
 		}
 		if follows {

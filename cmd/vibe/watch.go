@@ -265,6 +265,7 @@ func (w *watching) run(cmd *cobra.Command, shows assess.RPM, notes []string, asJ
 func (w *watching) loop(adviser *assess.Adviser, show func(assess.Reading, assess.Advice) error, note func(string)) error {
 	defer w.session.End()
 	var failed error
+	stays := assess.RPM(-1) // of the dial to play with, where that was said
 	w.in.session.listen(func(err error) { note(w.trouble(err)) })
 	tracker := w.in.tracker()
 	err := loop(w.in.src, tracker, adviser, func(b sensor.Block) {
@@ -301,7 +302,11 @@ func (w *watching) loop(adviser *assess.Adviser, show func(assess.Reading, asses
 			w.session.Note(err.Error())
 		}
 		if w.dial != nil {
-			w.dial.hear(r.T+r.Span/2, a)
+			w.dial.hear(w.heard, a)
+			if at, _ := w.dial.state(); at != stays && w.dial.waits(w.heard, r) {
+				stays = at
+				note(dialShows(at) + ", and nothing sure is felt at it: on a terminal ↑ turns it up; without one say another blank")
+			}
 		}
 		if failed == nil {
 			if failed = show(r, a); failed != nil {

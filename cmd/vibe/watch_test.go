@@ -137,3 +137,26 @@ func TestWatchSimulated(t *testing.T) {
 	assert.Less(t, first.Reading.T, 15.0, "a beginner waits no longer")
 	assert.Greater(t, *last.Reading.Speed, 1.5**first.Reading.Speed)
 }
+
+// TestWatchStays: where the lathe to play with turns too slowly to be felt, and no key can turn it up, that is said, once.
+func TestWatchStays(t *testing.T) {
+	t.Parallel()
+	ctx, stop := context.WithCancel(t.Context())
+	defer stop()
+	r, w := io.Pipe()
+	var msg strings.Builder
+	code := make(chan int, 1)
+	go func() {
+		code <- run(ctx, []string{"watch", "--from", "simulated", "--pace", "max", "--json", "--diameter", "310mm", "--lowest", "60", "--highest", "3000"}, nil, w, &msg)
+		w.Close()
+	}()
+	for lines := bufio.NewScanner(r); lines.Scan(); {
+		var s said
+		require.NoError(t, json.Unmarshal(lines.Bytes(), &s))
+		if s.Reading.T > 30 {
+			stop()
+		}
+	}
+	assert.Zero(t, <-code, msg.String())
+	assert.Equal(t, 1, strings.Count(msg.String(), "note: dial: 60 rpm, and nothing sure is felt at it"), msg.String())
+}
