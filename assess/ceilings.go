@@ -55,7 +55,16 @@ const (
 // known of lathe, blank and task counts as the less favourable case; a ceiling of what is
 // not known at all is listed only where it wins. The arguments must be valid.
 func Ceilings(l Lathe, b Blank, t Task) []Ceiling {
-	guessed := map[string]bool{"diameter": b.Diameter == 0, "whirl": b.Diameter == 0 || b.Length == 0, "mount": b.Held == ""}
+	guessed := map[string]string{} // by the name of a ceiling, what of it was not told
+	if b.Length == 0 {
+		guessed["whirl"] = "the length"
+	}
+	if b.Diameter == 0 {
+		guessed["diameter"], guessed["whirl"] = "the diameter", "the diameter"
+	}
+	if b.Held == "" {
+		guessed["mount"] = "how it is held"
+	}
 	b, _ = b.worst()
 	out := []Ceiling{latheCeiling(l), diameterCeiling(b)}
 	if l.ChuckMax > 0 {
@@ -67,7 +76,10 @@ func Ceilings(l Lathe, b Blank, t Task) []Ceiling {
 		}
 	}
 	slices.SortStableFunc(out, func(a, b Ceiling) int { return cmp.Compare(a.RPM, b.RPM) })
-	return append(out[:1], slices.DeleteFunc(out[1:], func(c Ceiling) bool { return guessed[c.Name] })...)
+	if what := guessed[out[0].Name]; what != "" {
+		out[0].Text += "; " + what + " was not told, and counts as the worst"
+	}
+	return append(out[:1], slices.DeleteFunc(out[1:], func(c Ceiling) bool { return guessed[c.Name] != "" })...)
 }
 
 // farAbove is the speed above which a ceiling is not worth naming: no wood lathe gets
@@ -88,7 +100,7 @@ func diameterCeiling(b Blank) Ceiling {
 	if b.Inches {
 		formula = fmt.Sprintf("%.0f in·rpm / %s", thumbHigh*10/inch, b.Said(b.Diameter))
 	}
-	return Ceiling{"diameter", n, fmt.Sprintf("the top of the rule of thumb for %s, a rim speed of %.1f m/s", b.Said(b.Diameter), RimSpeed(b.Diameter, n)),
+	return Ceiling{"diameter", n, fmt.Sprintf("the rule of thumb, diameter times speed, at its top for %s: a rim speed of %.1f m/s", b.Said(b.Diameter), RimSpeed(b.Diameter, n)),
 		formula, practice}
 }
 
@@ -124,7 +136,7 @@ func blankCeiling(b Blank, t Task) Ceiling {
 		return Ceiling{}
 	}
 	top := diameterCeiling(b)
-	return Ceiling{"blank", RPM(share) * top.RPM, "lower in the rule of thumb, or below it: " + strings.Join(why, ", "),
+	return Ceiling{"blank", RPM(share) * top.RPM, fmt.Sprintf("the rule of thumb's %.0f rpm, less for this blank: %s", float64(top.RPM), strings.Join(why, ", ")),
 		fmt.Sprintf("%s × %.2f", top.Formula, share), practice}
 }
 

@@ -192,7 +192,7 @@ func unknownsOf(l Lathe, b Blank, t Task) []string {
 	add(t == "", "task not given: counted as roughing")
 	add(t == Drilling && b.Bit == 0, "bit not given: counted as the largest")
 	add(l.rangeUnknown() != "", l.rangeUnknown())
-	add(l.ChuckMax == 0, "the chuck's fastest speed is not known: read it on the chuck and stay below it")
+	add(l.ChuckMax == 0 && (b.Held == "" || b.Held == Chuck), "the chuck's fastest speed is not known: read it on the chuck and stay below it")
 	return out
 }
 

@@ -132,6 +132,7 @@ func TestCeilingsOfTheKnown(t *testing.T) {
 	assert.Equal(t, []string{"whirl", "chuck", "lathe", "diameter"}, names(workshop(), thin, assess.Finishing))
 	thin.Length = 0
 	assert.Equal(t, "whirl", names(workshop(), thin, assess.Finishing)[0], "not known, but decides")
+	assert.Contains(t, assess.Ceilings(workshop(), thin, assess.Finishing)[0].Text, "; the length was not told, and counts as the worst")
 	assert.Equal(t, []string{"mount"}, names(assess.Lathe{Low: 100, High: 3000}, assess.Blank{Diameter: 40, Length: 40, Balance: assess.True}, assess.Finishing)[:1])
 }
 
@@ -293,6 +294,9 @@ func TestPlanNames(t *testing.T) {
 	}
 	assert.Zero(t, p.Figures.Energy)
 	assert.Zero(t, p.Figures.Whirl)
+	p, err = assess.MakePlan(assess.Lathe{}, assess.Blank{Diameter: 310, Held: assess.Faceplate}, "")
+	require.NoError(t, err)
+	assert.NotContains(t, strings.Join(p.Assumed, "\n"), "chuck")
 }
 
 // TestMore: what was not said and would allow more is named with what it would allow, and

@@ -88,8 +88,13 @@ func shellWord(s string) string {
 
 func (p *page) line(format string, args ...any) { fmt.Fprintf(&p.text, format+"\n", args...) }
 
-// head begins a new part.
-func (p *page) head(title string) { p.line("\n%s", p.paint(bold, title)) }
+// head begins a new part, apart from the one before.
+func (p *page) head(title string) {
+	if p.text.Len() > 0 {
+		p.line("")
+	}
+	p.line("%s", p.paint(bold, title))
+}
 
 // scrolled says whether the first line has left the terminal.
 func (p *page) scrolled() bool {

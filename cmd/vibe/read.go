@@ -201,11 +201,24 @@ func open(cmd *cobra.Command, name string, opts sensor.Options) (sensor.Source, 
 	case err == nil || errors.As(err, &parse):
 		return src, err
 	case errors.Is(err, fs.ErrNotExist):
-		return nil, hintf("check the name and the folder; vibe demo needs no file", "there is no file %s", name)
+		return nil, hintf(elsewhere(name), "there is no file %s", name)
 	case errors.As(err, &file):
 		return nil, err
 	}
 	return nil, usage{hintf("see vibe read --help", "%w", err)} // the options
+}
+
+// elsewhere is what to try where there is no file of that name.
+func elsewhere(name string) string {
+	beside, _ := os.ReadDir(filepath.Dir(name)) // what cannot be read suggests nothing
+	var names []string
+	for _, e := range beside {
+		names = append(names, e.Name())
+	}
+	if near := nearest(filepath.Base(name), names); near != "" {
+		return "did you mean " + shellWord(filepath.Join(filepath.Dir(name), near)) + "?"
+	}
+	return "check the name and the folder; vibe demo needs no file"
 }
 
 // nameOf is what a recording is called on the page.
