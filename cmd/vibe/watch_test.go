@@ -99,25 +99,35 @@ func TestWatchDialDiffers(t *testing.T) {
 	}
 }
 
-// A beginner who leaves the simulated lathe to the advice sees it raise, pass no rough
-// speed, and end comfortable; an interrupt is a good end, with a goodbye.
-func TestWatchSimulated(t *testing.T) {
-	t.Parallel()
+// played runs the lathe to play with until s on its clock, gives see each of its readings, and returns what is said beside them.
+func played(t *testing.T, until float64, see func(said), args ...string) string {
 	ctx, stop := context.WithCancel(t.Context())
 	defer stop()
 	r, w := io.Pipe()
 	var msg strings.Builder
 	code := make(chan int, 1)
 	go func() {
-		code <- run(ctx, []string{"watch", "--from", "simulated", "--pace", "max", "--json"}, nil, w, &msg)
+		code <- run(ctx, append([]string{"watch", "--from", "simulated", "--pace", "max", "--json"}, args...), nil, w, &msg)
 		w.Close()
 	}()
-	lines := bufio.NewScanner(r)
-	var first, last said
-	raises := 0
-	for lines.Scan() {
+	for lines := bufio.NewScanner(r); lines.Scan(); {
 		var s said
 		require.NoError(t, json.Unmarshal(lines.Bytes(), &s))
+		if see(s); s.Reading.T > until {
+			stop()
+		}
+	}
+	assert.Zero(t, <-code, msg.String())
+	return msg.String()
+}
+
+// A beginner who leaves the simulated lathe to the advice sees it raise, pass no rough
+// speed, and end comfortable; an interrupt is a good end, with a goodbye.
+func TestWatchSimulated(t *testing.T) {
+	t.Parallel()
+	var first, last said
+	raises := 0
+	msg := played(t, 200, func(s said) {
 		if s.Reading.OK {
 			assert.Less(t, *s.Reading.Shake, assess.DefaultEdges[1], s.Advice.Say)
 			if last = s; first.Reading.T == 0 {
@@ -127,12 +137,8 @@ func TestWatchSimulated(t *testing.T) {
 		if s.Advice.Action == assess.Raise {
 			raises++
 		}
-		if s.Reading.T > 200 {
-			stop()
-		}
-	}
-	assert.Zero(t, <-code, msg.String())
-	assert.Contains(t, msg.String(), "simulated lathe: 20")
+	})
+	assert.Contains(t, msg, "simulated lathe: 20")
 	assert.Positive(t, raises)
 	assert.Less(t, first.Reading.T, 15.0, "a beginner waits no longer")
 	assert.Greater(t, *last.Reading.Speed, 1.5**first.Reading.Speed)
@@ -141,22 +147,6 @@ func TestWatchSimulated(t *testing.T) {
 // TestWatchStays: where the lathe to play with turns too slowly to be felt, and no key can turn it up, that is said, once.
 func TestWatchStays(t *testing.T) {
 	t.Parallel()
-	ctx, stop := context.WithCancel(t.Context())
-	defer stop()
-	r, w := io.Pipe()
-	var msg strings.Builder
-	code := make(chan int, 1)
-	go func() {
-		code <- run(ctx, []string{"watch", "--from", "simulated", "--pace", "max", "--json", "--diameter", "310mm", "--lowest", "60", "--highest", "3000"}, nil, w, &msg)
-		w.Close()
-	}()
-	for lines := bufio.NewScanner(r); lines.Scan(); {
-		var s said
-		require.NoError(t, json.Unmarshal(lines.Bytes(), &s))
-		if s.Reading.T > 30 {
-			stop()
-		}
-	}
-	assert.Zero(t, <-code, msg.String())
-	assert.Equal(t, 1, strings.Count(msg.String(), "note: dial: 60 rpm, and nothing sure is felt at it"), msg.String())
+	msg := played(t, 30, func(said) {}, "--diameter", "310mm", "--lowest", "60", "--highest", "3000")
+	assert.Equal(t, 1, strings.Count(msg, "note: dial: 60 rpm, and nothing sure is felt at it"), msg)
 }
