@@ -118,7 +118,7 @@ func newLatheRemove(file *shopFile) *cobra.Command {
 }
 
 // tooMuchForEmpty asks whether a run was one with nothing mounted.
-func tooMuchForEmpty(all []stretch) []string {
+func tooMuchForEmpty(all []stretch, session int64) []string {
 	most := 0.0
 	for _, s := range all {
 		if s.ok {
@@ -128,7 +128,7 @@ func tooMuchForEmpty(all []stretch) []string {
 	if most < assess.DefaultEdges[0] {
 		return nil
 	}
-	return []string{fmt.Sprintf("up to %s is much for a lathe with nothing mounted: was something? Then take it out again (vibe log prune), for the blank's shake will be taken for the lathe's", assess.ShakeText(most))}
+	return []string{fmt.Sprintf("up to %s is much for a lathe with nothing mounted: was something? Then take it out again (vibe log prune %d --yes), for the blank's shake will be taken for the lathe's", assess.ShakeText(most), session)}
 }
 
 func newLatheBaseline(file *shopFile) *cobra.Command {
@@ -172,7 +172,7 @@ it, and vibe log trend how it changes over the months.`,
 			p.line("")
 			p.wrap("", "The lathe's own shake, "+kept)
 			err = p.flush(cmd.OutOrStdout())
-			say(cmd.ErrOrStderr(), append(r.doc.Recording.Notes, tooMuchForEmpty(r.stretches)...))
+			say(cmd.ErrOrStderr(), append(r.doc.Recording.Notes, tooMuchForEmpty(r.stretches, in.session.to.Number())...))
 			return err
 		},
 	}

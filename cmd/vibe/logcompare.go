@@ -46,12 +46,17 @@ func (p *page) comparison(a, b *recordings.Session) {
 	}
 	p.head("Shake against speed, mm/s")
 	p.line("%s", p.paint(dim, "       rpm       first      second      second/first"))
+	type row struct {
+		speed assess.RPM
+		text  string
+	}
+	var rows []row
 	for _, q := range c.Speeds {
 		sure := "not told apart"
 		if q.Real {
 			sure = "real"
 		}
-		p.line("%10.0f  %10s  %10s      %4.2f (%.2f–%.2f)  %s", float64(q.A.Speed), number(q.A.Shake), number(q.B.Shake), q.Ratio, q.Low, q.High, sure)
+		rows = append(rows, row{q.A.Speed, fmt.Sprintf("%10s  %10s      %4.2f (%.2f–%.2f)  %s", number(q.A.Shake), number(q.B.Shake), q.Ratio, q.Low, q.High, sure)})
 	}
 	for i, k := range []*recordings.Session{a, b} {
 		for _, m := range k.Summary.Map {
@@ -60,8 +65,12 @@ func (p *page) comparison(a, b *recordings.Session) {
 			}
 			cells := [2]string{"–", "–"}
 			cells[i] = number(m.Shake)
-			p.line("%10.0f  %10s  %10s", float64(m.Speed), cells[0], cells[1])
+			rows = append(rows, row{m.Speed, fmt.Sprintf("%10s  %10s", cells[0], cells[1])})
 		}
+	}
+	slices.SortStableFunc(rows, func(a, b row) int { return cmp.Compare(a.speed, b.speed) })
+	for _, r := range rows {
+		p.line("%10.0f  %s", float64(r.speed), r.text)
 	}
 	p.wrap("  ", "In brackets: 95 % edges, with 5 % for a sensor that was clamped anew (chosen). What was mounted, and how, is compared too: only like with like tells of the lathe.")
 	p.cautions(assess.Cautions())

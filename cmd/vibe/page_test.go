@@ -102,6 +102,21 @@ func TestTrendColumns(t *testing.T) {
 	assert.Contains(t, p.text.String(), "600 rpm")
 }
 
+// The speeds of two sessions are listed by rising speed, whether both have them or one.
+func TestComparisonRises(t *testing.T) {
+	t.Parallel()
+	run := func(n int64, speeds ...assess.RPM) *recordings.Session {
+		k := &recordings.Session{Number: n}
+		for _, s := range speeds {
+			k.Summary.Map = append(k.Summary.Map, recordings.Speed{Speed: s, Shake: 1, N: 400})
+		}
+		return k
+	}
+	p := &page{width: 80}
+	p.comparison(run(1, 300, 600, 900), run(2, 400, 601))
+	assert.Regexp(t, `(?s)\n +300 .*\n +400 .*\n +600 .*not told apart\n +900 `, p.text.String())
+}
+
 // A run that brought no reading, the oldest or the newest, hides no trend of the others.
 func TestTrendWithoutReading(t *testing.T) {
 	t.Parallel()
