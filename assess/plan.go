@@ -192,7 +192,9 @@ func unknownsOf(l Lathe, b Blank, t Task) []string {
 	add(t == "", "task not given: counted as roughing")
 	add(t == Drilling && b.Bit == 0, "bit not given: counted as the largest")
 	add(l.rangeUnknown() != "", l.rangeUnknown())
-	add(l.ChuckMax == 0 && (b.Held == "" || b.Held == Chuck), "the chuck's fastest speed is not known: read it on the chuck and stay below it")
+	if holds := map[Held]string{"": "chuck", Chuck: "chuck", Faceplate: "faceplate"}[b.Held]; holds != "" {
+		add(l.ChuckMax == 0, fmt.Sprintf("the %s's fastest speed is not known: read it on the %[1]s and stay below it", holds))
+	}
 	return out
 }
 

@@ -294,9 +294,12 @@ func TestPlanNames(t *testing.T) {
 	}
 	assert.Zero(t, p.Figures.Energy)
 	assert.Zero(t, p.Figures.Whirl)
-	p, err = assess.MakePlan(assess.Lathe{}, assess.Blank{Diameter: 310, Held: assess.Faceplate}, "")
-	require.NoError(t, err)
-	assert.NotContains(t, strings.Join(p.Assumed, "\n"), "chuck")
+	for held, want := range map[assess.Held]string{assess.Faceplate: "read it on the faceplate", assess.Centres: ""} {
+		p, err = assess.MakePlan(assess.Lathe{}, assess.Blank{Diameter: 310, Held: held}, "")
+		require.NoError(t, err)
+		assert.Contains(t, strings.Join(p.Assumed, "\n"), want)
+		assert.NotContains(t, strings.Join(p.Assumed, "\n"), "chuck")
+	}
 }
 
 // TestMore: what was not said and would allow more is named with what it would allow, and

@@ -107,7 +107,9 @@ func TestNoHoles(t *testing.T) {
 	for _, rate := range []float64{800, 833, 940} {
 		for _, missing := range []float64{0, 0.05} {
 			c := clocked{rate: rate, tick: 1e-3, down: true, line: 10, noise: 0.02, missing: missing}
-			c.run(1, func(v dsp.Revolution) { assert.Equal(t, missing > 0, v.Has(dsp.Gap), "%g Hz, %g missing", rate, missing) })
+			c.run(1, func(v dsp.Revolution) {
+				assert.Equal(t, missing > 0, v.Has(dsp.Gap), "%g Hz, %g missing", rate, missing)
+			})
 		}
 	}
 }
