@@ -90,7 +90,13 @@ func (a *Adviser) blind(r Reading) Advice {
 		reasons = append(reasons, Reason{"foreign", fmt.Sprintf("the line at about %v is none of the lathe's steps, %s rpm: check them, and whether the sensor sees another machine",
 			floorTo(n+2.5, 5), strings.Trim(fmt.Sprintf("%.0f", a.Lathe.Steps), "[]")), ownReadings})
 	}
-	for _, f := range r.Faults {
+	faults := slices.Clone(r.Faults)
+	if a.response.bins != nil && a.last-a.response.now <= longestSpan { // what it shook a moment ago was not too small
+		if i := slices.Index(faults, dsp.Changing); i > 0 {
+			faults = slices.Insert(slices.Delete(faults, i, i+1), 0, dsp.Changing)
+		}
+	}
+	for _, f := range faults {
 		if slices.Contains(explained, f) && (f != dsp.Folded || a.Checked) { // else the dial's word is some help
 			continue
 		}
@@ -145,7 +151,7 @@ func FaultWords(f dsp.Fault) string { return faultWords[f] }
 
 var faultWords = map[dsp.Fault]string{
 	dsp.NoTurn:   "no turning was found: it stands still, turns too smoothly to be felt, or at a speed that was not looked for",
-	dsp.Weak:     "the shake is too small or too noisy to be sure of",
+	dsp.Weak:     "the shake is too small, too unsteady or too noisy to be sure of",
 	dsp.Changing: "the speed is still changing",
 	dsp.Clipped:  "the sensor is at the end of its range",
 	dsp.Stuck:    "the sensor gives the same value again and again",

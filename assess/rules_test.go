@@ -103,6 +103,19 @@ func TestRoughTimes(t *testing.T) {
 	assert.Equal(t, []string{"rough-times"}, codes(d))
 }
 
+// TestDialTurned: of a speed that changes while the line is blurred the change is said first, and where nothing was sure before it is not.
+func TestDialTurned(t *testing.T) {
+	t.Parallel()
+	blurred := func(s float64) assess.Reading {
+		return assess.Reading{T: s, Span: 2, Speed: 520, Shake: 2, ShakeSE: 0.3, Faults: []dsp.Fault{dsp.Weak, dsp.Doubtful, dsp.Changing}}
+	}
+	a := turning()
+	assert.Equal(t, []string{"weak", "doubtful", "changing"}, codes(a.See(blurred(1))))
+	hear(a, steady(2, 12, 500, 2)...)
+	assert.Equal(t, []string{"changing", "weak", "doubtful"}, codes(a.See(blurred(5))))
+	assert.Equal(t, []string{"weak", "doubtful", "changing"}, codes(a.See(blurred(11))), "long after")
+}
+
 // TestMains: where the mains may be what is seen, that is said, and what to try.
 func TestMains(t *testing.T) {
 	t.Parallel()
