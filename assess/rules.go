@@ -143,6 +143,7 @@ var whyFaulty = []struct {
 	{dsp.Coarse, dsp.RoughTimes, "rough-times"},
 	{dsp.Stuck, dsp.Numb, string(dsp.Stuck)},
 	{dsp.Doubtful, dsp.Mains, "mains"},
+	{dsp.Doubtful, dsp.Covered, "covered"},
 }
 
 // FaultWords says what a fault means to a turner, the same on every screen; "" for a code

@@ -116,12 +116,14 @@ func TestDialTurned(t *testing.T) {
 	assert.Equal(t, []string{"weak", "doubtful", "changing"}, codes(a.See(blurred(11))), "long after")
 }
 
-// TestMains: where the mains may be what is seen, that is said, and what to try.
+// TestMains: where the mains may be what is seen, or a multiple on the line, that is said, and what to try.
 func TestMains(t *testing.T) {
 	t.Parallel()
-	d := turning().See(assess.Reading{T: 1, Span: 2, Speed: 2995, Shake: 2, ShakeSE: 0.1, Faults: []dsp.Fault{dsp.Doubtful}, Warnings: []string{dsp.Mains}})
-	assert.Equal(t, "Wait: "+dsp.Mains+".", d.Say)
-	assert.Equal(t, []string{"mains"}, codes(d))
+	for code, warning := range map[string]string{"mains": dsp.Mains, "covered": dsp.Covered} {
+		d := turning().See(assess.Reading{T: 1, Span: 2, Speed: 2995, Shake: 2, ShakeSE: 0.1, Faults: []dsp.Fault{dsp.Doubtful}, Warnings: []string{warning}})
+		assert.Equal(t, "Wait: "+warning+".", d.Say)
+		assert.Equal(t, []string{code}, codes(d))
+	}
 }
 
 // TestFilledIn: where rows were filled in, that is what is said, not to say the dial again.

@@ -26,6 +26,22 @@ func (tr *Tracker) beside(f float64) float64 {
 // Chosen.
 const apart = 2.0
 
+// covered reports whether a folded multiple of the line that was fitted shows where that does, so that nobody can tell how large it is.
+func (tr *Tracker) covered(s *fit) bool {
+	return tr.beside(s.f)*s.span < 0.9*apart && !tr.parted(s.t, 1/tr.dt)
+}
+
+// blurs reports whether the rival of rev is one whose second or third multiple, folded, would show at its line, and so close to it that
+// a window does not part the two.
+func (tr *Tracker) blurs(rev *Revolution) bool {
+	const close, same = 0.05, 0.3 // of the line, and widths 1/Span. Chosen
+	if 1/tr.dt >= unfiltered || math.Abs(rev.Rival-rev.Freq) > close*rev.Freq {
+		return false
+	}
+	shows := func(k float64) bool { return math.Abs(tr.fold(k*rev.Rival)-tr.fold(rev.Freq))*rev.Span < same }
+	return shows(2) || shows(3)
+}
+
 // mistaken returns a frequency in the range that is searched, a folded multiple of which is what
 // shows at best, and which itself shows too or cannot show, being folded to nothing; 0 if there is
 // none.

@@ -61,6 +61,9 @@ const Numb = "an axis of the sensor has stopped: look at its wires"
 // Mains is the warning of a line that is where the mains hum.
 const Mains = "this may be the hum of the mains, 50 or 60 times a second, and not the spindle: go 100 rpm slower for a number"
 
+// Covered is the warning of a line on which a multiple of it falls.
+const Covered = "at this speed and rate of samples a multiple of the turn falls on the turn itself: go 3 % faster or slower for a number"
+
 // Knocks is the warning of blows that noise does not explain.
 const Knocks = "something knocks"
 
@@ -218,6 +221,9 @@ func (tr *Tracker) reservations(rev *Revolution) []string {
 	}
 	if isMains(rev.Freq, 0) {
 		say = append(say, Mains)
+	}
+	if tr.covered(&tr.fit) || tr.blurs(rev) {
+		say = append(say, Covered)
 	}
 	if rev.Crest > knocking {
 		say = append(say, Knocks)

@@ -55,7 +55,7 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 	if !ok {
 		return false
 	}
-	s.disputed = s.disputed || tr.beside(s.f)*s.span < 0.9*apart && !tr.parted(s.t, 1/tr.dt)
+	s.disputed = s.disputed || tr.covered(s)
 	g, bend, same := tr.images(c, s.f, s.drift, now, seconds, have)
 	tr.ambiguous = same
 	if g != s.f {

@@ -316,6 +316,25 @@ func TestMains(t *testing.T) {
 	}
 }
 
+// TestCovered: at 60 samples a second the third multiple of 15 Hz falls on 15 Hz itself, which is said, and so is what to do: 3 % beside
+// there is a number.
+func TestCovered(t *testing.T) {
+	t.Parallel()
+	covered := func(v dsp.Revolution) bool { return slices.Contains(v.Warnings, dsp.Covered) }
+	for f, on := range map[float64]bool{14.7: true, 15: true, 15.25: true, 15 * 0.97: false, 15 * 1.03: false} {
+		s := lathe(f)
+		s.Chip = sensor.Chip{Rate: 60, Noise: 1e-3}
+		all := follow(t, &dsp.Tracker{Hint: 15}, s)[8:]
+		if on {
+			assert.Zero(t, share(all, isOK), "%g Hz", f)
+			assert.Greater(t, share(all, covered), 0.9, "%g Hz", f)
+			continue
+		}
+		assert.Greater(t, share(all, isOK), 0.9, "%g Hz", f)
+		assert.Less(t, share(all, covered), 0.1, "%g Hz", f)
+	}
+}
+
 // TestHeld: a sensor of 50 Hz that is read 200 times a second is a sensor of 50 Hz, and so is one that a sound recorder reads.
 func TestHeld(t *testing.T) {
 	t.Parallel()
