@@ -100,7 +100,11 @@ func (a *Adviser) blind(r Reading) Advice {
 		if slices.Contains(explained, f) && (f != dsp.Folded || a.Checked) { // else the dial's word is some help
 			continue
 		}
-		if w := faultWords[f]; w != "" && (f != dsp.NoTurn || stands(r)) {
+		w := faultWords[f]
+		if f == dsp.Doubtful && r.Rival > 0 {
+			w = strings.Replace(w, "another speed", fmt.Sprintf("another speed, about %v,", floorTo(r.Rival+2.5, 5)), 1)
+		}
+		if w != "" && (f != dsp.NoTurn || stands(r)) {
 			reasons = append(reasons, Reason{string(f), w, ownReadings})
 		}
 	}

@@ -93,6 +93,7 @@ func TestNoStep(t *testing.T) {
 	assert.Equal(t, []string{"foreign", "doubtful"}, codes(d))
 	d = a.See(assess.Read(dsp.Revolution{Time: 2, Span: 2, Rival: 8.1, Faults: []dsp.Fault{dsp.Doubtful}}))
 	assert.Equal(t, []string{"doubtful"}, codes(d), "a step that the belt slips on")
+	assert.Contains(t, d.Say, "another speed, about 485 rpm, explains the shake as well")
 }
 
 // TestRoughTimes: where the times are to blame, that is what is said, not that the shake is small.

@@ -243,14 +243,23 @@ func (r *record) tryNext(dial assess.RPM) []string {
 	because := func(codes ...string) bool {
 		return slices.ContainsFunc(r.doc.Advice.Reasons, func(why assess.Reason) bool { return slices.Contains(codes, why.Code) })
 	}
-	undecided := because(string(dsp.Folded), string(dsp.Doubtful))
-	switch known := slices.ContainsFunc(r.stretches, func(s stretch) bool { return s.ok }); {
+	const bare = "fasten the sensor on bare metal near the front bearing"
+	weak, doubtful := because(string(dsp.Weak)), because(string(dsp.Doubtful))
+	known := slices.ContainsFunc(r.stretches, func(s stretch) bool { return s.ok })
+	guessed := slices.ContainsFunc(r.stretches, func(s stretch) bool { return s.fast > 0 })
+	switch {
 	case because("mains", "covered", "beyond"): // which say it themselves
 		return nil
+	case dial > 0 && !known && doubtful && guessed:
+		return []string{fmt.Sprintf("what turns near the %v of --speed is not alone there: stop what else runs nearby, or record at another speed", dial)}
+	case dial > 0 && !known && weak:
+		return []string{fmt.Sprintf("what turns near the %v of --speed is too faint: %s, or record at a faster speed that is still calm", dial, bare)}
 	case dial > 0 && !known:
 		return []string{fmt.Sprintf("no clear line near the %v of --speed: check it, or leave it out to search all speeds", dial)}
-	case dial == 0 && undecided:
+	case dial == 0 && (doubtful || because(string(dsp.Folded))):
 		return []string{"pass what the dial showed with --speed, about right is enough: it settles which line is the spindle"}
+	case dial == 0 && !known && weak:
+		return []string{"if it turned, pass what the dial showed with --speed, which makes weak recordings readable; or " + bare}
 	case r.doc.Recording.Seconds < longEnough:
 		return []string{fmt.Sprintf("%s is short: record ten seconds or more at one speed", clock(r.doc.Recording.Seconds))}
 	}

@@ -138,6 +138,18 @@ func TestTryNext(t *testing.T) {
 	r := &record{doc: document{Advice: assess.Advice{Action: assess.Wait, Reasons: []assess.Reason{{Code: "folded"}}}}}
 	assert.Len(t, r.tryNext(0), 1)
 	assert.Contains(t, r.tryNext(0)[0], "--speed")
+	r.stretches = []stretch{{fast: 600}}
+	for _, c := range []struct {
+		code, want string
+		dial       assess.RPM
+	}{
+		{"doubtful", "near the 600 rpm of --speed is not alone there: stop what else runs nearby", 600},
+		{"weak", "near the 600 rpm of --speed is too faint: fasten the sensor on bare metal", 600},
+		{"weak", "pass what the dial showed with --speed, which makes weak recordings readable", 0},
+	} {
+		r.doc.Advice.Reasons[0].Code = c.code
+		assert.Contains(t, strings.Join(r.tryNext(c.dial), ""), c.want)
+	}
 	r.doc.Advice.Action = assess.Hold
 	assert.Empty(t, r.tryNext(0))
 }
