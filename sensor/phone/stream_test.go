@@ -226,7 +226,9 @@ func TestStreamSilent(t *testing.T) {
 		_, _, _, notes := drain(t, &s)
 		return strings.Join(notes, "|")
 	}
-	assert.Contains(t, said(false), "no phone yet")
+	none := said(false)
+	assert.Contains(t, none, "no phone yet")
+	assert.Less(t, len(" q quits   "+none), 80, "whole below the code on a small screen")
 	assert.Empty(t, said(false))
 	s.greet("p", "1")
 	assert.Contains(t, said(true), "sends no samples")
