@@ -78,15 +78,13 @@ func (s *fit) survey() {
 	}
 	one := grow(s.work, 2*n)
 	s.work = one
-	for i, u := range s.tau {
-		s.sin[i], s.cos[i] = math.Sincos(2 * math.Pi * u / s.span)
-		one[i], one[n+i] = s.cos[i], s.sin[i]
-	}
+	cos, sin := one[:n], one[n:]
+	circle(cos, sin, s.tau, 1/s.span, 0, s.even)
+	copy(s.cos, cos)
+	copy(s.sin, sin)
 	for j := range s.above {
 		if j > 0 {
-			for i, c := range one[:n] {
-				s.cos[i], s.sin[i] = s.cos[i]*c-s.sin[i]*one[n+i], s.sin[i]*c+s.cos[i]*one[n+i]
-			}
+			turn(s.cos, s.sin, cos, sin)
 		}
 		for a := range s.x {
 			re, im := s.turned[a][0], s.turned[a][1]
@@ -331,28 +329,37 @@ type remainder struct {
 
 // remainder sums up samples t, x, which must lie in the window of the fit.
 func (s *fit) remainder(t []float64, x [][]float64) remainder {
-	r := remainder{n: float64(len(t))}
-	for i, u := range t {
-		tau := u - s.middle
-		sin, cos := math.Sincos(2 * math.Pi * tau * (s.f + s.drift/2*tau))
-		var v [3]float64
-		for a := range x {
-			v[a] = x[a][i] - s.coef[a][0] - s.coef[a][1]*2*tau/s.span
+	n := len(t)
+	r := remainder{n: float64(n)}
+	if n == 0 {
+		return r
+	}
+	r.until = t[n-1]
+	s.cos, s.sin, s.work = grow(s.cos, n), grow(s.sin, n), grow(s.work, 3*n)
+	tau, re, im := s.work[:n], s.work[n:2*n], s.work[2*n:]
+	copy(tau, t)
+	floats.AddConst(-s.middle, tau)
+	circle(s.cos, s.sin, tau, s.f, s.drift, isEven(tau))
+	copy(re, s.cos)
+	copy(im, s.sin)
+	var left [3][]float64
+	for a := range x {
+		left[a] = append(s.turned[a][0][:0], x[a]...)
+		s.turned[a][0] = left[a]
+		floats.AddConst(-s.coef[a][0], left[a])
+		floats.AddScaled(left[a], -s.coef[a][1]*2/s.span, tau)
+	}
+	for k := 1; k <= s.ks[len(s.ks)-1]; k++ {
+		if k > 1 {
+			turn(re, im, s.cos, s.sin)
 		}
-		re, im, next := cos, sin, 1
-		for _, k := range s.ks {
-			for ; next < k; next++ {
-				re, im = re*cos-im*sin, re*sin+im*cos
-			}
-			for a := range x {
-				v[a] -= real(s.phasor[k][a])*re - imag(s.phasor[k][a])*im
-			}
+		for a := range x { // those that were not fitted are 0
+			floats.AddScaled(left[a], -real(s.phasor[k][a]), re)
+			floats.AddScaled(left[a], imag(s.phasor[k][a]), im)
 		}
-		for a := range x {
-			r.peak[a] = max(r.peak[a], math.Abs(v[a]))
-			r.sum[a] += v[a] * v[a]
-		}
-		r.until = u
+	}
+	for a := range x {
+		r.peak[a], r.sum[a] = max(vek.Max(left[a]), -vek.Min(left[a])), sumSquares(left[a])
 	}
 	return r
 }

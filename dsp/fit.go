@@ -63,6 +63,7 @@ type fit struct {
 	gram     []float64
 	coef     [3][]float64
 	tau      []float64
+	even     bool // tau stands on a grid
 	cos, sin []float64
 	turned   [3][2][]float64  // residual times cos φ and sin φ
 	above    [7][3]complex128 // what is left over j/span above the line, j from 1, m/s² times samples
@@ -90,6 +91,7 @@ func (s *fit) run(near bool) bool {
 	for i, t := range s.t {
 		s.tau[i] = t - s.middle
 	}
+	s.even = isEven(s.tau)
 	s.phasor = [maxTooth + 1][3]complex128{}
 	s.ramp = false
 	if !near && !s.descend(4, 0.05) {
@@ -171,21 +173,24 @@ func (s *fit) solve() bool {
 	for c := range lines {
 		s.cols[c] = grow(s.cols[c], n)
 	}
-	for i, tau := range s.tau {
+	copy(s.cols[1], s.tau)
+	floats.Scale(2/s.span, s.cols[1])
+	for i := range s.cols[0] {
 		s.cols[0][i] = 1
-		s.cols[1][i] = 2 * tau / s.span
-		sin, cos := math.Sincos(2 * math.Pi * tau * (s.f + s.drift/2*tau))
-		re, im := cos, sin
-		next := 1
-		for c, k := range s.ks {
-			for ; next < k; next++ {
-				re, im = re*cos-im*sin, re*sin+im*cos
-			}
-			s.cols[2+2*c][i], s.cols[3+2*c][i] = re, im
+	}
+	cos, sin := s.cols[2], s.cols[3]
+	circle(cos, sin, s.tau, s.f, s.drift, s.even)
+	for c, k := range s.ks[1:] {
+		re, im := s.cols[4+2*c], s.cols[5+2*c]
+		copy(re, s.cols[2+2*c])
+		copy(im, s.cols[3+2*c])
+		for range k - s.ks[c] {
+			turn(re, im, cos, sin)
 		}
-		for c, g := range s.foreign {
-			s.cols[lines-2*len(s.foreign)+2*c+1][i], s.cols[lines-2*len(s.foreign)+2*c][i] = math.Sincos(2 * math.Pi * tau * g)
-		}
+	}
+	for m, g := range s.foreign {
+		at := lines - 2*len(s.foreign) + 2*m
+		circle(s.cols[at], s.cols[at+1], s.tau, g, 0, s.even)
 	}
 	s.gram = grow(s.gram, lines*lines)
 	for a := range lines {

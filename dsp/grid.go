@@ -19,6 +19,9 @@ func (e *ear) interval(t []float64) float64 {
 	if e.hold {
 		return span / n
 	}
+	if onGrid(t, span/n, 1e-3) {
+		return span / n
+	}
 	d := e.sort[:0]
 	for i := 1; i < len(t); i++ {
 		d = append(d, t[i]-t[i-1])
@@ -50,7 +53,7 @@ func (e *ear) interval(t []float64) float64 {
 func intervals(t []float64, dt float64) float64 {
 	const pull = 0.25 // Chosen: a phase is known after a dozen samples, a clock may be 2 % off
 	whole := float64(len(t) - 1)
-	if each := (t[len(t)-1] - t[0]) / whole; math.Abs(each-dt) < 0.1*dt && onGrid(t, each) {
+	if each := (t[len(t)-1] - t[0]) / whole; math.Abs(each-dt) < 0.1*dt && onGrid(t, each, 1e-3) {
 		return whole
 	}
 	at := t[0]
@@ -73,10 +76,10 @@ func intervals(t []float64, dt float64) float64 {
 	return max(n, whole)
 }
 
-// onGrid reports whether the times t stand every dt s, within a thousandth.
-func onGrid(t []float64, dt float64) bool {
+// onGrid reports whether the times t stand every dt s, within so small a part of that.
+func onGrid(t []float64, dt, part float64) bool {
 	for i, u := range t {
-		if math.Abs(u-t[0]-float64(i)*dt) > 1e-3*dt {
+		if math.Abs(u-t[0]-float64(i)*dt) > part*dt {
 			return false
 		}
 	}
