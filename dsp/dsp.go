@@ -114,7 +114,10 @@ func (tr *Tracker) Add(t []float64, axes [][]float64, ahead ...Glance) []Revolut
 			out = append(out, rev)
 		}
 	}
-	tr.out = out
+	for _, g := range tr.ahead {
+		g.scout.spare.Put(g.look)
+	}
+	tr.ahead, tr.out = tr.ahead[:0], out
 	return out
 }
 

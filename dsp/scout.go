@@ -1,6 +1,9 @@
 package dsp
 
-import "math"
+import (
+	"math"
+	"sync"
+)
 
 // Scout makes a part of what a Tracker needs ahead of it, so that two goroutines can share its work: the spectra before each
 // reading in which nothing matters that was followed. It takes the same samples as its Tracker, before it.
@@ -8,19 +11,21 @@ type Scout struct {
 	high float64 // Hz, end of the search
 	ear
 	spectrum spectrum
-	longAt   float64 // s, end of the last longest look
+	longAt   float64   // s, end of the last longest look
+	spare    sync.Pool // of looks that were used
 }
 
 // Glance is what a Scout has seen before one reading.
 type Glance struct {
 	seconds float64 // asked for
-	look    look
+	look    *look
+	scout   *Scout // whose it is again once it was used
 }
 
 // Scout returns one for tr, whose fields stay as they are from now on.
 func (tr *Tracker) Scout() *Scout {
 	low, high := tr.bounds()
-	return &Scout{high: high, ear: ear{slowest: low}, longAt: math.Inf(-1)}
+	return &Scout{high: high, ear: ear{slowest: low}, longAt: math.Inf(-1), spare: sync.Pool{New: func() any { return new(look) }}}
 }
 
 // Add takes the next samples as Tracker.Add does, and returns what to give to that with them.
@@ -34,8 +39,8 @@ func (s *Scout) Add(t []float64, axes [][]float64) []Glance {
 		have := s.have(u)
 		lengths := s.windows(have)
 		glance := func(i int) {
-			g := Glance{seconds: lengths[i]}
-			if s.sketch(&s.spectrum, &g.look, u, g.seconds, have, s.high, i == len(lengths)-1) {
+			g := Glance{seconds: lengths[i], look: s.spare.Get().(*look), scout: s}
+			if s.sketch(&s.spectrum, g.look, u, g.seconds, have, s.high, i == len(lengths)-1) {
 				out = append(out, g)
 			}
 		}

@@ -279,7 +279,7 @@ func (tr *Tracker) compute(l *look, now, seconds, have, high float64, wide bool)
 	// Of another rate are the samples whose times a clock has told.
 	same := func(g Glance) bool { return g.seconds == seconds && g.look.end == now && g.look.rate == rate }
 	if made := slices.IndexFunc(tr.ahead, same); made >= 0 {
-		*l = tr.ahead[made].look
+		*l, *tr.ahead[made].look = *tr.ahead[made].look, *l
 	} else if !tr.sketch(&tr.spectrum, l, now, seconds, have, high, wide) {
 		return false
 	}
