@@ -63,6 +63,7 @@ func rounds(t []float64, tick float64) bool {
 
 // repeats finds rows that repeat for long, and axes that never change.
 func (h *health) repeats(t []float64, x [][]float64) {
+	still := true // for long, each axis
 	for a, v := range x {
 		run, longest := 0, 0 // samples: where the last alike begin, and the most before
 		for i := 1; i < len(v); i++ {
@@ -72,6 +73,10 @@ func (h *health) repeats(t []float64, x [][]float64) {
 		}
 		h.dead[a] = run == 0
 		h.stays[a], h.stayed[a] = t[len(t)-1]-t[run], float64(longest-1)*h.dt
+		still = still && max(longest, len(v)-run) > stuckSamples
+	}
+	if !still {
+		return
 	}
 	first := 0
 	for i := 1; i < len(t); i++ {
@@ -108,6 +113,15 @@ func bent(x [][]float64, step float64, sort *[]float64) float64 {
 	}
 	bends := across(func(left, mid, right float64) float64 { return left - 2*mid + right })
 	if len(bends) < 40 {
+		return 0
+	}
+	top, alike := floats.Max(bends), 0
+	for _, bend := range bends {
+		if sharp*bend >= top {
+			alike++
+		}
+	}
+	if 2*alike > len(bends) { // none is that sharp, as in noise
 		return 0
 	}
 	usual := median(bends)

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+
+	"github.com/viterin/vek"
 )
 
 const (
@@ -179,7 +181,7 @@ func (tr *Tracker) coarse(rev *Revolution) bool {
 	var bent, unseen float64
 	each := float64(len(t)) / float64(len(s.t)) // of the sensor's samples for one of the fit, which is a mean of them
 	for a := range s.x {
-		if low, high, _ := extremes(x[a]); high-low < 1.5*rev.Step { // may hold half a step that nobody can see
+		if vek.Max(x[a])-vek.Min(x[a]) < 1.5*rev.Step { // may hold half a step that nobody can see
 			unseen += rev.Step * rev.Step / 4
 			continue
 		}

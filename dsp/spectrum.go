@@ -309,9 +309,7 @@ func (r *rank) change(v float64, by int) {
 	b := bucket(v)
 	r.count[b] += int16(by)
 	r.n += by
-	if b < r.at {
-		r.below += by
-	}
+	r.below += by & ((b - r.at) >> 63) // if b < r.at, without a branch that nothing foretells
 }
 
 // quartiles fills q with the lower quartile of the p (none negative) within half places of each, p[0]
