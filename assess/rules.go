@@ -101,7 +101,7 @@ func (a *Adviser) blind(r Reading) Advice {
 			continue
 		}
 		w := faultWords[f]
-		if f == dsp.Doubtful && r.Rival > 0 {
+		if f == dsp.Doubtful && r.Rival > 0 && !near(r.Rival, r.Speed, 2*sameSpeed) { // that near it is the blur of a change
 			w = strings.Replace(w, "another speed", fmt.Sprintf("another speed, about %v,", floorTo(r.Rival+2.5, 5)), 1)
 		}
 		if w != "" && (f != dsp.NoTurn || stands(r)) {

@@ -94,6 +94,8 @@ func TestNoStep(t *testing.T) {
 	d = a.See(assess.Read(dsp.Revolution{Time: 2, Span: 2, Rival: 8.1, Faults: []dsp.Fault{dsp.Doubtful}}))
 	assert.Equal(t, []string{"doubtful"}, codes(d), "a step that the belt slips on")
 	assert.Contains(t, d.Say, "another speed, about 485 rpm, explains the shake as well")
+	d = a.See(assess.Read(dsp.Revolution{Time: 3, Span: 2, Freq: 8, FreqSE: 0.01, Amp: 1, AmpSE: 0.02, Rival: 8.2, Faults: []dsp.Fault{dsp.Doubtful}}))
+	assert.Contains(t, d.Say, "another speed explains the shake as well", "too near to be named")
 }
 
 // TestRoughTimes: where the times are to blame, that is what is said, not that the shake is small.
