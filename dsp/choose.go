@@ -12,6 +12,8 @@ const (
 	margin = 2.3
 	// plain: a line so many times over the threshold cannot be overlooked. Chosen.
 	plain = 50.0
+	// chance: noise reaches so many times the threshold once in a billion bins.
+	chance = 2.0
 	// outrun: a line so many times faster (m/s) than the one the dial means casts doubt on
 	// the dial. Chosen: belts and motors stay below.
 	outrun = 3.0
@@ -233,17 +235,18 @@ func (tr *Tracker) rivalOf(best hypothesis, all []hypothesis, seconds float64) f
 
 // outside returns the frequency of a line in the lathe's range that makes the dial's word
 // doubtful where best Hz is the line it stands for (0: none): any line where there is
-// none, a line that best would be the multiple of, and one several times as fast. 0 if there
-// is no such line.
+// none, one as fast that best would be the multiple of or that the dial would mean if it were misread, and one
+// several times as fast. 0 if there is no such line.
 func (tr *Tracker) outside(looks []*look, best float64) float64 {
 	l := looks[0]
 	own, most, found := 0.0, 0.0, 0.0
 	if best > 0 {
 		own = l.velocity(best)
 	}
-	for p := range l.lines(plain*thresholds[l.axes], tr.low(), tr.high()) {
-		v := l.velocity(p.f)
-		if best > 0 && (tr.belongs(p, hypothesis{f: best, look: l}) || v < outrun*own && !multiple(best, p.f) || v < own) {
+	for p := range l.lines(chance*thresholds[l.axes], tr.low(), tr.high()) {
+		v, meant := l.velocity(p.f), best > 0 && geared(best, p.f)
+		other := v > outrun*own || v > own && (meant || multiple(best, p.f))
+		if !other || p.z < plain && !meant || best > 0 && tr.belongs(p, hypothesis{f: best, look: l}) {
 			continue
 		}
 		if v > most && !isMains(p.f, 0) && tr.fold(p.f) >= tr.low() && !gone(looks, p) {
@@ -265,6 +268,13 @@ func (tr *Tracker) beyond(l *look) float64 {
 		}
 	}
 	return found
+}
+
+// geared reports whether a dial that means f is off by a factor of two or three if it should mean g: dials are misread by a pulley
+// step or a gear.
+func geared(f, g float64) bool {
+	k := max(f, g) / min(f, g)
+	return math.Abs(k/2-1) < reach || math.Abs(k/3-1) < reach
 }
 
 // divided returns the frequency of a line at a half or a third of best, which makes best its multiple and

@@ -102,10 +102,7 @@ func multiple(f, g float64) bool {
 // groups sorts the lines into families, the strongest line of each deciding what else
 // belongs to it, and returns for each family the spindle speed that it would mean.
 func (tr *Tracker) groups(looks []*look, now float64) []hypothesis {
-	const (
-		most   = 4   // families that are weighed. Chosen: a lathe has spindle, belt, motor, mains
-		chance = 2.0 // times the threshold, to which noise reaches once in a billion bins
-	)
+	const most = 4 // families that are weighed. Chosen: a lathe has spindle, belt, motor, mains
 	low, high := tr.bounds()
 	top := high
 	if tr.Hint == 0 {
