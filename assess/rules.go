@@ -90,13 +90,10 @@ func (a *Adviser) blind(r Reading) Advice {
 		reasons = append(reasons, Reason{"foreign", fmt.Sprintf("the line at about %v is none of the lathe's steps, %s rpm: check them, and whether the sensor sees another machine",
 			floorTo(n+2.5, 5), strings.Trim(fmt.Sprintf("%.0f", a.Lathe.Steps), "[]")), ownReadings})
 	}
-	faults := slices.Clone(r.Faults)
-	if a.response.bins != nil && a.last-a.response.now <= longestSpan { // what it shook a moment ago was not too small
-		if i := slices.Index(faults, dsp.Changing); i > 0 {
-			faults = slices.Insert(slices.Delete(faults, i, i+1), 0, dsp.Changing)
-		}
+	if turned := a.response.bins != nil && a.last-a.response.now <= longestSpan; turned && r.Has(dsp.Changing) {
+		explained = append(explained, dsp.Weak, dsp.Doubtful) // the change itself makes it so
 	}
-	for _, f := range faults {
+	for _, f := range r.Faults {
 		if slices.Contains(explained, f) && (f != dsp.Folded || a.Checked) { // else the dial's word is some help
 			continue
 		}

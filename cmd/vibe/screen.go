@@ -258,7 +258,7 @@ func (m *screen) dialShows() {
 		return
 	}
 	m.session.Dial(assess.RPM(v))
-	m.prompt = nil // the session says what came of it
+	m.prompt, m.said = nil, fmt.Sprintf("the dial shows %v: the next sure reading is compared with it", assess.RPM(v))
 }
 
 func (m *screen) newDiameter() {

@@ -228,6 +228,7 @@ func TestScreenDial(t *testing.T) {
 	assert.Contains(t, shown(m), "what does the dial show?")
 	for shows, want := range map[string]string{"1200": "no raise", "620": "agree"} {
 		press(m, "s", shows, "enter")
+		assert.Contains(t, shown(m), "the dial shows "+shows+" rpm: the next sure reading is compared with it")
 		m.session.See(reading(10.3, 600, 2.4), assess.Advice{Action: assess.Hold, Speed: 600, Say: "Hold."})
 		m.Update(news{})
 		assert.Contains(t, shown(m), want)
