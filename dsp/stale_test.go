@@ -65,6 +65,32 @@ func TestStaleDial(t *testing.T) {
 	assert.Greater(t, c.ok, 8*len(seeds))
 }
 
+// TestStaleForLong: the same for as long as it lasts. What came is no more the spindle's after a minute.
+func TestStaleForLong(t *testing.T) {
+	t.Parallel()
+	const f, rate = 10.0, 200.0
+	r := rand.New(rand.NewPCG(3, 9))
+	tr := &dsp.Tracker{Hint: f}
+	turn, wrong, before := 0.0, 0, 0
+	for i := range int(100 * rate) {
+		u := float64(i) / rate
+		now := f * (1 + 0.7*max(0, min(1, (u-8)/0.5)))
+		turn += 2 * math.Pi * now / rate
+		x := math.Cos(turn) + 0.3*math.Cos(0.6*turn) + 0.03*r.NormFloat64()
+		y := 0.5*math.Cos(turn+1) + 0.3*math.Cos(0.6*turn+2) + 0.03*r.NormFloat64()
+		for _, v := range tr.Add([]float64{u}, [][]float64{{x}, {y}}) {
+			switch {
+			case v.OK && u < 8:
+				before++
+			case v.OK && u > 9:
+				wrong++
+			}
+		}
+	}
+	assert.Greater(t, before, 20)
+	assert.Zero(t, wrong)
+}
+
 // TestCompanionsStay: a spindle that goes from one speed to another within the dial's reach, at once or slowly, with a belt's line and
 // a motor's twice as fast (m/s), gives numbers there again.
 func TestCompanionsStay(t *testing.T) {

@@ -213,7 +213,9 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	default:
 		rev.Rival = tr.besides(rev.Freq, best.f, rival, 1/rev.Span)
 		if rev.Rival == 0 {
-			rev.Rival = tr.arrived(looks, &rev)
+			if rev.Rival = tr.arrived(looks, &rev); rev.Rival > 0 { // as long as that stays, what was known is not forgotten
+				tr.known.at = now
+			}
 		}
 		rev.Crest = tr.crest(t, x)
 		tr.judge(&rev, best)
