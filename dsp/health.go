@@ -99,19 +99,19 @@ func bent(x [][]float64, step float64, sort *[]float64) float64 {
 		flat        = 0.1       // of what half of the rows rise. Chosen: noise bends more than it rises
 	)
 	from := max(0, len(x[0])-160)
-	across := func(of func(left, mid, right float64) float64) []float64 {
+	across := func(left, mid, right float64) []float64 { // so many times each of three rows
 		d := (*sort)[:0]
 		for i := from + 1; i+1 < len(x[0]); i++ {
 			size := 0.0
 			for _, v := range x {
-				size = max(size, math.Abs(of(v[i-1], v[i], v[i+1])))
+				size = max(size, math.Abs(left*v[i-1]+mid*v[i]+right*v[i+1]))
 			}
 			d = append(d, size)
 		}
 		*sort = d
 		return d
 	}
-	bends := across(func(left, mid, right float64) float64 { return left - 2*mid + right })
+	bends := across(1, -2, 1)
 	if len(bends) < 40 {
 		return 0
 	}
@@ -132,7 +132,7 @@ func bent(x [][]float64, step float64, sort *[]float64) float64 {
 		}
 	}
 	share := n / float64(len(bends))
-	if share < least || share > most || usual > flat*median(across(func(left, _, right float64) float64 { return right - left })) {
+	if share < least || share > most || usual > flat*median(across(-1, 0, 1)) {
 		return 0
 	}
 	return share

@@ -134,7 +134,7 @@ func (l *level) halve(out *level, n int, dt float64) {
 	for ; l.next+half < len(l.t); l.next += 2 {
 		c := l.next
 		var x [3]float64
-		if span := (l.t[c+half] - l.t[c-half]) / dt; math.Abs(span-float64(2*half)) > 0.8 {
+		if span := l.t[c+half] - l.t[c-half]; math.Abs(span-float64(2*half)*dt) > 0.8*dt {
 			if x, ok := l.bridge(c, n, dt); ok {
 				out.add(l.t[c], x, n)
 			}
@@ -172,12 +172,16 @@ func (l *level) bridge(c, n int, dt float64) (x [3]float64, ok bool) {
 	return x, true
 }
 
+// weigh returns the sum of v about place c, by the weights of halfband. It makes two of it, as each addition waits for the one before.
 func weigh(v []float64, c int) float64 {
-	sum := halfband[0] * v[c]
-	for n := 1; n < len(halfband); n += 2 {
-		sum += halfband[n] * (v[c-n] + v[c+n])
+	const half = len(halfband) - 1
+	w := (*[2*half + 1]float64)(v[c-half:])
+	sum, other := halfband[0]*w[half], halfband[1]*(w[half-1]+w[half+1])
+	for n := 3; n < half; n += 4 {
+		sum += halfband[n] * (w[half-n] + w[half+n])
+		other += halfband[n+2] * (w[half-n-2] + w[half+n+2])
 	}
-	return sum
+	return sum + other
 }
 
 // firstAfter returns the index of the first time after s in the rising t.
