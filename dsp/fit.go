@@ -94,15 +94,16 @@ func (s *fit) run(near bool) bool {
 	s.even = isEven(s.tau)
 	s.phasor = [maxTooth + 1][3]complex128{}
 	s.ramp = false
-	if !near && !s.descend(4, 0.05) {
+	if !near && !s.descend(4, func(float64) bool { return true }) {
 		return false
 	}
 	s.ramp = true
-	if !s.descend(6, converged) {
+	if !s.descend(6, s.arrived) {
 		return false
 	}
-	s.noise()
-	s.errors()
+	if !s.settled {
+		s.judge()
+	}
 	amp, se := worst(s.phasor[1], s.variance())
 	sum := s.f + s.fVar + s.drift + s.driftVar + amp + se
 	return !math.IsNaN(sum) && !math.IsInf(sum, 0) && s.thin < thinnest
@@ -115,11 +116,12 @@ const thinnest = 100.0
 // lines returns the number of linear unknowns: offset, slope and two for each line.
 func (s *fit) lines() int { return 2 + 2*len(s.ks) + 2*len(s.foreign) }
 
-// descend takes at most so many steps, until one moves the frequencies by less than little/span.
-// The phasors then follow that last step to first order.
-func (s *fit) descend(steps int, little float64) bool {
-	s.settled = false
+// descend takes at most so many steps, until one moves the frequencies by less than a few hundredths of a width 1/span
+// and enough is content with that. The phasors then follow that last step to first order.
+func (s *fit) descend(steps int, enough func(moved float64) bool) bool {
+	const small = 0.05 // Chosen: to first order the phasors are then good to a hundredth
 	for range steps {
+		s.settled = false
 		if !s.solve() {
 			return false
 		}
@@ -127,13 +129,38 @@ func (s *fit) descend(steps int, little float64) bool {
 		if !ok {
 			return false
 		}
-		if size*s.span < little {
+		if moved := size * s.span; moved < small {
 			s.settle()
 			s.settled = true
-			return true
+			if enough(moved) {
+				return true
+			}
 		}
 	}
+	s.settled = false
 	return s.solve()
+}
+
+// arrived reports whether after a step of so many widths 1/span another would change nothing: that would be about the square of it, if
+// what is left over is noise, and a tenth of the standard error makes half a percent of that more.
+func (s *fit) arrived(moved float64) bool {
+	const near = 0.01 // Chosen: its square is a ten-thousandth of a width; where a speed changed larger steps are followed by others as large
+	if moved > near {
+		return false
+	}
+	weight := s.weight
+	s.judge()
+	if moved < converged || s.misfit < misfits && moved*moved < 0.1*math.Sqrt(s.fVar)*s.span {
+		return true
+	}
+	s.weight = weight
+	return false
+}
+
+// judge measures what is left over, and what errors follow from it.
+func (s *fit) judge() {
+	s.noise()
+	s.errors()
 }
 
 // settle takes into phasors and residuals what the last step has changed, to first order: the

@@ -222,3 +222,33 @@ func BenchmarkFit(b *testing.B) {
 		s.run(true)
 	}
 }
+
+// TestFitArrives: a fit that goes on from where one ended changes nothing that its standard errors would show.
+func TestFitArrives(t *testing.T) {
+	t.Parallel()
+	r := rand.New(rand.NewPCG(4, 4))
+	for range 300 {
+		const f, rate, little = 10.0, 250.0, 0.2 // standard errors: two of a tenth each, of the step left out and the one before
+		noise, x := math.Pow(10, -2*r.Float64()), [][]float64{nil, nil, nil}
+		seconds := 0.8 + 3*r.Float64()
+		var times []float64
+		for i := range int(seconds * rate) {
+			u := float64(i) / rate
+			times = append(times, u)
+			for a := range x {
+				p := 2*math.Pi*f*u + float64(a)
+				x[a] = append(x[a], math.Cos(p)+0.2*math.Cos(2*p)+noise*r.NormFloat64())
+			}
+		}
+		s := newFit(times, x, f+0.06*(2*r.Float64()-1)/seconds, rate)
+		require.True(t, s.run(true))
+		g, bend, se := s.f, s.drift, s.variance()
+		amp, _ := s.amplitude(1)
+		s.weight = [3]float64{1, 1, 1}
+		require.True(t, s.run(true))
+		again, _ := s.amplitude(1)
+		assert.InDelta(t, s.f, g, little*math.Sqrt(s.fVar), "Hz, noise of %g", noise)
+		assert.InDelta(t, s.drift, bend, little*math.Sqrt(s.driftVar), "Hz/s, noise of %g", noise)
+		assert.InDelta(t, again, amp, little*math.Sqrt(se[0]), "m/s², noise of %g", noise)
+	}
+}
