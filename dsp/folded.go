@@ -51,6 +51,7 @@ func (tr *Tracker) mistaken(best hypothesis, looks []*look, now float64) float64
 	shows := tr.fold(best.f)
 	exact := best
 	exact.look = looks[0] // a short one does not part a line from the one beside it
+	var mine sole
 	for k := 2.0; k <= maxMultiple; k++ {
 		for m := 1.0; m*rate-shows <= k*high; m++ {
 			for _, f := range [2]float64{(m*rate - shows) / k, (m*rate + shows) / k} {
@@ -76,7 +77,7 @@ func (tr *Tracker) mistaken(best hypothesis, looks []*look, now float64) float64
 				// Chosen: a cutter's line may be a hundred times the spindle's, and lie between bins.
 				const little, small = 5e-5, 0.1 // of the power of what shows
 				belongs := tr.belongs(peak{f: g, look: looks[0]}, exact)
-				if g < max(tr.low(), 2*looks[0].df) || stands(small) || stands(little) && !(belongs && tr.explained(best, g, now)) || !belongs && tr.hidden(best, f, k, now) {
+				if g < max(tr.low(), 2*looks[0].df) || stands(small) || stands(little) && !(belongs && tr.explained(best, g, now)) || !belongs && tr.hidden(&mine, best, f, k, now) {
 					return f
 				}
 			}
@@ -115,8 +116,8 @@ func (tr *Tracker) impersonates(best hypothesis, f float64, l *look) bool {
 
 // hidden reports whether what shows as h may be the multiple k, folded, of a line at f Hz: uneven times say so, or that
 // line comes to light when what shows is taken out, or, where the dial means either, it could not if it were least times
-// smaller. Uneven times may also say that it is not.
-func (tr *Tracker) hidden(h hypothesis, f, k, now float64) bool {
+// smaller. Uneven times may also say that it is not. Of h mine is kept for the next.
+func (tr *Tracker) hidden(mine *sole, h hypothesis, f, k, now float64) bool {
 	const least = 5.0 // the size of a cutter's line, times that of the spindle's. Chosen: more costs a slow sensor many readings
 	p, l, g := &tr.probe, tr.shown[0], tr.fold(f)
 	if math.Abs(g-tr.fold(h.f)) < l.df {
@@ -125,14 +126,15 @@ func (tr *Tracker) hidden(h hypothesis, f, k, now float64) bool {
 	_, high := tr.bounds()
 	h.look = l
 	m := max(1, math.Round(math.Abs(k*f-h.f)*tr.dt)) // rates that lie between the two
-	switch better, expected := tr.compare(h, h.f, 0, k*f, 0, m, now, l.seconds); {
+	better, expected, ok := tr.compare(mine, h, h.f, 0, k*f, 0, m, now, l.seconds)
+	switch {
 	case expected > toldApart && better < -toldApart && !tr.hold:
 		return false
 	case expected > toldApart && better > toldApart && k*f > high: // else it may be the spindle's line itself
 		return true
 	}
 	near := func(h float64) bool { return math.Abs(tr.fold(h)-g) < 2*l.df }
-	if !tr.fitLine(p, l, k*f, 0, now, l.seconds, 1, 1) || !p.spare(near) {
+	if !ok && !tr.fitLine(p, l, k*f, 0, now, l.seconds, 1, 1) || !p.spare(near) {
 		return true
 	}
 	rest := tr.uncovered(p, 0.45/tr.dt)

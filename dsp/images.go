@@ -25,6 +25,7 @@ func (tr *Tracker) images(c hypothesis, f, drift, now, seconds, have float64) (b
 	low, high := tr.bounds()
 	rate := 1 / tr.dt
 	best, bend = f, drift
+	var mine, longer sole
 	for m := 1.0; m*rate-f < high; m++ {
 		for _, g := range [2]float64{m*rate - f, m*rate + f} {
 			if g < low || g > high {
@@ -34,10 +35,10 @@ func (tr *Tracker) images(c hypothesis, f, drift, now, seconds, have float64) (b
 			if g < m*rate {
 				its = -drift
 			}
-			better, expected := tr.compare(c, f, drift, g, its, m, now, seconds)
+			better, expected, _ := tr.compare(&mine, c, f, drift, g, its, m, now, seconds)
 			if !told(better, expected) && 2*seconds <= have {
 				before := (have - seconds) / 2 // the middle of the longer window
-				better, expected = tr.compare(c, f-drift*before, drift, g-its*before, its, m, now, have)
+				better, expected, _ = tr.compare(&longer, c, f-drift*before, drift, g-its*before, its, m, now, have)
 			}
 			switch {
 			case tr.hold || !told(better, expected):
@@ -68,43 +69,58 @@ func (tr *Tracker) overlooked(s *fit) bool {
 	})
 }
 
-// compare fits the lines at f and at g, each alone, and returns by how much χ² is smaller for g, and the
+// sole is what a fit of a line alone leaves, and the mean square of that line, of each axis. It is made when it is first asked for.
+type sole struct {
+	made, ok      bool
+	square, power [3]float64
+}
+
+// sole fits the line at f, alone, into the probe.
+func (tr *Tracker) sole(c hypothesis, f, drift, now, seconds float64) (o sole) {
+	s := &tr.probe
+	o.made, o.ok = true, tr.fitLine(s, c.look, f, drift, now, seconds, 1, 1)
+	for a := range tr.axes {
+		if o.ok {
+			o.square[a], o.power[a] = sumSquares(s.residual[a]), power(s.phasor[1][a])/2
+		}
+	}
+	return o
+}
+
+// compare fits the lines at f, of which mine is kept for the next with that, and at g, which is left in the probe, each alone, and
+// returns by how much χ² is smaller for g, and the
 // size of that difference that the unevenness of the sample times lets expect: χ² of the line
 // times 1−|mean exp(2πi·m·δ/dt)|², δ the time of a sample less that of an even one, less
 // the share that the unknowns take up. Unevenness no larger than the stamps' own rounding is
-// none: the stamps may be to blame, not the samples.
-func (tr *Tracker) compare(c hypothesis, f, drift, g, bend, m, now, seconds float64) (better, expected float64) {
+// none: the stamps may be to blame, not the samples. It reports whether there are both fits.
+func (tr *Tracker) compare(mine *sole, c hypothesis, f, drift, g, bend, m, now, seconds float64) (better, expected float64, ok bool) {
+	if !mine.made {
+		*mine = tr.sole(c, f, drift, now, seconds)
+	}
+	if !mine.ok {
+		return 0, 0, false
+	}
+	its := tr.sole(c, g, bend, now, seconds)
+	if !its.ok {
+		return 0, 0, false
+	}
 	s := &tr.probe
-	left := func() (square, power [3]float64) { // what the fit leaves, and the mean square of its line
-		for a := range tr.axes {
-			p := s.phasor[1][a]
-			square[a], power[a] = sumSquares(s.residual[a]), (real(p)*real(p)+imag(p)*imag(p))/2
-		}
-		return square, power
-	}
-	if !tr.fitLine(s, c.look, f, drift, now, seconds, 1, 1) {
-		return 0, 0
-	}
-	mine, power := left()
-	if !tr.fitLine(s, c.look, g, bend, now, seconds, 1, 1) {
-		return 0, 0
-	}
-	its, other := left()
 	n := float64(len(s.t))
 	for a := range tr.axes {
-		least := max(min(mine[a], its[a]), 1e-30)
-		if its[a] < mine[a] { // an image has but a part of the line's power
-			power[a] = other[a]
+		least := max(min(mine.square[a], its.square[a]), 1e-30)
+		line := mine.power[a]
+		if its.square[a] < mine.square[a] { // an image has but a part of the line's power
+			line = its.power[a]
 		}
-		better += (mine[a] - its[a]) / least * n
-		expected += n * power[a] / least * n
+		better += (mine.square[a] - its.square[a]) / least * n
+		expected += n * line / least * n
 	}
 	spread, mean := unevenness(s.t, tr.dt, m)
 	if spread < 1.5*tick(s.t)/math.Sqrt(12) {
-		return better, 0
+		return better, 0, true
 	}
 	unknowns := float64(4 + 2*len(s.foreign))
-	return better, expected * (1 - mean*mean) * (1 - unknowns/n)
+	return better, expected * (1 - mean*mean) * (1 - unknowns/n), true
 }
 
 // unevenness returns the standard deviation in s of the times t about the best even grid of
