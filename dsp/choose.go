@@ -190,7 +190,7 @@ func (tr *Tracker) suspicious(best hypothesis, now float64) float64 {
 		return best.doubt
 	case now-tr.partAt < suspectFor && multiple(best.f, tr.partF):
 		return tr.partF
-	case best.anchor == 1 && tr.track.count < steady && now-tr.topped < toppedFor:
+	case best.anchor == 1 && tr.track.count < steady && now-tr.topped.at < toppedFor:
 		return best.f
 	}
 	return 0

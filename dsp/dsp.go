@@ -139,7 +139,7 @@ func (tr *Tracker) check(t []float64, axes [][]float64) {
 	tr.ear.check(t, axes)
 	tr.slowest, _ = tr.bounds()
 	if !tr.begun {
-		tr.topped = math.Inf(-1)
+		tr.topped.at = math.Inf(-1)
 	}
 }
 

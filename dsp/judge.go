@@ -17,9 +17,9 @@ const (
 	// chance reaches that once in a hundred thousand (the mean of four exponential variables). Chosen.
 	blended = 0.015
 	plainly = 6.0
-	// hiding is the same where the dial says nothing: a line of a tenth of this one's size,
-	// of which it might be a multiple, would be seen (hinted standard errors and two and a half).
-	hiding = 1 / (10 * (hinted + 2.5))
+	// hiding: where the dial says nothing, a line of so much of this one's size, of which it might be a multiple, would be
+	// seen (at hinted standard errors, and two and a half more). Chosen.
+	hiding = 0.1
 	// tooVague is the same for the speed: two of them are 0.4 %. Chosen.
 	tooVague = 0.002
 	// fewestTurns in a window shorter than the longest. Chosen: fewer do not part the line
@@ -253,5 +253,9 @@ func (tr *Tracker) weak(rev *Revolution, best hypothesis) bool {
 	if rev.Rate < unfiltered && tr.track.count < steady { // nor on first sight what may be folded
 		return true
 	}
-	return rev.AmpSE > hiding*rev.Amp || tr.track.count < steady+2 && rev.AmpSE > enough*rev.Amp
+	share := hiding
+	if best.anchor == 1 {
+		share = tr.topped.hiding(rev, rev.Time)
+	}
+	return rev.AmpSE > share/(hinted+2.5)*rev.Amp || tr.track.count < steady+2 && rev.AmpSE > enough*rev.Amp
 }

@@ -115,3 +115,29 @@ func TestStepTopped(t *testing.T) {
 		}
 	}
 }
+
+// TestStepToppedSlower: the same after a step down, where it takes a look longer than a second to show the line itself, and to exactly a half.
+func TestStepToppedSlower(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct{ before, after, times, noise float64 }{{3.68, 1.906, 38, 0.015}, {4.9, 2.45, 19, 0.2}, {3.1, 2.137, 51, 0.116}} {
+		for seed := range uint64(6) {
+			r := rand.New(rand.NewPCG(seed, 6))
+			tr := &dsp.Tracker{}
+			turn, at := 0.0, 8+0.17*float64(seed)
+			for i := range 16000 {
+				u, f := float64(i)/1000, c.before
+				if u > at {
+					f = c.after
+				}
+				turn += 2 * math.Pi * f / 1000
+				x := 0.05*(math.Sin(turn)+c.times*math.Sin(2*turn+1)) + c.noise*r.NormFloat64()
+				y := 0.03*math.Sin(turn+1) + 0.02*c.times*math.Sin(2*turn+0.4) + c.noise*r.NormFloat64()
+				for _, v := range tr.Add([]float64{u}, [][]float64{{x}, {y}}) {
+					if v.OK && v.Time > at {
+						assert.InEpsilon(t, f, v.Freq, 0.5, "the multiple, seed %d at %.2f s, %v", seed, u, c)
+					}
+				}
+			}
+		}
+	}
+}

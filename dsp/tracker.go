@@ -22,11 +22,11 @@ type state struct {
 	alone      answer                  // that no other line is so close to the spindle's that the two look like one
 	partF      float64                 // Hz, where a line was seen at a part of another last, or may be
 	partAt     float64                 // s
-	topped     float64                 // s, last time a multiple was the spindle's strongest line; -Inf never
-	question   int                     // readings so far: which part of the line is looked for, see worthAsking
-	asked      int                     // parts looked for in this reading
-	other      sighting                // of a line so close to the spindle's that the two look like one
-	disagreed  sighting                // of a line that said another speed than its multiples
+	topped     topping
+	question   int      // readings so far: which part of the line is looked for, see worthAsking
+	asked      int      // parts looked for in this reading
+	other      sighting // of a line so close to the spindle's that the two look like one
+	disagreed  sighting // of a line that said another speed than its multiples
 
 	dispute dispute
 	change  change
@@ -115,6 +115,24 @@ func (c *change) see(s *fit, home, now float64) (over bool) {
 		return true
 	}
 	return false
+}
+
+// topping is the last time that a multiple was the spindle's strongest line.
+type topping struct {
+	at    float64 // s, -Inf never
+	own   line    // the spindle's own line of the last steady track then
+	times float64 // how many times as large as that the multiple was, at most
+}
+
+// hiding returns what share of the line of rev the one may be at time now that it is a multiple of: as small as it was
+// before, if that is less than usual and the line is not the spindle's own of then.
+func (o *topping) hiding(rev *Revolution, now float64) float64 {
+	const moved, grown = 0.03, 3.0 // as a track agrees; and more than a cut makes of a line. Chosen
+	own := math.Abs(rev.Freq-o.own.f) < moved*rev.Freq && rev.Amp < grown*o.own.amp
+	if own || now-o.at > toppedFor {
+		return hiding
+	}
+	return min(hiding, 1/o.times)
 }
 
 func (tr *Tracker) low() float64 {
@@ -225,7 +243,11 @@ func (tr *Tracker) revolution(now float64) Revolution {
 		tr.track.follow(&rev)
 	}
 	if best.anchor > 1 && known && rev.Amp > hinted*rev.AmpSE && !tr.fit.changing() { // that blurs the line, and its multiples not alike
-		tr.topped = now
+		tr.topped.at = now
+		if tr.track.count >= steady {
+			top, _ := worst(tr.fit.phasor[best.anchor], [3]float64{})
+			tr.topped.own, tr.topped.times = line{rev.Freq, rev.Amp, now}, top/(rev.Amp-2*rev.AmpSE)
+		}
 	}
 	if !known {
 		tr.track.count = 0
