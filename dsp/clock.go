@@ -52,6 +52,15 @@ func (c *clock) see(u float64, first bool) {
 // tick is what the clock counts in, s, if it tells of even samples: they have steps of two lengths then. 0 where all are alike.
 func (c *clock) tick() float64 { return max(0, c.more-c.least) }
 
+// enough returns how many s of samples there must be for a tick more or less to make no other speed of them, where nobody knows whose
+// times are right.
+func (c *clock) enough() float64 {
+	if c.sure || len(c.told) > 0 {
+		return 0
+	}
+	return c.tick() / (2 * tooVague)
+}
+
 // place returns the time on the grid of the next sample, told to be of time u.
 func (c *clock) place(u float64) float64 {
 	g := &c.grid

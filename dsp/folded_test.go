@@ -191,3 +191,42 @@ func TestStrayStamps(t *testing.T) {
 		assert.Equal(t, stamps, said > 50, "%d times said", said)
 	}
 }
+
+// TestStrayStampsInNoise: noise hides what stray stamps leave of a line, and leaves as much itself where the line is level, which those do
+// not: even samples of which some are missing, at hundredths, are believed in it, and the smaller line of stray stamps is not.
+func TestStrayStampsInNoise(t *testing.T) {
+	t.Parallel()
+	const speed, rate = 39.0, 100.0
+	for _, noise := range []float64{0.2, 0.4} { // of the line's amplitude, of each sample
+		for _, stray := range []float64{0, 0.1, 0.15, 0.3} { // of the interval; exp(−(2πfδ)²/2) of the line is left, as they are cut off at two deviations 0.77 or more
+			r := rand.New(rand.NewPCG(1, 14))
+			tr := &dsp.Tracker{Hint: 39.6}
+			ok, n := 0, 0
+			for i := range 20 * int(rate) {
+				even := float64(i) / rate
+				stamp := even + stray/rate*max(-2, min(2, r.NormFloat64()))
+				x := math.Cos(2*math.Pi*speed*even) + noise*r.NormFloat64()
+				y := math.Sin(2*math.Pi*speed*even) + noise*r.NormFloat64()
+				if r.Float64() < 0.03 {
+					continue
+				}
+				for _, v := range tr.Add([]float64{stamp}, [][]float64{{x}, {y}}) {
+					if v.Time < 5 {
+						continue
+					}
+					n++
+					if v.OK {
+						ok++
+						assert.Less(t, math.Abs(v.Amp-1), 0.04+3*v.AmpSE, "noise %g, stray %g", noise, stray)
+					}
+				}
+			}
+			switch stray {
+			case 0:
+				assert.Greater(t, ok, n*3/4, "noise %g", noise)
+			case 0.3:
+				assert.Zero(t, ok, "noise %g", noise)
+			}
+		}
+	}
+}

@@ -1,6 +1,11 @@
 package dsp
 
-import "math"
+import (
+	"math"
+
+	"github.com/viterin/vek"
+	"gonum.org/v1/gonum/floats"
+)
 
 // RoughTimes is the warning of samples whose times are not good enough for a line so fast.
 const RoughTimes = "the times of the samples are too rough for this speed, and make the shake look small: record with finer times, or a steadier sensor"
@@ -67,7 +72,43 @@ func (tr *Tracker) misstamped(rev *Revolution) bool {
 		rest += sumSquares(s.residual[a]) / float64(max(len(s.t)-s.lines(), 1))
 	}
 	kept := float64(len(s.t)) * tr.dt / s.span // of the noise, where the fit has a mean of samples
-	return rest > most*kept*line*math.Expm1(turned*turned)
+	return rest > most*kept*line*math.Expm1(turned*turned) &&
+		(rev.Span < 0.95*tr.clock.enough() || smaller(2*math.Pi*rev.Freq*s.strays(0.5*rev.Rate)/math.Sqrt(kept)) > bearable)
+}
+
+// strays returns how far the times of the fit's samples may stray, as a standard deviation in s, by what the fit leaves: that is larger
+// where the line and its multiples up to top Hz are steep, if their times are wrong, and noise is not. It is the coefficient of the
+// squares of the derivative, at their real times, in the squares of what is left, and two standard errors. Wrong times may have made what
+// was taken for other lines, and for multiples beyond that.
+func (s *fit) strays(top float64) float64 {
+	own := 1
+	for own < len(s.ks) && float64(s.ks[own])*s.f < top {
+		own++
+	}
+	n := len(s.t)
+	s.work = grow(s.work, 2*n)
+	slopes, left := s.work[:n], s.work[n:]
+	sum, weight := 0.0, 0.0
+	for a := range s.x {
+		for i := range slopes {
+			slope, v := 0.0, s.residual[a][i]
+			for c, k := range s.ks[:own] {
+				slope += float64(k) * (s.coef[a][3+2*c]*s.cols[2+2*c][i] - s.coef[a][2+2*c]*s.cols[3+2*c][i])
+			}
+			for c := 2 + 2*own; c < s.lines(); c++ {
+				v += s.coef[a][c] * s.cols[c][i]
+			}
+			slopes[i], left[i] = slope*slope, v*v
+		}
+		// Of white noise of variance σ² the squares have the variance 2σ⁴.
+		q, e := floats.Sum(slopes)/float64(n), floats.Sum(left)/float64(n)
+		w := 1 / max(2*e*e, 1e-60)
+		floats.AddConst(-q, slopes)
+		sum += w * vek.Dot(slopes, left)
+		weight += w * vek.Dot(slopes, slopes)
+	}
+	turned := max(sum/weight, 0) + 2/math.Sqrt(weight) // rad²
+	return math.Sqrt(turned) / (2 * math.Pi * s.f)
 }
 
 // smaller returns by how much of itself a line becomes smaller when its phase strays by a standard deviation of turned, in rad.
