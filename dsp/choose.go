@@ -72,7 +72,7 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 		return best, rival
 	}
 	// A line that was followed and is still there is not left for another on one look.
-	if tr.track.count >= steady && expected > 0 && math.Abs(best.f-expected) > 0.03*expected {
+	if tr.track.count >= steady && expected > 0 && math.Abs(best.f-expected) > max(0.03*expected, best.look.df) {
 		const still = 0.6 // bins
 		l, was, is := tr.latest, tr.fold(expected), tr.fold(best.f)
 		beside := math.Abs(best.f-expected) < 2*still*l.df

@@ -10,6 +10,7 @@ const (
 	every    = 0.25 // s between revolutions
 	turns    = 8.0  // turns in a window, where that gives
 	shortest = 0.7  // s
+	soonest  = 0.5  // s, while the speed changes. Chosen: a number within 0.8 s, read every quarter of a second
 	longest  = 4.0  // s
 	// restart: after a hole of so many s what came before says nothing of what comes.
 	// Chosen: a lathe's dial can change the speed by a tenth in that time.

@@ -283,6 +283,15 @@ func (s *fit) outdone(share float64) bool {
 	})
 }
 
+// towers reports whether multiple k is so much larger than the line itself that at another speed, where resonances may lift it fivefold
+// against that (chosen), the line may be too small to be seen beside it.
+func (s *fit) towers(k int) bool {
+	const much = 2.0 // a line of a tenth is seen: hiding
+	own, _ := worst(s.phasor[1], [3]float64{})
+	amp, _ := worst(s.phasor[k], [3]float64{})
+	return amp > much*own
+}
+
 // nearly reports whether a line that is no multiple but nearly one, as a look takes it for one, is faster (m/s) than a part of the line itself.
 func (s *fit) nearly() bool {
 	const (

@@ -163,7 +163,7 @@ func (s *fit) changing() bool {
 // strayed reports whether rev is not where the dial or the pulleys say at all, the side of a stronger line having looked like one that
 // is; or is far from that, and no look was long enough yet, nor the line followed so long, to show what stands closer.
 func (tr *Tracker) strayed(rev *Revolution) bool {
-	if tr.Hint > 0 && (tr.young() || tr.track.age() < longest) && math.Abs(rev.Freq-tr.Hint) > farOff*tr.Hint {
+	if tr.Hint > 0 && (tr.unseen() || tr.track.age() < longest) && math.Abs(rev.Freq-tr.Hint) > farOff*tr.Hint {
 		return true
 	}
 	low, high := tr.bounds()
@@ -236,13 +236,16 @@ func (tr *Tracker) reservations(rev *Revolution) []string {
 // young reports whether no look was long enough yet to show what stands close beside a line.
 func (tr *Tracker) young() bool { return tr.shown[0].seconds < 0.95*longest }
 
+// unseen reports whether that was so at the speed before a step too, when what stands close beside turned with the spindle as well.
+func (tr *Tracker) unseen() bool { return tr.young() && math.IsInf(tr.since, -1) }
+
 // weak reports whether the line does not stand clear enough for a number.
 func (tr *Tracker) weak(rev *Revolution, best hypothesis) bool {
 	if !(rev.AmpSE <= tooWeak*rev.Amp) || !(rev.FreqSE <= tooVague*rev.Freq) {
 		return true
 	}
 	turned := rev.Span * rev.Freq
-	if turned < fewestTurns && rev.Span < 0.95*longest || turned < firstTurns && tr.young() {
+	if turned < fewestTurns && rev.Span < 0.95*longest || turned < firstTurns && tr.unseen() {
 		return true
 	}
 	// A line of which the dial says nothing may be the multiple of one that is still too

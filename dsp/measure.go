@@ -27,7 +27,7 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 			// Multiples that say another speed than the line itself do not set it. But a step in speed parts them too.
 			s.steers = [maxTooth + 1]bool{1: true}
 			ok = s.run(true)
-			if led && !s.unsettled {
+			if led && !s.unsettled && s.middle-s.span/2 > tr.change.at {
 				tr.disagreed = sighting{f: s.f, at: now}
 			}
 		} else if led {
@@ -84,7 +84,11 @@ func (tr *Tracker) contradicted(s *fit, now float64) bool {
 func (tr *Tracker) outset(c hypothesis, now, have float64) (f, drift, seconds float64) {
 	// No longer for what stands beside than the speed has held, or that is the speed before.
 	parting := min(tr.parting(c), tr.track.age())
-	seconds = min(max(turns/c.f, shortest, apart/tr.beside(c.f), parting), have)
+	least := max(turns/c.f, shortest)
+	if tr.change.now(now) && !tr.unseen() { // of the new speed there is hardly more yet
+		least = max(1.1*fewestTurns/c.f, soonest)
+	}
+	seconds = min(max(least, apart/tr.beside(c.f), parting, tr.clock.enough()), have)
 	if _, _, followed := tr.onTrack(c.f, c.look.df, now-seconds/2); !followed {
 		return c.f, 0, min(seconds, 1.5*c.look.seconds)
 	}

@@ -44,7 +44,7 @@ func (tr *Tracker) remember(looks []*look, now, spin float64) {
 		companion := tr.Hint > 0 && b.beside >= neighbourCount
 		return now-b.seen > neighbourAlive && !(companion && now-b.seen < companionKept)
 	})
-	if now-tr.known.at > companionKept { // or nothing would be believed again
+	if now-max(tr.known.at, tr.missed) > companionKept { // or nothing would be believed again
 		tr.known = line{}
 	}
 	l := looks[0]
@@ -99,7 +99,8 @@ func (k line) still(rev *Revolution) bool {
 // arrived returns the frequency of a line that was not beside the spindle when that was last known, where rev is not what was known
 // then: the spindle may have gone there, out of the dial's reach, and rev be another line that came within. 0 if there is none.
 func (tr *Tracker) arrived(looks []*look, rev *Revolution) float64 {
-	if tr.Hint == 0 || tr.known.f == 0 || tr.known.still(rev) {
+	left := tr.change.at > max(tr.known.at, rev.Time+rev.Span/2-longest)
+	if tr.Hint == 0 || tr.known.f == 0 || tr.known.still(rev) && !left {
 		return 0
 	}
 	for _, l := range looks {

@@ -141,3 +141,66 @@ func TestStepToppedSlower(t *testing.T) {
 		}
 	}
 }
+
+// newStep is a random lathe whose speed steps, within half a second, to one that is 3 to 30 % off; up to 6 % where a dial keeps its word.
+func newStep(seed uint64, dial bool) mix {
+	m := newMix(seed)
+	r := random{rand.New(rand.NewPCG(seed, 80))}
+	f := m.sim.Speed[0].Value
+	most, at, ramp := 0.3, 6+0.25*r.Float64(), r.log(0.02, 0.5)
+	if dial {
+		most = 0.06
+	}
+	g := f * (1 + r.log(0.03, most))
+	if r.one(2) {
+		g = f * f / g
+	}
+	m.sim.Speed = []sensor.Point{{At: 0, Value: f}, {At: at, Value: f}, {At: at + ramp, Value: g}}
+	return m
+}
+
+// TestMixSteps: on random lathes no wrong speed is given as ok after a step in speed. Run it with -v for how late the first number is.
+func TestMixSteps(t *testing.T) {
+	t.Parallel()
+	n := *mixes
+	if testing.Short() {
+		n = min(n, 6)
+	}
+	for _, hint := range []bool{false, true} {
+		t.Run(fmt.Sprintf("dial=%v", hint), func(t *testing.T) {
+			t.Parallel()
+			var c tally
+			var late []float64
+			for i := range n {
+				m := newStep(*mixFirst+uint64(i), hint)
+				g, over := m.sim.Speed[2].Value, m.sim.Speed[2].At
+				first, before, after := math.Inf(1), false, true
+				m.heard(t, hint, &c, func(v dsp.Revolution, now float64) {
+					switch truth := m.sim.Truth(v.Time); {
+					case now < m.sim.Speed[1].At:
+						before = v.OK
+					case now > 10:
+						after = after && v.OK
+					case now > over && v.OK && math.Abs(v.Freq/truth.Freq-1) < 0.01 && math.Abs(v.Freq/g-1) < 0.01:
+						first = min(first, now)
+					}
+				})
+				if before && after { // the data allow it
+					late = append(late, first-over-max(0.8, 8/g))
+				}
+			}
+			assert.Zero(t, c.wrong, "wrong speeds given as ok")
+			if testing.Short() {
+				return // too few for shares
+			}
+			slices.Sort(late)
+			within := func(s float64) float64 {
+				i, _ := slices.BinarySearch(late, s)
+				return 100 * float64(i) / float64(max(len(late), 1))
+			}
+			t.Logf("dial known: %v; wrong %d of %d ok; %d steps: late by %.2f s in the middle, %.2f in nine of ten; %.0f %% in time, %.0f %% within a reading, %.0f %% within two",
+				hint, c.wrong, c.ok, len(late), late[len(late)/2], late[len(late)*9/10], within(0), within(0.25), within(0.5))
+			assert.Less(t, late[len(late)/2], 0.5, "s late in the middle")
+		})
+	}
+}

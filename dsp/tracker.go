@@ -15,7 +15,8 @@ type state struct {
 	ear
 
 	track      track
-	known      line // the spindle's, as it was last known
+	known      line    // the spindle's, as it was last known
+	missed     float64 // s, when what was known was not where it should be, last; -Inf never
 	neighbours []neighbour
 	suspects   [maxTooth + 1]suspicion // of a line at 1/m of another
 	parts      [maxTooth + 1]answer    // whether a line stands at 1/m of another
@@ -97,24 +98,27 @@ func (k *track) follow(rev *Revolution) {
 
 // change is the last change of the speed.
 type change struct {
-	at   float64 // s, when the speed was seen to change last; -Inf never, or it is over
-	from float64 // Hz, the speed before; 0 unknown
+	at    float64 // s, when the speed was seen to change last; -Inf never
+	from  float64 // Hz, the speed before; 0 unknown, or the change is over
+	after float64 // s, since when the speed is what it is; -Inf unknown
 }
 
 // see takes in the fit s of the window that ends at now, home the speed that held before it, Hz. It reports whether that window is
-// the first that holds nothing of the speed before.
+// the first that holds nothing of the speed before, and that so far off that the longest look parts the two.
 func (c *change) see(s *fit, home, now float64) (over bool) {
-	recent := now-c.at < longest
+	recent := now-c.at < longest && c.from > 0
+	amp, se := worst(s.phasor[1], s.variance())
 	switch {
-	case s.changing() && recent:
-		c.at = now
 	case s.changing():
-		c.at, c.from = now, home
-	case recent && s.misfit < misfits && c.from > 0 && math.Abs(s.f-c.from)*longest > 1:
-		c.at = math.Inf(-1)
-		return true
+		if !recent {
+			c.from = home
+		}
+		c.at = now
+	case recent && se < tooWeak*amp && math.Abs(s.f-c.from) > stepping*s.f && (s.misfit < misfits || math.Abs(s.drift)*s.span < settled*s.f):
+		over = math.Abs(s.f-c.from)*longest > 1
+		c.from, c.after = 0, s.middle-s.span/2
 	}
-	return false
+	return over
 }
 
 // topping is the last time that a multiple was the spindle's strongest line.
@@ -134,6 +138,9 @@ func (o *topping) hiding(rev *Revolution, now float64) float64 {
 	}
 	return min(hiding, 1/o.times)
 }
+
+// now reports whether the speed was seen to change a reading ago.
+func (c *change) now(now float64) bool { return now-c.at < 1.5*every }
 
 func (tr *Tracker) low() float64 {
 	if tr.Low > 0 {
@@ -189,12 +196,12 @@ func (tr *Tracker) without(now float64, why Fault) Revolution {
 // is the blank's.
 func (tr *Tracker) forget() {
 	never := math.Inf(-1)
-	tr.track, tr.known, tr.health, tr.neighbours = track{}, line{}, health{}, tr.neighbours[:0]
+	tr.track, tr.known, tr.missed, tr.health, tr.neighbours = track{}, line{}, never, health{}, tr.neighbours[:0]
 	for m := range tr.suspects {
 		tr.suspects[m], tr.parts[m] = suspicion{at: never}, answer{at: never}
 	}
 	tr.other, tr.disagreed, tr.alone, tr.dispute, tr.partAt = sighting{at: never}, sighting{at: never}, answer{at: never}, dispute{at: never}, never
-	tr.change, tr.since = change{at: never}, never
+	tr.change, tr.since = change{at: never, after: never}, never
 }
 
 // revolution does all the work for one reading at time now.
@@ -216,7 +223,11 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	tr.question++
 	best, rival := tr.choose(looks, now)
 	found := best.f > 0
-	known := found && tr.measure(&rev, best, now, have)
+	known := found && tr.measure(&rev, best, now, min(have, now-tr.change.after))
+	if known && tr.change.see(&tr.fit, tr.track.home, now) {
+		tr.since = tr.change.after
+		return tr.revolution(now) // of what came since alone
+	}
 	t, x := tr.samples(rev.Time+rev.Span/2, rev.Span)
 	tr.diagnose(&rev, t, x)
 	switch {
@@ -232,17 +243,14 @@ func (tr *Tracker) revolution(now float64) Revolution {
 		rev.Rival = tr.besides(rev.Freq, best.f, rival, 1/rev.Span)
 		if rev.Rival == 0 {
 			if rev.Rival = tr.arrived(looks, &rev); rev.Rival > 0 { // as long as that stays, what was known is not forgotten
-				tr.known.at = now
+				tr.missed = now
 			}
 		}
 		rev.Crest = tr.crest(t, x)
 		tr.judge(&rev, best)
-		if tr.change.see(&tr.fit, tr.track.home, now) {
-			tr.since, tr.disagreed.at = tr.fit.middle-tr.fit.span/2, math.Inf(-1)
-		}
 		tr.track.follow(&rev)
 	}
-	if best.anchor > 1 && known && rev.Amp > hinted*rev.AmpSE && !tr.fit.changing() { // that blurs the line, and its multiples not alike
+	if best.anchor > 1 && known && rev.Amp > hinted*rev.AmpSE && !tr.fit.changing() && tr.fit.towers(best.anchor) { // a change blurs the line, and its multiples not alike
 		tr.topped.at = now
 		if tr.track.count >= steady {
 			top, _ := worst(tr.fit.phasor[best.anchor], [3]float64{})
@@ -252,7 +260,7 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	if !known {
 		tr.track.count = 0
 	}
-	if rev.OK || tr.known.f == 0 && tr.track.count >= steady {
+	if rev.OK || tr.known.f == 0 && tr.track.count >= steady && !rev.Has(Changing) {
 		tr.known = line{rev.Freq, rev.Amp, now}
 	}
 	spin := 0.0
@@ -300,8 +308,10 @@ func (tr *Tracker) look(now, have float64) []*look {
 // and some multiples, or (wide) for broadband as well. It reports whether there are samples enough.
 func (tr *Tracker) compute(l *look, now, seconds, have, high float64, wide bool) bool {
 	t, x, rate, stray := tr.sight(now, seconds, have, high, wide)
-	// Of another rate are the samples whose times a clock has told.
-	same := func(g Glance) bool { return g.seconds == seconds && g.look.end == now && g.look.rate == rate }
+	// Of another rate are the samples whose times a clock has told, and a scout does not know of a step in speed.
+	same := func(g Glance) bool {
+		return g.seconds == seconds && g.look.end == now && g.look.rate == rate && len(t) > 0 && g.look.seconds == t[len(t)-1]-t[0]
+	}
 	if made := slices.IndexFunc(tr.ahead, same); made >= 0 {
 		*l, *tr.ahead[made].look = *tr.ahead[made].look, *l
 	} else if !tr.sketch(&tr.spectrum, l, now, seconds, have, high, wide) {

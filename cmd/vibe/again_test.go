@@ -158,7 +158,10 @@ func TestWatchAgain(t *testing.T) {
 			n.Blank.Diameter -= 10
 			assert.NoError(t, s.Tell(n.Blank, assess.Sanding))
 		},
-		240: func(s *live.Session, _ live.Snapshot) { s.Mark(live.TooMuch) },
+		250: func(s *live.Session, _ live.Snapshot) {
+			_, ok := s.Mark(live.TooMuch)
+			assert.True(t, ok)
+		},
 	})
 	watch := func(args ...string) (says []assess.Advice, msg string) {
 		code, out, msg := vibe(t, nil, append([]string{"watch", "--from", "1", "--pace", "200", "--json", "--shop", path}, args...)...)
