@@ -204,9 +204,9 @@ func (tr *Tracker) rivalOf(best hypothesis, all []hypothesis, seconds float64) f
 	if seconds < blurred {
 		lead *= 3
 	}
-	top, weighs := fastest(all), 1.0 // a line of the mains
+	top, weighs, faster := fastest(all), 1.0, 1/math.Sqrt2 // a line of the mains; what goes round has √2 of the shake in all axes
 	if tr.Hint > 0 {
-		weighs = singles
+		weighs, faster = singles, 1
 	}
 	for _, h := range all {
 		p := peak{f: h.f, look: h.look}
@@ -218,7 +218,7 @@ func (tr *Tracker) rivalOf(best hypothesis, all []hypothesis, seconds float64) f
 			continue
 		}
 		single := h.lines == 1 && best.lines == 1 && h.speed > singles*best.speed || tr.Hint > 0 && h.speed > within*best.speed
-		if h.speed > weighs*best.speed && h.lines == 0 || h.speed > best.speed || !h.beside && (single || h.worth(top) > best.worth(top)-lead) {
+		if h.speed > weighs*best.speed && h.lines == 0 || h.speed > faster*best.speed || !h.beside && (single || h.worth(top) > best.worth(top)-lead) {
 			return h.f
 		}
 	}

@@ -89,3 +89,28 @@ func TestDialTwiceTooHigh(t *testing.T) {
 		}
 	}
 }
+
+// TestOtherGoesRound: with no word of the dial a machine whose motion goes round, and shows more in all axes together than the spindle
+// though it shakes less, is not given as the spindle.
+func TestOtherGoesRound(t *testing.T) {
+	t.Parallel()
+	const rate, f = 200, 8.0
+	for _, c := range []struct{ ratio, velocity float64 }{{0.775, 0.8}, {0.62, 0.9}, {1.31, 0.85}, {2.3, 0.75}} {
+		for seed := range uint64(3) {
+			r := rand.New(rand.NewPCG(seed, 19))
+			tr, wrong := &dsp.Tracker{}, 0
+			for i := range 10 * rate {
+				u := float64(i) / rate
+				p, q, amp := 2*math.Pi*f*u, 2*math.Pi*c.ratio*f*u, 0.3*c.velocity*c.ratio
+				x := 0.3*math.Cos(p) + amp*math.Cos(q+1) + 0.01*r.NormFloat64()
+				y := amp*math.Sin(q+1) + 0.3*amp*math.Cos(2*q) + 0.01*r.NormFloat64()
+				for _, v := range tr.Add([]float64{u}, [][]float64{{x}, {y}}) {
+					if v.OK && math.Abs(v.Freq/f-1) > 0.01 {
+						wrong++
+					}
+				}
+			}
+			assert.Zero(t, wrong, "%v, seed %d", c, seed)
+		}
+	}
+}
