@@ -252,7 +252,7 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	}
 	if best.anchor > 1 && known && rev.Amp > hinted*rev.AmpSE && !tr.fit.changing() && tr.fit.towers(best.anchor) { // a change blurs the line, and its multiples not alike
 		tr.topped.at = now
-		if tr.track.count >= steady {
+		if tr.track.count >= steady && rev.Amp > shown*rev.AmpSE { // and no accident
 			top, _ := worst(tr.fit.phasor[best.anchor], [3]float64{})
 			tr.topped.own, tr.topped.times = line{rev.Freq, rev.Amp, now}, top/(rev.Amp-2*rev.AmpSE)
 		}
