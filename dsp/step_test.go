@@ -190,7 +190,7 @@ func TestMixSteps(t *testing.T) {
 				}
 			}
 			assert.Zero(t, c.wrong, "wrong speeds given as ok")
-			if testing.Short() {
+			if len(late) < 10 {
 				return // too few for shares
 			}
 			slices.Sort(late)

@@ -101,6 +101,7 @@ type change struct {
 	at    float64 // s, when the speed was seen to change last; -Inf never
 	from  float64 // Hz, the speed before; 0 unknown, or the change is over
 	after float64 // s, since when the speed is what it is; -Inf unknown
+	usual float64 // misfit while it does not change
 }
 
 // see takes in the fit s of the window that ends at now, home the speed that held before it, Hz. It reports whether that window is
@@ -114,9 +115,11 @@ func (c *change) see(s *fit, home, now float64) (over bool) {
 			c.from = home
 		}
 		c.at = now
-	case recent && se < tooWeak*amp && math.Abs(s.f-c.from) > stepping*s.f && (s.misfit < misfits || math.Abs(s.drift)*s.span < settled*s.f):
+	case recent && se < tooWeak*amp && math.Abs(s.f-c.from) > stepping*s.f && s.misfit < misfits+max(0, c.usual):
 		over = math.Abs(s.f-c.from)*longest > 1
 		c.from, c.after = 0, s.middle-s.span/2
+	case !recent:
+		c.usual += (s.misfit - c.usual) / steady
 	}
 	return over
 }
@@ -252,7 +255,7 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	}
 	if best.anchor > 1 && known && rev.Amp > hinted*rev.AmpSE && !tr.fit.changing() && tr.fit.towers(best.anchor) { // a change blurs the line, and its multiples not alike
 		tr.topped.at = now
-		if tr.track.count >= steady && rev.Amp > shown*rev.AmpSE { // and no accident
+		if tr.track.count >= steady && rev.Amp > 2*shown*rev.AmpSE { // no accident
 			top, _ := worst(tr.fit.phasor[best.anchor], [3]float64{})
 			tr.topped.own, tr.topped.times = line{rev.Freq, rev.Amp, now}, top/(rev.Amp-2*rev.AmpSE)
 		}
