@@ -85,7 +85,7 @@ func (tr *Tracker) outset(c hypothesis, now, have float64) (f, drift, seconds fl
 	// No longer for what stands beside than the speed has held, or that is the speed before.
 	parting := min(tr.parting(c), tr.track.age())
 	least := max(turns/c.f, shortest)
-	if tr.change.now(now) && !tr.unseen() { // of the new speed there is hardly more yet
+	if tr.change.underway(now) && !tr.unseen() { // of the new speed there is hardly more yet
 		least = max(1.1*fewestTurns/c.f, soonest)
 	}
 	seconds = min(max(least, apart/tr.beside(c.f), parting, tr.clock.enough()), have)

@@ -142,8 +142,8 @@ func (o *topping) hiding(rev *Revolution, now float64) float64 {
 	return min(hiding, 1/o.times)
 }
 
-// now reports whether the speed was seen to change a reading ago.
-func (c *change) now(now float64) bool { return now-c.at < 1.5*every }
+// underway reports whether the speed was seen to change a reading ago.
+func (c *change) underway(now float64) bool { return now-c.at < 1.5*every }
 
 func (tr *Tracker) low() float64 {
 	if tr.Low > 0 {

@@ -278,7 +278,7 @@ func (c *csvFile) scale(raw [4]float64) (row [4]float64, err error) {
 		}
 		e := c.wrong(c.column(i), "%s repeats %s", c.title[0], shown(c.cell(i)))
 		if !c.file.o.SkipBad {
-			e.Try = "give --rate if the clock is too coarse for the sensor, or leave such rows out with --skip-bad if they are few"
+			e.Try = "give --rate if the clock is too coarse for the sensor and no rows are missing, or leave such rows out with --skip-bad if they are few"
 		}
 		return row, e
 	case c.good > 0 && row[0] < c.last:
@@ -313,7 +313,7 @@ func (c *csvFile) differs(raw [4]float64) bool {
 
 // tooCoarse is the error of times that repeat in so many rows that the speed would be wrong without those.
 func (c *csvFile) tooCoarse() error {
-	r, try := c.repeats, "give --rate with what the sensor itself makes in a second, if it samples evenly"
+	r, try := c.repeats, "give --rate with what the sensor itself makes in a second, if it samples evenly and no rows are missing"
 	if enough := 200; c.good > enough { // for half a percent
 		try += fmt.Sprintf(": about %.3g", float64(r.samples-1)/c.last)
 	}

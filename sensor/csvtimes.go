@@ -146,7 +146,7 @@ func (c *csvFile) inBursts(t []float64) error {
 		return nil
 	}
 	n := len(t) - 1
-	return wrong("give --rate with what the sensor itself makes in a second, if it samples evenly",
+	return wrong("give --rate with what the sensor itself makes in a second, if it samples evenly and no rows are missing",
 		"the times in column %q come in bursts: %.3g samples a second, most of them within %.2g ms of the one before", c.title[0], float64(n)/(t[n]-t[0]), 1e3*near).at(c.file.name, 0)
 }
 
