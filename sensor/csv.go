@@ -14,6 +14,7 @@ import (
 const (
 	longest = 1 << 16 // bytes, chosen: longest line; no row of four numbers comes near
 	rows    = 1023    // in a block, one more when a line is in the middle of arriving
+	latest  = 1e9     // s after the first row, chosen: 30 years
 	nearest = 0.9e-6  // s between rows: 1 µs, the shortest that Options.Rate allows, less what rounding takes
 )
 
@@ -40,6 +41,9 @@ type csvFile struct {
 	began    float64    // time of the first good row, in the unit of the file
 	last     float64    // s, last time
 	values   [3]float64 // of the last row, m/s²
+	spread   *spread    // of rows whose times are too coarse
+	tally    *tally     // of rows that are counted beside their times
+	astray   float64    // Hz, the rate that they contradict the one given by
 	repeats  Repeats
 	coarse   bool // too many rows repeat a time
 	good     int
@@ -55,8 +59,19 @@ func (c *csvFile) next() (Block, error) {
 		c.ready = true
 	}
 	b, err := c.block()
-	if c.coarse {
+	for fits := true; c.spread != nil; b, err = c.block() {
+		if b, fits = c.spread.add(b, err != nil); !fits {
+			return Block{}, c.tooMany()
+		}
+		if len(b.T) > 0 || err != nil {
+			break
+		}
+	}
+	switch {
+	case c.coarse:
 		return Block{}, c.tooCoarse()
+	case c.astray > 0:
+		return Block{}, c.apart()
 	}
 	if !c.timed && len(b.T) >= telling {
 		c.timed = true
@@ -114,7 +129,6 @@ func (c *csvFile) add(b *Block, row [4]float64) {
 		}
 	}
 	c.good++
-	c.last = row[0]
 	c.values = [3]float64(row[1:])
 	c.repeats.See(false)
 	b.T = append(b.T, row[0])
@@ -255,36 +269,15 @@ func (c *csvFile) point() byte {
 
 // scale turns what raw found into SI and checks it.
 func (c *csvFile) scale(raw [4]float64) (row [4]float64, err error) {
-	i := c.columnOf[0]
-	if i < 0 {
+	if c.columnOf[0] < 0 {
 		raw[0] = float64(c.good + c.bad)
 	}
 	began := c.began
-	if c.good == 0 {
-		began = raw[0]
-	}
-	row[0] = c.unit[0].si(raw[0] - began)
-	if c.wrapped(row[0], raw[0]) {
-		began -= 1 << 32
-		row[0] = c.unit[0].si(raw[0] - began)
-	}
-	switch {
-	case i < 0:
-	case !(math.Abs(row[0]) <= 1e9): // 30 years
-		return row, c.wrong(c.column(i), "%s is %s, which is no time of this recording", c.title[0], shown(c.cell(i)))
-	case c.good > 0 && row[0] == c.last:
-		if c.differs(raw) {
-			c.coarse = c.repeats.See(true) || c.coarse // when blocks end is chance
+	told := c.unit[0].si(raw[0] - began)
+	if !(told-c.last >= nearest && told <= latest) || c.good == 0 {
+		if told, began, err = c.told(raw); err != nil {
+			return row, err
 		}
-		e := c.wrong(c.column(i), "%s repeats %s", c.title[0], shown(c.cell(i)))
-		if !c.file.o.SkipBad {
-			e.Try = "give --rate if the clock is too coarse for the sensor and no rows are missing, or leave such rows out with --skip-bad if they are few"
-		}
-		return row, e
-	case c.good > 0 && row[0] < c.last:
-		return row, c.wrong(c.column(i), "%s goes back to %s", c.title[0], shown(c.cell(i)))
-	case c.good > 0 && row[0]-c.last < nearest:
-		return row, c.wrong(c.column(i), "%s is %s, less than 1 µs after the row before, faster than any sensor", c.title[0], shown(c.cell(i)))
 	}
 	for k := 1; k <= c.axes; k++ {
 		row[k] = c.unit[k].si(raw[k])
@@ -297,7 +290,13 @@ func (c *csvFile) scale(raw [4]float64) (row [4]float64, err error) {
 			return row, e
 		}
 	}
-	c.began = began
+	c.began, c.last = began, told
+	row[0] = told
+	if c.tally != nil {
+		n := c.good + c.bad
+		row[0] = float64(n) * c.tally.step
+		c.astray = max(c.astray, c.tally.add(n, told))
+	}
 	return row, nil
 }
 
@@ -309,23 +308,6 @@ func (c *csvFile) differs(raw [4]float64) bool {
 		}
 	}
 	return false
-}
-
-// tooCoarse is the error of times that repeat in so many rows that the speed would be wrong without those.
-func (c *csvFile) tooCoarse() error {
-	r, try := c.repeats, "give --rate with what the sensor itself makes in a second, if it samples evenly and no rows are missing"
-	if enough := 200; c.good > enough { // for half a percent
-		try += fmt.Sprintf(": about %.3g", float64(r.samples-1)/c.last)
-	}
-	return wrong(try, "%d of %d rows repeat the time of the row before with other values: the clock of column %q is too coarse for the sensor, and without them speeds would be wrong", r.repeated, r.samples, c.title[0]).at(c.file.name, c.line)
-}
-
-// wrapped says that a time that goes back to now, t s, is one in whole µs that a board began anew, as
-// its 32 bits were full; a second on both sides may be lost.
-func (c *csvFile) wrapped(t, now float64) bool {
-	const bits, second = 1 << 32, 1e6
-	before := c.began + c.last*second
-	return c.good > 0 && t < c.last && c.unit[0] == micros && now >= 0 && now < second && before >= bits-second && before < bits
 }
 
 // Scale and zero of a sensor are not exact, and the numbers in a file may be calibrated: the end

@@ -22,6 +22,8 @@ func FuzzCSV(f *testing.F) {
 		f.Add(seed, true, 100.0, "g")
 	}
 	f.Add(ramp(100, 1, 0, 1, 0), true, 400.0, "")
+	f.Add("t,x_g\n"+ticks(200, 400, 0.01)+"0.7,1\n", true, 400.0, "")
+	f.Add("t,x_g\n"+bursts(90, 10, 0.025, 0.0001), true, 400.0, "")
 	f.Add("t_s,x_g\n0,1e9\n1e-310,1\n2e-310,1\n", true, 0.0, "")
 	f.Fuzz(func(t *testing.T, text string, skip bool, rate float64, unit string) {
 		got, err := read(text, sensor.Options{SkipBad: skip, Rate: rate, Unit: unit})

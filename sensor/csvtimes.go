@@ -28,14 +28,6 @@ func (p *probed) settleTime(c *csvFile) *ParseError {
 	return nil
 }
 
-// How much longer than 1 the mean step of a column may be that counts the rows, as some are
-// lost (chosen). Where only a rate would be wrong by it, few are; where a unit of time would be
-// guessed from it, many, which whole milliseconds at more than 900 Hz look like as well.
-const (
-	fewLost  = 1.01
-	manyLost = 1.11
-)
-
 // counts says that the times rise by 1 from row to row, as the number of a row does.
 func (p *probed) counts(most float64) bool {
 	n := len(p.t)
@@ -50,6 +42,18 @@ func (c *csvFile) mayCount() *ParseError {
 	return wrong("name it t_ms if it is a time, or give --rate", "column %q may count rows", c.title[0])
 }
 
+// climbs reports whether v rises again and again and never falls, as times do, coarse ones too.
+func climbs(v []float64) bool {
+	const often = 4 // Chosen: noise of an axis falls before
+	n := 0
+	for i := 1; i < len(v); i++ {
+		if v[i] > v[i-1] {
+			n++
+		}
+	}
+	return slices.IsSorted(v) && n >= min(often, len(v)-1)
+}
+
 func rising(v []float64) bool {
 	for i := 1; i < len(v); i++ {
 		if v[i] <= v[i-1] {
@@ -57,55 +61,6 @@ func rising(v []float64) bool {
 		}
 	}
 	return true
-}
-
-// leaveTimes gives the column of times up for the rate that was given. Where the times
-// contradict it that is an error: one of the two is wrong, and every speed with it.
-func (c *csvFile) leaveTimes() error {
-	p, err := c.probe()
-	if err != nil {
-		return err
-	}
-	given := c.file.o.Rate
-	if rate := p.contradicts(given, c.unit[0]); rate > 0 {
-		return wrong("leave --rate out, or take the column out of the file if its times are wrong", "the times in column %q make %.4g samples a second, but --rate says %.4g", c.title[0], rate, given).at(c.file.name, c.line+1)
-	}
-	c.notes = append(c.notes, fmt.Sprintf("a rate was given, so column %q is not used", c.title[0]))
-	c.columnOf[0], c.unit[0], c.stamps = -1, counted(given), false
-	return nil
-}
-
-// contradicts returns the rate in Hz of the times where they look good and it is another
-// than given, else 0. Good is rising and even: where the median and the mean of the steps are
-// far apart the times came in bursts; where they count the rows, and are no whole milliseconds, they are none. Another is off by more than 1 % by both (chosen: more
-// than a nominal rate is off, less than a turner would see); a column that names the wrong
-// unit is not. Times that repeat, as a coarse clock or packets make them, have a mean alone, and
-// are another by a quarter (chosen: packets come unevenly, and the first second is all that is seen).
-func (p *probed) contradicts(given float64, named unit) float64 {
-	if len(p.t) < telling || !slices.IsSorted(p.t) || (named.name == "" || named.name == seconds.name) && p.counts(fewLost) {
-		return 0
-	}
-	mean, median, most := p.mean(), p.median(), 0.01
-	if !rising(p.t) {
-		mean, most = p.ticking(), 0.25
-		median = mean
-	}
-	if !(mean > 0) || mean > 1.5*median || median > 1.5*mean {
-		return 0
-	}
-	off := func(step float64) bool { return math.Abs(step*given-1) > most }
-	for _, u := range []unit{seconds, millis, micros, nanos} {
-		if !off(u.si(mean)) || !off(u.si(median)) {
-			return 0
-		}
-	}
-	if named.name == "" {
-		named = timeUnit(median)
-	}
-	if named.name == "" {
-		return 0
-	}
-	return 1 / named.si(mean)
 }
 
 // Rates in Hz beyond which a unit of time is doubted (chosen: no spindle shows at a slower
@@ -189,6 +144,72 @@ func (p *probed) median() float64 {
 	}
 	slices.Sort(steps)
 	return steps[len(steps)/2]
+}
+
+// told returns the time of a row in s since the first, and when that was, in the unit of the file, where the row may be the first, or no
+// good one.
+func (c *csvFile) told(raw [4]float64) (t, began float64, err error) {
+	if began = c.began; c.good == 0 {
+		began = raw[0]
+	}
+	t = c.unit[0].si(raw[0] - began)
+	if t < c.last && c.good > 0 {
+		began = c.anew(raw[0])
+		t = c.unit[0].si(raw[0] - began)
+	}
+	switch i := c.columnOf[0]; {
+	case i < 0:
+	case !(math.Abs(t) <= latest):
+		err = c.wrong(c.column(i), "%s is %s, which is no time of this recording", c.title[0], shown(c.cell(i)))
+	case c.good == 0 || c.tally != nil:
+	case t == c.last && c.spread != nil:
+	case t == c.last:
+		err = c.repeated(raw)
+	case t < c.last:
+		err = c.wrong(c.column(i), "%s goes back to %s", c.title[0], shown(c.cell(i)))
+	case t-c.last < nearest:
+		err = c.wrong(c.column(i), "%s is %s, less than 1 µs after the row before, faster than any sensor", c.title[0], shown(c.cell(i)))
+	}
+	return t, began, err
+}
+
+// repeated is the error of a row that has the time of the one before.
+func (c *csvFile) repeated(raw [4]float64) error {
+	if c.differs(raw) {
+		c.coarse = c.repeats.See(true) || c.coarse // when blocks end is chance
+	}
+	i := c.columnOf[0]
+	e := c.wrong(c.column(i), "%s repeats %s", c.title[0], shown(c.cell(i)))
+	switch {
+	case c.file.o.SkipBad:
+	case c.file.o.Rate > 0:
+		e.Try = "leave such rows out with --skip-bad if they are few"
+	default:
+		e.Try = "give --rate if the clock is too coarse for the sensor, or leave such rows out with --skip-bad if they are few"
+	}
+	return e
+}
+
+// anew returns when the first row was, in the unit of the file, where the times go back to now: whole µs of a board begin anew where
+// its 32 bits are full (a second on both sides may be lost), and numbers of rows when they like.
+func (c *csvFile) anew(now float64) float64 {
+	const bits, second = 1 << 32, 1e6
+	switch before := c.began + c.last*second; {
+	case c.unit[0] == micros && now >= 0 && now < second && before >= bits-second && before < bits:
+		return c.began - bits
+	case c.unit[0] == counted(c.file.o.Rate):
+		return now - math.Round(c.last*c.file.o.Rate) - 1
+	}
+	return c.began
+}
+
+// tooCoarse is the error of times that repeat in so many rows that the speed would be wrong without those.
+func (c *csvFile) tooCoarse() error {
+	r, try := c.repeats, "give --rate with what the sensor itself makes in a second, if it samples evenly"
+	if enough := 200; c.good > enough { // for half a percent
+		try += fmt.Sprintf(": about %.3g if no rows are missing", float64(r.samples-1)/c.last)
+	}
+	return wrong(try, "%d of %d rows repeat the time of the row before with other values: the clock of column %q is too coarse for the sensor, and without them speeds would be wrong", r.repeated, r.samples, c.title[0]).at(c.file.name, c.line)
 }
 
 // parseStamp parses an RFC 3339 time, where a blank for the T and a missing zone (then UTC) will do, or a time of day, which is of the year 0.

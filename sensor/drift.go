@@ -10,12 +10,8 @@ import (
 // zero value is ready; a sensor whose clock was set anew, or whose way here is another one,
 // needs a new Drift.
 type Drift struct {
-	windows int     // that have ended
-	start   float64 // host time at which the first began
-	end     float64 // host time at which this one ends
-	least   float64 // delay in s in this window
-	first   float64 // least delay of the first window
-	pace    float64 // seconds of the sensor in one of this computer's, after two windows
+	late lag
+	pace float64 // seconds of the sensor in one of this computer's, after two windows
 }
 
 const (
@@ -35,31 +31,20 @@ const (
 // back, and returns what is to be said of the clock of who ("the board"), if anything: a gross
 // drift after two windows, the drift after enough of them.
 func (d *Drift) Add(who string, t, at float64) (note string) {
-	delay := at - t
-	if d.end == 0 {
-		*d = Drift{start: at, end: at + window, least: delay}
-	}
-	if at < d.end {
-		d.least = math.Min(d.least, delay)
+	grown, elapsed := d.late.add(at, at-t, window)
+	if elapsed == 0 {
 		return ""
 	}
-	least := d.least
-	d.end, d.least = at+window, delay
-	d.windows++
-	if d.windows == 1 {
-		d.first = least
-		return ""
-	}
-	slow := (least - d.first) / (at - window - d.start)
-	if d.windows == 2 {
+	slow := grown / elapsed
+	if d.late.windows == 2 {
 		d.pace = 1 - slow
 	}
 	switch {
-	case d.windows == 2 && math.Abs(slow) > gross:
+	case d.late.windows == 2 && math.Abs(slow) > gross:
 		return fmt.Sprintf("%s's clock runs at %.3g of this computer's: every speed is off by that factor, unless it is a simulated one", who, d.pace)
-	case d.windows == enough+1 && math.Abs(slow) < none:
+	case d.late.windows == enough+1 && math.Abs(slow) < none:
 		return fmt.Sprintf("%s's clock and this computer's agree within %.3g %%", who, 100*none)
-	case d.windows == enough+1 && math.Abs(slow) <= gross:
+	case d.late.windows == enough+1 && math.Abs(slow) <= gross:
 		pace, speeds := "slow", "high"
 		if slow < 0 {
 			pace, speeds = "fast", "low"
@@ -67,6 +52,34 @@ func (d *Drift) Add(who string, t, at float64) (note string) {
 		return fmt.Sprintf("%s's clock runs %.3f %% %s against this computer's: speeds read so much too %s", who, 100*math.Abs(slow), pace, speeds)
 	}
 	return ""
+}
+
+// lag is the least delay of each window of time: what comes late at times and never early is best known by that. The
+// zero value is ready.
+type lag struct {
+	windows    int     // that have ended
+	start, end float64 // s, of the first and of this one
+	least      float64 // s, delay in this one
+	first      float64 // s, least delay of the first
+}
+
+// add takes a delay at a time, both in s, and the length of a window, and returns, where one has ended that is not the first, by how
+// much the least delay has grown since that, and in what time; else 0.
+func (l *lag) add(at, delay, length float64) (grown, elapsed float64) {
+	switch {
+	case l.end == 0:
+		*l = lag{start: at, end: at + length, least: delay}
+	case at < l.end:
+		l.least = min(l.least, delay)
+	default:
+		if l.windows == 0 {
+			l.first = l.least
+		} else {
+			grown, elapsed = l.least-l.first, at-length-l.start
+		}
+		l.windows, l.end, l.least = l.windows+1, at+length, delay
+	}
+	return grown, elapsed
 }
 
 // Pace is how many seconds the sensor's clock makes in one of this computer's, to a few

@@ -20,8 +20,9 @@ import (
 // header names time, axes and units.
 type Options struct {
 	// Rate is the number of samples a second, 0.001 to 1e6 Hz, of a CSV file with no time
-	// column, or with one that is of no use, such as one that counts the rows: the times are
-	// then not used. Good times that contradict it are an error.
+	// column, or with one that does not do: that counts the rows, that repeats as it is too
+	// coarse (rows are then spread evenly within its steps), that comes in packets (rows are then
+	// counted). Times that contradict it are an error, also on the way.
 	Rate float64
 	// Unit of the axes of a CSV file, "m/s2", "g" or "mg". It wins over the header.
 	Unit string
@@ -154,7 +155,7 @@ func later(name string, open func() (io.Reader, error), o Options) (Source, erro
 // are an error; what is wrong with the content is a *ParseError from Next, after the blocks
 // before it. name is for messages.
 //
-// Blocks hold up to 1024 samples. From a pipe Next hands over what has arrived, and waits
+// Blocks hold up to 1024 samples, and those of one time more where times repeat. From a pipe Next hands over what has arrived, and waits
 // only when there is nothing. Memory does not grow with the length of r. Close closes r if
 // it is an io.Closer, which has to end a blocked Read for Close to unblock Next.
 //

@@ -29,7 +29,7 @@ func (c *csvFile) learn() error {
 		}
 	}
 	if c.file.o.Rate > 0 && c.columnOf[0] >= 0 {
-		if err := c.leaveTimes(); err != nil {
+		if err := c.rated(); err != nil {
 			return err
 		}
 	}
@@ -182,6 +182,8 @@ func (p *probed) seconds(c *csvFile, u unit, from int) float64 {
 		return 0
 	case c.columnOf[0] < 0:
 		return float64(n-from) / c.file.o.Rate
+	case u.name == "" && c.file.o.Rate > 0:
+		return float64(n-from) / ((1 + mayDiffer) * c.file.o.Rate)
 	case u.name == "":
 		return math.Inf(1) // more rows will not tell
 	}
@@ -199,7 +201,7 @@ func (p *probed) settle(c *csvFile) error {
 	if p.changes > len(p.t)/16 { // chosen: a label of the work changes far less often
 		return wrong("keep the rows of the accelerometer alone", "rows of more than one sensor, %s and %s", shown([]byte(min(p.other, p.source))), shown([]byte(max(p.other, p.source)))).at(c.file.name, c.line+1)
 	}
-	if c.columnOf[0] < 0 && c.names == nil && len(p.t) > 2 && rising(p.axes[0]) {
+	if c.columnOf[0] < 0 && c.names == nil && len(p.t) > 2 && climbs(p.axes[0]) {
 		return wrong("leave --rate out, or put a header above the numbers", "the first column rises from row to row, as a time does").at(c.file.name, c.line+1)
 	}
 	var all *ParseError

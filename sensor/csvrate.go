@@ -1,0 +1,140 @@
+package sensor
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// How much longer than 1 the mean step of a column may be that counts the rows, as some are
+// lost (chosen). Where only a rate would be wrong by it, few are; where a unit of time would be
+// guessed from it, many, which whole milliseconds at more than 900 Hz look like as well.
+const (
+	fewLost  = 1.01
+	manyLost = 1.11
+)
+
+// mayDiffer is how far the rate of times that repeat, as a coarse clock or packets make them, may be from the one given.
+// Chosen: packets come unevenly, and the first second is all that is seen at first.
+const mayDiffer = 0.25
+
+// rated settles what the column of times is for where a rate was given as well. Of rows that are
+// counted some may be missing, so it serves as far as it can be believed. Where it contradicts the rate
+// that is an error: one of the two is wrong, and every speed with it.
+func (c *csvFile) rated() error {
+	p, err := c.probe()
+	if err != nil {
+		return err
+	}
+	given, title := c.file.o.Rate, c.title[0]
+	if rate := p.contradicts(given, c.unit[0]); rate > 0 {
+		return wrong("leave --rate out, or take the column out of the file if its times are wrong", "the times in column %q make %.4g samples a second, but --rate says %.4g", title, rate, given).at(c.file.name, c.line+1)
+	}
+	u := p.unitAt(given)
+	tick, packet, uneven := p.ticks(u, given)
+	said := "a rate was given, so column %q is not used"
+	switch {
+	case p.numbers(c.unit[0]):
+		c.unit[0] = counted(given)
+		said = "column %q counts the rows, and so tells their times"
+	case u.name == "":
+		c.columnOf[0], c.unit[0], c.stamps = -1, counted(given), false
+	case rising(p.t) && p.even():
+		c.unit[0] = u
+		said = "the times in column %q are those of the rate that was given, and are used"
+	case tick > 0:
+		c.unit[0], c.spread = u, &spread{step: 1 / given, tick: tick}
+		said = "the times in column %q repeat, so rows are spread evenly within their steps"
+	default:
+		c.unit[0], c.tally = u, &tally{step: 1 / given, packet: packet, uneven: uneven}
+		said = "a rate was given, so column %q serves only to see whether rows are missing"
+	}
+	c.notes = append(c.notes, fmt.Sprintf(said, title))
+	return nil
+}
+
+// contradicts returns the rate in Hz of the times where they look good and it is another
+// than given, else 0. Good is rising and even: where the median and the mean of the steps are
+// far apart the times came in bursts; where they count the rows, and are no whole milliseconds, they are none. Another is off by more than 1 % by both (chosen: more
+// than a nominal rate is off, less than a turner would see); a column that names the wrong
+// unit is not. Times that repeat have a mean alone.
+func (p *probed) contradicts(given float64, named unit) float64 {
+	if len(p.t) < telling || !slices.IsSorted(p.t) || p.numbers(named) {
+		return 0
+	}
+	mean, median, most := p.mean(), p.median(), 0.01
+	if !rising(p.t) {
+		mean, most = p.ticking(), mayDiffer
+		median = mean
+	}
+	if !(mean > 0) || rising(p.t) && !p.even() {
+		return 0
+	}
+	off := func(step float64) bool { return math.Abs(step*given-1) > most }
+	for _, u := range []unit{seconds, millis, micros, nanos} {
+		if !off(u.si(mean)) || !off(u.si(median)) {
+			return 0
+		}
+	}
+	if named.name == "" {
+		named = timeUnit(median)
+	}
+	if named.name == "" {
+		return 0
+	}
+	return 1 / named.si(mean)
+}
+
+// numbers reports whether the times are numbers of rows, in a column that names that unit.
+func (p *probed) numbers(named unit) bool {
+	return (named.name == "" || named.name == seconds.name) && p.counts(fewLost)
+}
+
+// even reports whether times that rise do so about evenly: in bursts the median and the mean of the steps are far apart.
+func (p *probed) even() bool {
+	mean, median := p.mean(), p.median()
+	return mean < 1.5*median && median < 1.5*mean
+}
+
+// unitAt is the unit in which the times make that rate in Hz, to a factor of two; there is none of so few, and of times that go back.
+func (p *probed) unitAt(rate float64) unit {
+	if len(p.t) < telling || !slices.IsSorted(p.t) {
+		return unit{}
+	}
+	for _, u := range []unit{seconds, millis, micros, nanos} {
+		if rows := u.si(p.mean()) * rate; rows > 0.5 && rows < 2 {
+			return u
+		}
+	}
+	return unit{}
+}
+
+// ticks returns how long the steps of the times are at most, in s, and by how much some are shorter; and what their clock
+// counts in, in s, where it is too coarse for the rate, but no speed depends on where in a tick a row was taken; else 0.
+func (p *probed) ticks(u unit, rate float64) (tick, longest, uneven float64) {
+	const (
+		shortest = 0.5  // s, that a speed is found in
+		part     = 0.01 // of a tick that a step may be off whole ones. Chosen: digits after the point say less
+	)
+	var steps []float64
+	most, last := 0, 0 // rows of one time, and the first of the last
+	for i := 1; i < len(p.t); i++ {
+		if step := u.si(p.t[i] - p.t[i-1]); step > 0 {
+			steps = append(steps, step)
+			most, last = max(most, i-last), i
+		}
+	}
+	if len(steps) == 0 {
+		return 0, 0, 0
+	}
+	tick, longest = slices.Min(steps), slices.Max(steps)
+	uneven = longest - tick
+	whole := !slices.ContainsFunc(steps, func(step float64) bool { return math.Abs(step/tick-math.Round(step/tick)) > part })
+	// Of times that are wrong by d in a part q of T seconds a fit makes a speed wrong by 6dq/T² of itself, and d is at
+	// most q. More rows of one time than come in a tick came in a packet.
+	fine := 6*tick*tick < mayBeOff*shortest*shortest
+	if !whole || !fine || most < 2 || float64(most) > (1+mayDiffer)*tick*rate+1 {
+		tick = 0
+	}
+	return tick, longest, uneven
+}

@@ -1,0 +1,110 @@
+package sensor_test
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"vibe/sensor"
+)
+
+// logged is a file of an even sensor: column t, and x, which is a thousandth of the true time. The sensor makes rate rows a second, of which
+// the share lost is missing. They are told in steps of tick s; where packet is not 0, all of each packet of so many s as its end, and up
+// to late s after it. A pause is three seconds with no rows.
+type logged struct {
+	rate, tick, lost, packet, late float64
+	pause                          bool
+}
+
+func (l logged) String() string {
+	rng := rand.New(rand.NewPCG(1, 2))
+	var text strings.Builder
+	text.WriteString("t,x\n")
+	packet, late := 0.0, 0.0
+	for i := range int(20 * l.rate) {
+		at := (float64(i) + 0.3) / l.rate
+		told := at
+		if l.packet > 0 {
+			if n := math.Ceil(at / l.packet); n > packet {
+				packet, late = n, l.late*rng.Float64()
+			}
+			told = packet*l.packet + late
+		}
+		if rng.Float64() >= l.lost && !(l.pause && at > 5.1234 && at < 8.4321) {
+			fmt.Fprintf(&text, "%.6f,%.9f\n", math.Floor(told/l.tick+1e-6)*l.tick, at/1000)
+		}
+	}
+	return text.String()
+}
+
+// TestRateBesideTimes: what --rate makes of a file that has times as well is true, row by row, or is refused.
+func TestRateBesideTimes(t *testing.T) {
+	t.Parallel()
+	const apart = "rows are missing, or the rate is another"
+	for name, c := range map[string]struct {
+		file  logged
+		given float64
+		off   float64 // s, that a row may be off its time
+		want  string  // of the error
+	}{
+		"hundredths":                     {logged{rate: 1000, tick: 0.01}, 1000, 0.001, ""},
+		"hundredths, rows lost":          {logged{rate: 1000, tick: 0.01, lost: 0.03}, 1000, 0.006, ""},
+		"hundredths, many lost":          {logged{rate: 1000, tick: 0.01, lost: 0.15}, 1000, 0.009, ""},
+		"hundredths, a pause":            {logged{rate: 1000, tick: 0.01, pause: true}, 1000, 0.002, ""},
+		"hundredths, the mean rate":      {logged{rate: 1000, tick: 0.01, lost: 0.03}, 970, 0.006, ""},
+		"hundredths, another rate":       {logged{rate: 1000, tick: 0.01}, 970, 0.002, ""},
+		"hundredths, three to a tick":    {logged{rate: 333, tick: 0.01}, 333, 0.003, ""},
+		"hundredths, three, rows lost":   {logged{rate: 333, tick: 0.01, lost: 0.05}, 333, 0.01, ""},
+		"hundredths, 150 with rows lost": {logged{rate: 150, tick: 0.01, lost: 0.05}, 150, 0.01, ""},
+		"milliseconds, 2 kHz":            {logged{rate: 2000, tick: 0.001, lost: 0.05}, 2000, 0.001, ""},
+		"good times, rows lost":          {logged{rate: 1000, tick: 1e-5, lost: 0.03}, 1000, 1e-5, ""},
+		"whole seconds":                  {logged{rate: 500, tick: 1}, 500, 1e-5, ""},
+		"whole seconds, rows lost":       {logged{rate: 500, tick: 1, lost: 0.02}, 500, 0, apart},
+		"tenths, rows lost":              {logged{rate: 500, tick: 0.1, lost: 0.02}, 500, 0, apart},
+		"packets":                        {logged{rate: 1000, tick: 1e-3, packet: 0.025, late: 0.005}, 1000, 1e-5, ""},
+		"packets, rows lost":             {logged{rate: 1000, tick: 1e-3, packet: 0.025, late: 0.005, lost: 0.03}, 1000, 0, apart},
+		"packets in hundredths":          {logged{rate: 1000, tick: 0.01, packet: 0.016, late: 0.003}, 1000, 1e-5, ""},
+		"packets, the sensor is slower":  {logged{rate: 980, tick: 1e-3, packet: 0.025, late: 0.005}, 1000, 0, apart},
+		"packets, the sensor is faster":  {logged{rate: 1020, tick: 1e-3, packet: 0.025, late: 0.005}, 1000, 0, apart},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			got, err := read(c.file.String(), sensor.Options{Rate: c.given, Unit: "m/s2"})
+			if c.want != "" {
+				require.ErrorContains(t, err, c.want)
+				assert.Less(t, got.t[len(got.t)-1], 10.0, "s, when it was found")
+				return
+			}
+			require.NoError(t, err)
+			require.Len(t, got.t, strings.Count(c.file.String(), "\n")-1)
+			most, least := math.Inf(-1), math.Inf(1)
+			for i, at := range got.t {
+				off := at - 1000*got.axes[0][i]
+				most, least = max(most, off), min(least, off)
+				assert.True(t, i == 0 || at > got.t[i-1], "row %d", i)
+			}
+			assert.LessOrEqual(t, most-least, c.off+2e-6)
+		})
+	}
+}
+
+// TestRateBesideRowNumbers: the numbers of rows tell which are missing, also where they begin anew.
+func TestRateBesideRowNumbers(t *testing.T) {
+	t.Parallel()
+	var text strings.Builder
+	var want []float64
+	for i := range 2000 {
+		if i%150 != 149 {
+			fmt.Fprintf(&text, "%d,1\n", i%1024)
+			want = append(want, float64(i)/400)
+		}
+	}
+	got, err := read("t,x_g\n"+text.String(), sensor.Options{Rate: 400})
+	require.NoError(t, err)
+	assert.InDeltaSlice(t, want, got.t, 1e-9)
+}
