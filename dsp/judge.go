@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"github.com/viterin/vek"
 )
@@ -111,7 +112,10 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	// With no word of the dial a line counts when it was there a reading ago as well.
 	fresh := tr.Hint == 0 && !tr.track.agrees(rev)
 	add(Changing, fresh || s.changing())
-	rev.OK = len(rev.Faults) == 0 || len(rev.Faults) == 1 && rev.Faults[0] == Gap && tr.health.missing < missingMost
+	if tr.fine(rev) {
+		add(Changing, tr.moved(rev))
+	}
+	rev.OK = tr.fine(rev)
 	if rev.OK {
 		tr.share(rev)
 	}
@@ -124,6 +128,25 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	if numb {
 		rev.Warnings = append(rev.Warnings, Numb)
 	}
+}
+
+// fine reports whether no fault of rev so far forbids a number.
+func (tr *Tracker) fine(rev *Revolution) bool {
+	return len(rev.Faults) == 0 || len(rev.Faults) == 1 && rev.Faults[0] == Gap && tr.health.missing < missingMost
+}
+
+// moved reports whether rev, fine else, may be the mean of two speeds: noise leaves open whether the speed changed in its window, and it
+// seems to, or another was good a moment ago, in what that window holds too.
+func (tr *Tracker) moved(rev *Revolution) bool {
+	const shared = 0.2 // of the window, from which on another speed bends the line's by more than a tenth of the difference. Chosen
+	s, now := &tr.fit, rev.Time+rev.Span/2
+	tr.good = slices.DeleteFunc(tr.good, func(l line) bool { return now-l.at > longest })
+	seems := math.Abs(s.drift)*s.span > stepping*s.f
+	for _, l := range tr.good {
+		seems = seems || now-l.at < (1-shared)*rev.Span && math.Abs(l.f-rev.Freq) > stepping/2*rev.Freq
+	}
+	tr.good = append(tr.good, line{rev.Freq, rev.Amp, now})
+	return seems && 4*math.Sqrt(s.driftVar)*s.span > stepping*s.f
 }
 
 // numb reports whether an axis that has shown the line says the same for longer than a line of some steps could. What the

@@ -16,6 +16,7 @@ type state struct {
 
 	track      track
 	known      line    // the spindle's, as it was last known
+	good       []line  // the spindle's in the readings of the last seconds
 	missed     float64 // s, when what was known was not where it should be, last; -Inf never
 	neighbours []neighbour
 	suspects   [maxTooth + 1]suspicion // of a line at 1/m of another
@@ -200,6 +201,7 @@ func (tr *Tracker) without(now float64, why Fault) Revolution {
 func (tr *Tracker) forget() {
 	never := math.Inf(-1)
 	tr.track, tr.known, tr.missed, tr.health, tr.neighbours = track{}, line{}, never, health{}, tr.neighbours[:0]
+	tr.good = tr.good[:0]
 	for m := range tr.suspects {
 		tr.suspects[m], tr.parts[m] = suspicion{at: never}, answer{at: never}
 	}
