@@ -12,10 +12,10 @@ import (
 )
 
 const (
-	longest = 1 << 16 // bytes, chosen: longest line; no row of four numbers comes near
-	rows    = 1023    // in a block, one more when a line is in the middle of arriving
-	latest  = 1e9     // s after the first row, chosen: 30 years
-	nearest = 0.9e-6  // s between rows: 1 µs, the shortest that Options.Rate allows, less what rounding takes
+	longest = 1 << 16    // bytes, chosen: longest line; no row of four numbers comes near
+	rows    = 1023       // in a block, one more when a line is in the middle of arriving
+	pause   = 24 * 3600. // s between rows, chosen: what lies further apart is no one recording
+	nearest = 0.9e-6     // s between rows: 1 µs, the shortest that Options.Rate allows, less what rounding takes
 )
 
 // csvFile decodes rows. Lines are split where they lie in the buffer and numbers parsed from
@@ -274,7 +274,7 @@ func (c *csvFile) scale(raw [4]float64) (row [4]float64, err error) {
 	}
 	began := c.began
 	told := c.unit[0].si(raw[0] - began)
-	if !(told-c.last >= nearest && told <= latest) || c.good == 0 {
+	if !(told-c.last >= nearest && told-c.last <= pause) || c.good == 0 {
 		if told, began, err = c.told(raw); err != nil {
 			return row, err
 		}

@@ -159,8 +159,8 @@ func (c *csvFile) told(raw [4]float64) (t, began float64, err error) {
 	}
 	switch i := c.columnOf[0]; {
 	case i < 0:
-	case !(math.Abs(t) <= latest):
-		err = c.wrong(c.column(i), "%s is %s, which is no time of this recording", c.title[0], shown(c.cell(i)))
+	case c.good > 0 && !(t-c.last <= pause):
+		err = c.wrong(c.column(i), "%s is %s, more than a day after the row before, which is no time of this recording", c.title[0], shown(c.cell(i)))
 	case c.good == 0 || c.tally != nil:
 	case t == c.last && c.spread != nil:
 	case t == c.last:
