@@ -19,7 +19,7 @@ func (p *probed) settleTime(c *csvFile) *ParseError {
 	case u.name != "":
 		c.unit[0] = u
 		mean := p.mean() // whole milliseconds have a median of their own
-		c.notes = append(c.notes, fmt.Sprintf("no unit of time given: steps of %.4g fit %s, about %.4g samples a second", mean, u.name, 1/u.si(mean)))
+		c.notes = append(c.notes, fmt.Sprintf("no unit of time given: steps of %.4g fit %s", mean, u.name))
 	case step > 0:
 		return wrong("name it in the header, such as t_ms", "no unit of time given, and steps of %.4g fit none", step)
 	default:
