@@ -79,6 +79,16 @@ func TestAgain(t *testing.T) {
 	}
 	assert.Positive(t, actions[assess.Raise], "%v", actions)
 	assert.Positive(t, actions[assess.Lower], "%v", actions)
+
+	page := func(args ...string) string { // what was said on the way
+		code, out, msg := vibe(t, nil, append(args, "--shop", path)...)
+		require.Zero(t, code, msg)
+		_, out, _ = strings.Cut(out, "What the advice was on the way\n")
+		out, _, _ = strings.Cut(out, "\n\n")
+		return out
+	}
+	assert.Contains(t, page("log", "show", "1"), "Raise")
+	assert.Equal(t, page("log", "show", "1"), page("read", "1"))
 }
 
 // readAgain reads the first session of a shop once more, with so many changes on the way, and

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -251,9 +250,9 @@ func (p *page) session(k *recordings.Session, said []recordings.Said, marks []sp
 		p.ceilings(last.Ceilings)
 	}
 	p.trace(k.Summary)
-	var turns []turn
-	for _, s := range changes(said) {
-		turns = append(turns, turn{at: s.T, action: s.Advice.Action, say: s.Advice.Say})
+	var turns []recordings.Said
+	for _, s := range said {
+		turns = turned(turns, s)
 	}
 	p.onTheWay(turns, last.Action)
 	if len(marks) > 0 {
@@ -271,13 +270,6 @@ func (p *page) session(k *recordings.Session, said []recordings.Said, marks []sp
 // advicesRead is how many of the newest advices are looked at for the changes to show
 // (chosen: the same words come again with other reasons).
 const advicesRead = 300
-
-// changes are the advices that ask for something else than the one before.
-func changes(said []recordings.Said) []recordings.Said {
-	return slices.CompactFunc(said, func(a, b recordings.Said) bool {
-		return a.Advice.Action == b.Advice.Action && a.Advice.Speed == b.Advice.Speed
-	})
-}
 
 // facts are the lines that say what a session was.
 func facts(k *recordings.Session) []string {

@@ -99,8 +99,9 @@ func newSheet(k *recordings.Session) (*sheet, error) {
 	if err != nil {
 		return nil, err
 	}
-	s.Said = slices.DeleteFunc(changes(all), func(a recordings.Said) bool { return a.Advice.Action == assess.Wait })
-	s.Said = changes(s.Said)
+	for _, a := range all {
+		s.Said = turned(s.Said, a)
+	}
 	if s.Left = len(s.Said) - saidShown; s.Left > 0 {
 		s.Said = s.Said[s.Left:]
 	}

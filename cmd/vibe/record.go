@@ -9,6 +9,7 @@ import (
 
 	"vibe/assess"
 	"vibe/dsp"
+	"vibe/recordings"
 	"vibe/sensor"
 )
 
@@ -39,12 +40,12 @@ var ofData = []dsp.Fault{dsp.Clipped, dsp.Stuck, dsp.Gap, dsp.Coarse, dsp.Folded
 type record struct {
 	doc       document
 	stretches []stretch
-	turns     []turn     // of the advice
-	cause     string     // of the newest ok reading
-	cracked   bool       // the blank
-	knocks    bool       // in some reading something did
-	unseen    int        // directions that no ok reading measured, 3 where there is none
-	band      [2]float64 // Hz, of the total
+	turns     []recordings.Said // the last at which it became another advice
+	cause     string            // of the newest ok reading
+	cracked   bool              // the blank
+	knocks    bool              // in some reading something did
+	unseen    int               // directions that no ok reading measured, 3 where there is none
+	band      [2]float64        // Hz, of the total
 	samples   int
 	since     float64  // s, time of the first of them
 	until     float64  // s, time of the last
@@ -55,12 +56,18 @@ type record struct {
 	closing   assess.Closing
 }
 
-// turn is a time at which the advice became another.
-type turn struct {
-	at     float64 // s
-	action assess.Action
-	ask    bool // for the dial first
-	say    string
+// turned appends what was said, where it asks for something else than what was said before. To wait asks for nothing.
+func turned(turns []recordings.Said, s recordings.Said) []recordings.Said {
+	asks := func(a assess.Advice) bool { return len(a.Reasons) > 0 && a.Reasons[0].Code == "dial" }
+	if n := len(turns); n > 0 {
+		if was := turns[n-1].Advice; was.Action == s.Advice.Action && was.Speed == s.Advice.Speed && asks(was) == asks(s.Advice) {
+			return turns
+		}
+	}
+	if s.Advice.Action == assess.Wait {
+		return turns
+	}
+	return append(turns, s)
 }
 
 // shortest is how long a recording must be, in s, to be judged at all (chosen: two turns of
@@ -202,10 +209,8 @@ const holesTold = 5
 func (r *record) see(reading assess.Reading, advice assess.Advice, keep bool) {
 	r.stretches = together(r.stretches, reading)
 	r.closing.See(reading, advice)
-	ask := len(advice.Reasons) > 0 && advice.Reasons[0].Code == "dial"
-	if n := len(r.turns); advice.Action != assess.Wait && (n == 0 || r.turns[n-1].action != advice.Action || r.turns[n-1].ask != ask) {
-		r.turns = append(r.turns, turn{reading.T + reading.Span/2, advice.Action, ask, advice.Say})
-	}
+	r.turns = turned(r.turns, recordings.Said{T: reading.T + reading.Span/2, Advice: advice})
+	r.turns = r.turns[max(0, len(r.turns)-advicesShown-1):]
 	if reading.OK {
 		r.cause = reading.Cause
 		r.unseen = min(r.unseen, reading.Unseen)

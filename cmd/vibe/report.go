@@ -9,6 +9,7 @@ import (
 
 	"vibe/assess"
 	"vibe/dsp"
+	"vibe/recordings"
 )
 
 // feelStyle is the colour that repeats a word.
@@ -112,19 +113,18 @@ func (p *page) overTime(all []stretch, band [2]float64) {
 }
 
 // onTheWay lists what the advice was, where it changed, unless that is what it is at the end.
-func (p *page) onTheWay(turns []turn, end assess.Action) {
-	if len(turns) == 0 || len(turns) == 1 && end == turns[0].action {
+func (p *page) onTheWay(turns []recordings.Said, end assess.Action) {
+	if len(turns) == 0 || len(turns) == 1 && end == turns[0].Advice.Action {
 		return
 	}
 	p.head("What the advice was on the way")
 	p.explain("Said live, it would have been said at these times.")
-	shown := turns
 	if len(turns) > advicesShown {
-		shown = turns[len(turns)-advicesShown:]
-		p.line("  (%d earlier ones left out)", len(turns)-advicesShown)
+		turns = turns[len(turns)-advicesShown:]
+		p.line("  (earlier ones left out)")
 	}
-	for _, t := range shown {
-		p.wrap(fmt.Sprintf("%9s  ", clock(t.at)), p.paint(actionStyle[t.action], t.say))
+	for _, t := range turns {
+		p.wrap(fmt.Sprintf("%9s  ", clock(t.T)), p.paint(actionStyle[t.Advice.Action], t.Advice.Say))
 	}
 }
 

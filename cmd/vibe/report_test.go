@@ -19,6 +19,7 @@ import (
 
 	"vibe/assess"
 	"vibe/dsp"
+	"vibe/recordings"
 	"vibe/sensor"
 )
 
@@ -102,7 +103,7 @@ func TestFaultWords(t *testing.T) {
 // The one advice of a recording that ends without any is not lost; said twice it would be noise.
 func TestOnTheWay(t *testing.T) {
 	t.Parallel()
-	once := []turn{{at: 3, action: assess.Hold, say: "Hold 600 rpm."}}
+	once := []recordings.Said{{T: 3, Advice: assess.Advice{Action: assess.Hold, Say: "Hold 600 rpm."}}}
 	for end, want := range map[assess.Action]bool{assess.Wait: true, assess.Lower: true, assess.Hold: false} {
 		p := newPage(nil)
 		p.onTheWay(once, end)

@@ -14,6 +14,7 @@ import (
 
 	"vibe/assess"
 	"vibe/dsp"
+	"vibe/recordings"
 	"vibe/sensor"
 )
 
@@ -50,7 +51,7 @@ func TestOnlyTheMotorShows(t *testing.T) {
 	require.NotEmpty(t, a.Reasons)
 	assert.Equal(t, "dial", a.Reasons[0].Code)
 	for _, turn := range r.turns {
-		assert.NotEqual(t, assess.Raise, turn.action)
+		assert.NotEqual(t, assess.Raise, turn.Advice.Action)
 	}
 
 	r, err = input{src: onlyMotor(), name: "motor", job: turnedRound(), dial: 600}.follow(t.Context())
@@ -171,7 +172,7 @@ func TestDialApart(t *testing.T) {
 		src.Lines = []sensor.Line{{Order: 1, Amp: [3]complex128{0.12, 0.05i, 0}}}
 		r, err := input{src: src, name: "calm", job: turnedRound(), dial: dial}.follow(t.Context())
 		require.NoError(t, err)
-		raised := slices.ContainsFunc(r.turns, func(turn turn) bool { return turn.action == assess.Raise })
+		raised := slices.ContainsFunc(r.turns, func(s recordings.Said) bool { return s.Advice.Action == assess.Raise })
 		assert.Equal(t, agrees, raised, "dial %v: %v", dial, r.doc.Advice.Say)
 		said := slices.ContainsFunc(r.doc.Recording.Notes, func(note string) bool { return strings.Contains(note, "the dial says 645 rpm") })
 		assert.Equal(t, !agrees, said, "dial %v: %v", dial, r.doc.Recording.Notes)
