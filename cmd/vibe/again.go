@@ -108,7 +108,7 @@ func (in *input) again(cmd *cobra.Command) (left []string) {
 		return left
 	}
 	u := k.Setup
-	in.job.blank, in.job.task, in.job.lathe, in.job.kept = u.Blank, u.Task, u.Lathe, true
+	in.job.blank, in.job.task, in.job.lathe = u.Blank, u.Task, u.Lathe
 	in.comfort, in.checked = u.Comfort, u.Checked
 	var err error
 	if in.job.empty, _, err = k.shop.Baseline(u.Lathe.Name, k.Number); err != nil {

@@ -20,7 +20,6 @@ type job struct {
 	task  assess.Task
 
 	shop  shopFile
-	kept  bool              // the lathe is one of the shop
 	empty []assess.MapPoint // how it shakes with nothing mounted, nil if not known
 }
 
@@ -82,8 +81,8 @@ func checkRange(l assess.Lathe) error {
 }
 
 // pick takes what the shop knows of the lathe that was named. What was said beside the name
-// wins. A name that the shop does not know is no error:
-// then nothing is known of the lathe.
+// wins. A name that the shop does not know is an error: with a slip in it the lathe's speeds would be missed, and with its pulleys what
+// tells its spindle from a motor.
 func (j *job) pick() error {
 	said := j.lathe
 	if said.Name == "" {
@@ -91,19 +90,36 @@ func (j *job) pick() error {
 	}
 	shop, err := j.shop.view()
 	if errors.Is(err, errNothing) {
-		return nil
+		return noLathe(said.Name, nil)
 	}
 	if err != nil {
 		return err
 	}
 	defer shop.Close()
 	known, ok, err := shop.Lathe(said.Name)
-	if err != nil || !ok {
+	if err != nil {
 		return j.shop.explain(err)
 	}
-	j.lathe, j.kept = over(said, known), true
+	if !ok {
+		all, err := shop.Lathes()
+		return cmp.Or(j.shop.explain(err), noLathe(said.Name, all))
+	}
+	j.lathe = over(said, known)
 	j.empty, _, err = shop.Baseline(j.lathe.Name, 0)
 	return j.shop.explain(err)
+}
+
+// noLathe is the error of a name that no lathe has.
+func noLathe(name string, all []assess.Lathe) error {
+	var names []string
+	for _, l := range all {
+		names = append(names, l.Name)
+	}
+	hint := "vibe lathe add " + shellWord(name) + " --lowest 250 --highest 3000 keeps one"
+	if near := nearest(name, names); near != "" {
+		hint = "did you mean " + shellWord(near) + "? vibe lathe lists them"
+	}
+	return hintf(hint, "no lathe %s is kept", name)
 }
 
 // over is what was said of a lathe, and else what was known: an end of its range that was not
@@ -131,9 +147,6 @@ func inputError(err error) error {
 // notes says what of the description could not be used.
 func (j *job) notes() []string {
 	var notes []string
-	if name := j.lathe.Name; name != "" && !j.kept {
-		notes = append(notes, fmt.Sprintf("no lathe %q is kept, so nothing is known of it by that name; vibe lathe add keeps one", name))
-	}
 	if wood := j.blank.Wood; wood != "" && !assess.WoodOf(wood).Known() {
 		notes = append(notes, fmt.Sprintf("wood %q is not in the table, so it counts as heavy and weak; known: %s",
 			wood, strings.Join(assess.Woods(), ", ")))
@@ -185,6 +198,6 @@ func (j *job) resume(u recordings.Setup, told bool) {
 	}
 	j.task = cmp.Or(j.task, u.Task)
 	if j.lathe.Name == "" || recordings.SameName(j.lathe.Name, u.Lathe.Name) {
-		j.lathe, j.kept = over(j.lathe, u.Lathe), true
+		j.lathe = over(j.lathe, u.Lathe)
 	}
 }

@@ -63,3 +63,22 @@ func TestReadDiskFull(t *testing.T) {
 	assert.Zero(t, code)
 	assert.Contains(t, out, "Session 1 stays")
 }
+
+// A backup to a full disk is no trouble of the shop, and taking sessions out of that is no way out.
+func TestBackupDiskFull(t *testing.T) {
+	t.Parallel()
+	small := smallDisk(t)
+	other := filepath.Join(filepath.Dir(small), "other")
+	require.NoError(t, os.WriteFile(other, make([]byte, 120_000), 0o600))
+	shop := filepath.Join(t.TempDir(), "shop.sqlite")
+	code, _, msg := vibe(t, twoSpeeds(t), "read", "-", "--keep", "--shop", shop)
+	require.Zero(t, code, msg)
+	code, _, msg = vibe(t, nil, "log", "backup", small, "--shop", shop)
+	assert.Equal(t, 1, code)
+	assert.Contains(t, msg, "backup "+small+": the disk is full")
+	assert.Contains(t, msg, "hint: make room there")
+	assert.NotContains(t, msg, "prune")
+	left, err := os.ReadDir(filepath.Dir(small))
+	require.NoError(t, err)
+	assert.Len(t, left, 1, "nothing is left behind")
+}

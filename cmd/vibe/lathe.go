@@ -146,9 +146,6 @@ it, and vibe log trend how it changes over the months.`,
 			if err := j.pick(); err != nil {
 				return err
 			}
-			if !j.kept {
-				return hintf("vibe lathe add "+shellWord(args[0])+" --lowest 250 --highest 3000", "no lathe %s is kept", args[0])
-			}
 			src, err := open(cmd, args[1], opts)
 			if err != nil {
 				return err

@@ -70,6 +70,8 @@ func newLogBackup(file *shopFile) *cobra.Command {
 				return hintf("choose another name", "%s is there already", args[0])
 			case errors.Is(err, fs.ErrNotExist):
 				return noPlace(args[0])
+			case errors.Is(err, recordings.ErrFull): // its disk, not the shop's
+				return hintf("make room there, or name a place on another disk", "backup %s: %w", args[0], err)
 			case err != nil:
 				return file.explain(err)
 			}
