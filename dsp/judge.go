@@ -232,11 +232,25 @@ func (tr *Tracker) coarse(rev *Revolution) bool {
 	return rev.Amp < fewestSteps*rev.Step
 }
 
+// ByDial is the warning of a number that is one of several which look alike to a slow sensor.
+const ByDial = "the sensor is too slow to tell this speed from others that look the same to it: of these it is the one near what the dial says"
+
+// byDial reports whether another speed that is searched without the dial's word would show as rev does, as far as its times tell.
+func (tr *Tracker) byDial(rev *Revolution) bool {
+	rate := 1 / tr.dt
+	if tr.Hint == 0 || rate >= unfiltered {
+		return rev.Has(Folded)
+	}
+	image := math.Abs(rate - rev.Freq)
+	t, _ := tr.samples(rev.Time+rev.Span/2, rev.Span)
+	return image > tr.low() && image < tr.high() && !tr.parted(t, max(image, rev.Freq))
+}
+
 // reservations says in words what a number is to be taken with.
 func (tr *Tracker) reservations(rev *Revolution) []string {
 	var say []string
-	if rev.OK && rev.Has(Folded) {
-		say = append(say, "the sensor is too slow to see this speed itself: it goes by what the dial says")
+	if rev.OK && tr.byDial(rev) {
+		say = append(say, ByDial)
 	}
 	if rev.OK && tr.health.holes {
 		say = append(say, fmt.Sprintf("%.0f %% of the samples are missing", 100*tr.health.missing))

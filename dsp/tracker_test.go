@@ -254,6 +254,7 @@ func TestFolded(t *testing.T) {
 		assert.Greater(t, share(all, isOK), 0.9, "%g Hz, dial known", f)
 		assert.InDelta(t, f, all[len(all)-1].Freq, 0.01)
 		assert.Equal(t, f > 30, all[len(all)-1].Has(dsp.Folded), "seen through its image")
+		assert.Contains(t, all[len(all)-1].Warnings, dsp.ByDial, "either way it is the dial that says so")
 
 		told := 0.0
 		const phones = 12
@@ -270,6 +271,11 @@ func TestFolded(t *testing.T) {
 		}
 		assert.Greater(t, told, 0.8, "%g Hz, uneven times", f)
 	}
+
+	byDial := func(v dsp.Revolution) bool { return slices.Contains(v.Warnings, dsp.ByDial) }
+	assert.Greater(t, share(follow(t, &dsp.Tracker{Hint: 9}, phone(9, 0)), byDial), 0.9)
+	assert.Zero(t, share(follow(t, &dsp.Tracker{Hint: 9, High: 50}, phone(9, 0)), byDial), "this lathe has no 51 Hz")
+	assert.Less(t, share(follow(t, &dsp.Tracker{Hint: 9}, phone(9, 0.12)), byDial), 0.1, "uneven times say it too")
 }
 
 // TestRoundedStamps: times rounded to a millisecond look uneven and are not; they must not

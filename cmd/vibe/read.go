@@ -87,7 +87,7 @@ func (r *reader) run(cmd *cobra.Command, name string) error {
 	}
 	said, unkept := in.session.finish(rec.samples)
 	notes := &rec.doc.Recording.Notes
-	*notes = append(*notes, slices.Concat(said, left, r.job.notes(), r.job.sizeless(), rec.partly(), rec.struck(), rec.tryNext(r.dial), in.learnt())...)
+	*notes = append(*notes, slices.Concat(said, left, r.job.notes(), r.job.sizeless(), rec.partly(), rec.warned(), rec.tryNext(r.dial), in.learnt())...)
 	err = answer(cmd, r.asJSON, rec.doc, func(p *page) { p.report(rec) })
 	say(cmd.ErrOrStderr(), *notes)
 	return cmp.Or(err, unkept)

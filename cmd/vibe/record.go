@@ -44,6 +44,7 @@ type record struct {
 	cause     string            // of the newest ok reading
 	cracked   bool              // the blank
 	knocks    bool              // in some reading something did
+	byDial    bool              // some number is what it is by the dial alone
 	unseen    int               // directions that no ok reading measured, 3 where there is none
 	band      [2]float64        // Hz, of the total
 	samples   int
@@ -216,6 +217,7 @@ func (r *record) see(reading assess.Reading, advice assess.Advice, keep bool) {
 		r.unseen = min(r.unseen, reading.Unseen)
 	}
 	r.knocks = r.knocks || slices.Contains(reading.Warnings, dsp.Knocks)
+	r.byDial = r.byDial || slices.Contains(reading.Warnings, dsp.ByDial)
 	for _, w := range [...]string{dsp.FilledIn, dsp.RoughTimes, dsp.Numb} {
 		if slices.Contains(reading.Warnings, w) {
 			r.amiss = w
@@ -271,12 +273,15 @@ func (r *record) tryNext(dial assess.RPM) []string {
 	return nil
 }
 
-// struck says that there were blows.
-func (r *record) struck() []string {
-	if !r.knocks {
-		return nil
+// warned says what was warned of on the way.
+func (r *record) warned() (say []string) {
+	if r.byDial {
+		say = append(say, dsp.ByDial)
 	}
-	return []string{dsp.Knocks + " at times: look for what is loose, or catches, before going faster"}
+	if r.knocks {
+		say = append(say, dsp.Knocks+" at times: look for what is loose, or catches, before going faster")
+	}
+	return say
 }
 
 // partly says what fewer than three axes, or dead ones, leave out.

@@ -232,8 +232,10 @@ func TestStruck(t *testing.T) {
 	t.Parallel()
 	var r record
 	r.see(assess.Reading{T: 1, Span: 2, OK: true, Speed: 900, Shake: 1}, assess.Advice{}, false)
-	assert.Empty(t, r.struck())
+	assert.Empty(t, r.warned())
 	r.see(assess.Reading{T: 2, Span: 2, OK: true, Speed: 900, Shake: 1, Warnings: []string{dsp.Knocks}}, assess.Advice{}, false)
-	require.Len(t, r.struck(), 1)
-	assert.Contains(t, r.struck()[0], dsp.Knocks)
+	require.Len(t, r.warned(), 1)
+	assert.Contains(t, r.warned()[0], dsp.Knocks)
+	r.see(assess.Reading{T: 3, Span: 2, OK: true, Speed: 900, Shake: 1, Warnings: []string{dsp.ByDial}}, assess.Advice{}, false)
+	assert.Contains(t, r.warned(), dsp.ByDial)
 }
