@@ -380,7 +380,7 @@ func (s *balanceState) weak(err error, mass assess.Mass) error {
 	case planErr != nil:
 		return planErr
 	case len(s.Runs) > len(s.Angles):
-		hint = "if the lathe did turn, the fix has left nothing to be felt: that is what was wanted. Else make the run again"
+		return hintf("if the lathe did turn at that speed, that is what was wanted; else make the run again", "with the fix on nothing steady is left to be felt, so no run was kept: %s", input.Text)
 	case mass.Grams > 0:
 		hint += fmt.Sprintf("; or, if the mass nearly balances the blank there, vibe balance --new with other --angles (%.0f° would shake most)", math.Mod(mass.Angle+180, 360))
 	case t.Faster(s.Lathe, assess.RPM(s.Speed)) > 0:

@@ -16,7 +16,7 @@ const simulatedBlank = "simulated"
 func (b *balancing) play() {
 	b.played, b.job = true, demoJob()
 	b.job.blank.Diameter, b.job.blank.Length = 250, 120
-	b.trial, b.radius, b.fastened, b.speed = 0.06, 100, assess.Screwed, 300
+	b.trial, b.radius, b.fastened, b.speed = 0.15, 100, assess.Screwed, 300
 }
 
 // simulated is one run of the blank to play with: its heavy side is somewhere, and masses
@@ -39,5 +39,5 @@ func (s *balanceState) simulated(mass assess.Mass) sensor.Source {
 // secret is the imbalance of the blank to play with, g·mm.
 func (s *balanceState) secret() complex128 {
 	r := rand.New(rand.NewPCG(s.Count, 1))
-	return cmplx.Rect(4000+8000*r.Float64(), 2*math.Pi*r.Float64())
+	return cmplx.Rect(12000+24000*r.Float64(), 2*math.Pi*r.Float64())
 }
