@@ -161,11 +161,12 @@ func newWatching(cmd *cobra.Command, in input, f from, opts sensor.Options, dial
 		}
 		w.in.name, w.in.src, w.phone, w.real = "phone", p.src, p, true
 	case f.name == simulated:
-		lathe := playLathe()
 		plan, err := assess.MakePlan(in.job.lathe, in.job.blank, in.job.task)
 		if err != nil {
 			return nil, inputError(err)
 		}
+		lathe := playLathe()
+		throwFrom(lathe, plan.Start)
 		w.in.name, w.in.src = "simulated lathe", lathe
 		w.dial = newDial(lathe, in.job.lathe, plan.Start)
 	default:
