@@ -174,13 +174,9 @@ func (l *level) bridge(c, n int, dt float64) (x [3]float64, ok bool) {
 
 // weigh returns the sum of v about place c, by the weights of halfband. It makes two of it, as each addition waits for the one before.
 func weigh(v []float64, c int) float64 {
-	const half = len(halfband) - 1
-	w := (*[2*half + 1]float64)(v[c-half:])
-	sum, other := halfband[0]*w[half], halfband[1]*(w[half-1]+w[half+1])
-	for n := 3; n < half; n += 4 {
-		sum += halfband[n] * (w[half-n] + w[half+n])
-		other += halfband[n+2] * (w[half-n-2] + w[half+n+2])
-	}
+	h, w := &halfband, (*[2*len(halfband) - 1]float64)(v[c-len(halfband)+1:])
+	sum := h[0]*w[13] + h[3]*(w[10]+w[16]) + h[7]*(w[6]+w[20]) + h[11]*(w[2]+w[24])
+	other := h[1]*(w[12]+w[14]) + h[5]*(w[8]+w[18]) + h[9]*(w[4]+w[22]) + h[13]*(w[0]+w[26])
 	return sum + other
 }
 
