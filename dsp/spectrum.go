@@ -199,17 +199,16 @@ func (s *spectrum) density(t []float64, x [][]float64, rate, stray float64, powe
 	plan := s.plan(length)
 	span := (t[n-1] - t[0]) * float64(n) / float64(n-1)
 	hann, norm := s.window(t, span, even)
-	s.tau, s.flat = append(s.tau[:0], t...), grow(s.flat, n)
-	floats.AddConst(-floats.Sum(t)/float64(n), s.tau)
+	s.tau, s.flat = grow(s.tau, n), grow(s.flat, n)
+	vek.SubNumber_Into(s.tau, t, floats.Sum(t)/float64(n))
 	square := vek.Dot(s.tau, s.tau)
 	for a := range x {
 		// Less the straight line that fits best; less the first of them before, or gravity on an axis that says the same
 		// all the time leaves lines in its last digit.
-		copy(s.flat, x[a])
-		floats.AddConst(-x[a][0], s.flat)
+		vek.SubNumber_Into(s.flat, x[a], x[a][0])
 		floats.AddScaled(s.flat, -vek.Dot(s.tau, s.flat)/square, s.tau)
-		floats.AddConst(-floats.Sum(s.flat)/float64(n), s.flat)
-		floats.Mul(s.flat, hann)
+		vek.SubNumber_Inplace(s.flat, floats.Sum(s.flat)/float64(n))
+		vek.Mul_Inplace(s.flat, hann)
 		buf := s.buf[:length]
 		if even {
 			clear(buf[copy(buf, s.flat):])
@@ -230,9 +229,9 @@ func (s *spectrum) density(t []float64, x [][]float64, rate, stray float64, powe
 			bins = min(bins, length/8*3)
 		}
 		power[a] = grow(power[a], bins)
-		for k := range power[a] {
-			c := s.coef[k]
-			power[a][k] = scale * (real(c)*real(c) + imag(c)*imag(c))
+		p := power[a]
+		for k, c := range s.coef[:len(p)] {
+			p[k] = scale * (real(c)*real(c) + imag(c)*imag(c))
 		}
 	}
 	return grid / float64(length)
