@@ -49,7 +49,7 @@ func (tr *Tracker) spilling(l *look, t []float64) bool {
 		little = 0.2   // of the noise there is without it. Chosen
 		least  = 0.002 // of the line's amplitude, in a bin: what is smaller is no rival of anything. Chosen
 	)
-	if onGrid(t, l.seconds/float64(len(t)-1), 1e-3) {
+	if l.off <= 1e-3*l.seconds/float64(len(t)-1) {
 		return false
 	}
 	dt := l.seconds / intervals(t, 1/l.rate)

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"github.com/viterin/vek"
 	"gonum.org/v1/gonum/floats"
 )
 
@@ -157,28 +158,24 @@ func stepOf(x [][]float64, sort *[]float64) float64 {
 	found := 0.0
 	for a := range x {
 		v := x[a][max(0, len(x[a])-most):]
-		least := math.Inf(1)
-		for i := 1; i < len(v); i++ {
-			if d := math.Abs(v[i] - v[i-1]); d > 1e-7 && d < least {
-				least = d
-			}
-		}
-		if math.IsInf(least, 1) {
-			continue
-		}
-		// The smallest difference carries the rounding of its last digit: take the mean of
-		// the small ones.
 		d := (*sort)[:0]
-		sum, n := 0.0, 0
 		for i := 1; i < len(v); i++ {
 			if e := math.Abs(v[i] - v[i-1]); e > 1e-7 {
-				if e < 1.5*least {
-					sum, n = sum+e, n+1
-				}
 				d = append(d, e)
 			}
 		}
 		*sort = d
+		if len(d) == 0 {
+			continue
+		}
+		// The smallest difference carries the rounding of its last digit: take the mean of
+		// the small ones.
+		least, sum, n := vek.Min(d), 0.0, 0
+		for _, e := range d {
+			if e < 1.5*least {
+				sum, n = sum+e, n+1
+			}
+		}
 		step, amiss := sum/float64(n), 0
 		for _, e := range d {
 			if r := e / step; math.Abs(r-math.Round(r)) >= 0.05 {
@@ -232,21 +229,22 @@ func pressed(v []float64, limit, step float64) bool {
 			return true
 		}
 	}
-	lo, hi, alike := extremes(v)
+	lo, hi := vek.Min(v), vek.Max(v)
 	span := hi - lo
-	if !(span > 0) || step > span/30 || alike < 3 {
+	if !(span > 0) || step > span/30 {
 		return false
 	}
 	band := max(span/100, step)
 	for _, end := range []float64{lo, hi} {
-		run, runs, equal := 0, 0, 0
-		for _, x := range v {
-			if x != end {
-				run = 0
-				continue
+		run, runs, equal, before := 0, 0, 0, -1
+		for i, x := range v {
+			if x == end {
+				if before != i-1 {
+					run = 0
+				}
+				run, equal, before = run+1, equal+1, i
+				runs = max(runs, run)
 			}
-			run, equal = run+1, equal+1
-			runs = max(runs, run)
 		}
 		piled := float64(equal) > max(10, 3*float64(len(v))*math.Sqrt(2*step/span)/math.Pi)
 		if runs < 3 && !piled {
@@ -266,30 +264,6 @@ func pressed(v []float64, limit, step float64) bool {
 		}
 	}
 	return false
-}
-
-// extremes returns the smallest and the largest of v, and how many of it are the one that more of it are.
-func extremes(v []float64) (lo, hi float64, alike int) {
-	lo, hi = v[0], v[0]
-	lows, highs := 0, 0
-	for _, x := range v {
-		if x > lo && x < hi {
-			continue
-		}
-		switch {
-		case x < lo:
-			lo, lows = x, 1
-		case x == lo:
-			lows++
-		}
-		switch {
-		case x > hi:
-			hi, highs = x, 1
-		case x == hi:
-			highs++
-		}
-	}
-	return lo, hi, max(lows, highs)
 }
 
 // held reports whether most rows repeat the one before although the changes are many steps

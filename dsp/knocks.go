@@ -1,6 +1,10 @@
 package dsp
 
-import "math"
+import (
+	"math"
+
+	"github.com/viterin/vek"
+)
 
 // Something that hits the machine now and then, a tool that catches or a chuck key that falls, shows for a tenth of a second,
 // a hundred times as large as the line. All lines of a spectrum are then its own, and a fit takes them for lines; so its samples
@@ -32,6 +36,14 @@ func (e *ear) hear(now float64) {
 			e.middle[a], e.usual[a] = e.typical(l.x[a])
 		}
 	}
+	from, near := firstAfter(l.t, e.listened), true
+	for a := range e.axes {
+		v := l.x[a][from:]
+		near = near && (e.usual[a] == 0 || len(v) == 0 || max(vek.Max(v)-e.middle[a], e.middle[a]-vek.Min(v)) <= rings*e.usual[a])
+	}
+	if near {
+		from = len(l.t)
+	}
 	far := func(i int, times float64) bool {
 		for a := range e.axes {
 			if e.usual[a] > 0 && math.Abs(l.x[a][i]-e.middle[a]) > times*e.usual[a] {
@@ -40,7 +52,7 @@ func (e *ear) hear(now float64) {
 		}
 		return false
 	}
-	for i := firstAfter(l.t, e.listened); i < len(l.t); i++ {
+	for i := from; i < len(l.t); i++ {
 		u, last := l.t[i], len(e.knocks)-1
 		switch {
 		case last >= 0 && u-e.knocks[last].to < ringsFor && far(i, rings):

@@ -102,7 +102,7 @@ func (e *ear) sketch(s *spectrum, l *look, now, seconds, have, high float64, wid
 	}
 	l.axes, l.rate = e.axes, rate
 	l.df = s.density(t, x, rate, stray, &l.power)
-	l.end, l.seconds = now, t[len(t)-1]-t[0]
+	l.end, l.seconds, l.off = now, t[len(t)-1]-t[0], s.off
 	s.whiten(l, 10/l.seconds, max(4*high, 150))
 	return true
 }

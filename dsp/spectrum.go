@@ -29,6 +29,7 @@ type spectrum struct {
 	plans map[int]*transform // by length
 	even  map[int][]float64  // windows for even samples, by length
 	buf   []float64
+	off   float64   // s, how far the times stray from an even grid
 	tau   []float64 // s, times less their mean
 	flat  []float64 // samples less their trend, windowed
 	hann  []float64
@@ -42,6 +43,7 @@ type look struct {
 	seconds float64 // length of the window, s
 	rate    float64 // of the samples, Hz
 	df      float64 // distance of the bins, Hz
+	off     float64 // s, how far the times of the samples stray from an even grid
 	axes    int
 	power   [3][]float64 // one-sided density of each axis, (m/s²)²/Hz
 	noise   [3][]float64 // the same of the noise beside the bin
@@ -186,10 +188,13 @@ func isMains(f, resolution float64) bool {
 func (s *spectrum) density(t []float64, x [][]float64, rate, stray float64, power *[3][]float64) (df float64) {
 	n := len(t)
 	dt := (t[n-1] - t[0]) / float64(n-1)
-	even := math.Abs(dt*rate-1) < 0.02
-	for i := 0; even && i < n; i++ {
-		even = math.Abs(t[i]-t[0]-float64(i)*dt) <= stray
+	s.off = 0
+	for i, u := range t {
+		if off := math.Abs(u - t[0] - float64(i)*dt); off > s.off {
+			s.off = off
+		}
 	}
+	even := math.Abs(dt*rate-1) < 0.02 && s.off <= stray
 	grid, length := 1/dt, smooth(n)
 	if !even {
 		// Four grid points a sample: a line at the passband's end loses 1.6 % of power.
