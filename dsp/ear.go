@@ -34,6 +34,7 @@ type ear struct {
 	heard  float64 // s, time of the last row, fresh or not
 
 	slowest  float64    // Hz, of the spindles that are looked for
+	lowest   float64    // Hz: no level is slower
 	knocks   []knock    // of the last seconds, oldest first
 	listened float64    // s, up to when they were looked for
 	sized    float64    // s, when what is usual was found last
@@ -191,7 +192,7 @@ func (e *ear) rebuild() {
 	base := e.levels[0]
 	base.next = 0
 	e.levels = append(e.levels[:0], base)
-	for rate := 1 / e.dt / 2; rate >= lowestRate; rate /= 2 {
+	for rate := 1 / e.dt / 2; rate >= max(lowestRate, e.lowest); rate /= 2 {
 		e.levels = append(e.levels, level{})
 	}
 }

@@ -25,7 +25,7 @@ type Glance struct {
 // Scout returns one for tr, whose fields stay as they are from now on.
 func (tr *Tracker) Scout() *Scout {
 	low, high := tr.bounds()
-	return &Scout{high: high, ear: ear{slowest: low}, longAt: math.Inf(-1), spare: sync.Pool{New: func() any { return new(look) }}}
+	return &Scout{high: high, ear: ear{slowest: low, lowest: showing(high)}, longAt: math.Inf(-1), spare: sync.Pool{New: func() any { return new(look) }}}
 }
 
 // Add takes the next samples as Tracker.Add does, and returns what to give to that with them.
@@ -75,11 +75,14 @@ func (e *ear) windows(have float64) []float64 {
 	return e.lengths
 }
 
+// showing is the rate in Hz of samples that show lines up to high Hz, and some multiples.
+func showing(high float64) float64 { return max(2*high/passband, 150) }
+
 // sight returns the samples t, x of about the last seconds before now, if one has more than those, on a level of rate Hz that
 // serves lines up to high Hz and some multiples, or (wide) broadband as well, and how far in s their times may stray from
 // an even grid.
 func (e *ear) sight(now, seconds, have, high float64, wide bool) (t []float64, x [][]float64, rate, stray float64) {
-	rate, stray = max(2*high/passband, 150), 0.3/(2*math.Pi*high)
+	rate, stray = showing(high), 0.3/(2*math.Pi*high)
 	if wide {
 		rate, stray = max(rate, broad/passband), min(stray, 0.2/(2*math.Pi*broad))
 	}
