@@ -234,17 +234,25 @@ func pressed(v []float64, limit, step float64) bool {
 	if !(span > 0) || step > span/30 {
 		return false
 	}
+	alike := 0
+	for _, x := range v {
+		if x == lo || x == hi {
+			alike++
+		}
+	}
+	if alike < 3 {
+		return false
+	}
 	band := max(span/100, step)
 	for _, end := range []float64{lo, hi} {
-		run, runs, equal, before := 0, 0, 0, -1
-		for i, x := range v {
-			if x == end {
-				if before != i-1 {
-					run = 0
-				}
-				run, equal, before = run+1, equal+1, i
-				runs = max(runs, run)
+		run, runs, equal := 0, 0, 0
+		for _, x := range v {
+			if x != end {
+				run = 0
+				continue
 			}
+			run, equal = run+1, equal+1
+			runs = max(runs, run)
 		}
 		piled := float64(equal) > max(10, 3*float64(len(v))*math.Sqrt(2*step/span)/math.Pi)
 		if runs < 3 && !piled {

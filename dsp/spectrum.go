@@ -302,54 +302,52 @@ func (s *spectrum) whiten(l *look, reach, top float64) {
 // IEEE Trans. ASSP 27 (1979), 13–18), sixteen buckets an octave: the upper bits of the number
 // itself.
 type rank struct {
-	count    [1 << 15]int16
-	at       int // the bucket that holds the quartile
-	below, n int // numbers in the buckets below, and in all
+	count [buckets]int16
+	at    int // the bucket that held the last quartile
 }
 
-func bucket(v float64) int { return int(math.Float64bits(v) >> 48 & 0x7fff) }
+const buckets = 1 << 15
 
-func (r *rank) change(v float64, by int) {
-	b := bucket(v)
-	r.count[b] += int16(by)
-	r.n += by
-	r.below += by & ((b - r.at) >> 63) // if b < r.at, without a branch that nothing foretells
-}
+func bucket(v float64) int { return int(math.Float64bits(v) >> 48 & (buckets - 1)) }
 
 // quartiles fills q with the lower quartile of the p (none negative) within half places of each, p[0]
 // left out. q is at most as long as p.
 func (r *rank) quartiles(p, q []float64, half int) {
 	from, to := 1, 1 // of what is in the histogram
+	below := 0       // of it in the buckets below at
+	at, count := r.at, &r.count
 	for k := range q {
 		for ; to < min(k+half+1, len(p)); to++ {
-			r.change(p[to], 1)
+			b := bucket(p[to])
+			count[b]++
+			below -= (b - at) >> 63 // if b < at, without a branch that nothing foretells
 		}
 		for ; from < k-half; from++ {
-			r.change(p[from], -1)
+			b := bucket(p[from])
+			count[b]--
+			below += (b - at) >> 63
 		}
-		q[k] = r.quartile()
+		if to-from < 3 {
+			q[k] = 0
+			continue
+		}
+		want := (to - from) / 4
+		for below > want {
+			at--
+			below -= int(count[at&(buckets-1)])
+		}
+		for below+int(count[at&(buckets-1)]) <= want {
+			below += int(count[at&(buckets-1)])
+			at++
+		}
+		edge := math.Float64frombits(uint64(at) << 48)
+		next := math.Float64frombits(uint64(at+1) << 48)
+		q[k] = edge + (next-edge)*(float64(want-below)+0.5)/float64(count[at&(buckets-1)])
 	}
 	for ; from < to; from++ {
-		r.change(p[from], -1)
+		count[bucket(p[from])]--
 	}
-}
-
-func (r *rank) quartile() float64 {
-	want := r.n / 4
-	if r.n < 3 {
-		return 0
-	}
-	for r.below > want {
-		r.at--
-		r.below -= int(r.count[r.at])
-	}
-	for r.below+int(r.count[r.at]) <= want {
-		r.below += int(r.count[r.at])
-		r.at++
-	}
-	edge := math.Float64frombits(uint64(r.at) << 48)
-	next := math.Float64frombits(uint64(r.at+1) << 48)
-	return edge + (next-edge)*(float64(want-r.below)+0.5)/float64(r.count[r.at])
+	r.at = at
 }
 
 // median returns the middle of v, whose order it destroys (Hoare's selection).

@@ -209,7 +209,7 @@ func TestQuartiles(t *testing.T) {
 			want := slices.Sorted(slices.Values(p[max(1, k-half):min(k+half+1, len(p))]))
 			require.InEpsilon(t, want[len(want)/4], got, 1.0/16, "%d of %d", k, len(p))
 		}
-		require.Zero(t, s.n)
+		require.Zero(t, s.count)
 	}
 }
 
