@@ -70,8 +70,8 @@ func (e *ear) check(t []float64, axes [][]float64) {
 // due takes samples, passes over those that are absurd, and yields the times of those with which a reading is due.
 func (e *ear) due(t []float64, axes [][]float64) iter.Seq[float64] {
 	return func(yield func(float64) bool) {
-		for i, u := range t {
-			var x [3]float64
+		for i := e.stride(t, axes, 0); i < len(t); i = e.stride(t, axes, i+1) {
+			u, x := t[i], [3]float64{}
 			fine := !math.IsNaN(u) && math.Abs(u) < absurd
 			for a := range axes {
 				x[a] = axes[a][i]
@@ -82,6 +82,37 @@ func (e *ear) due(t []float64, axes [][]float64) iter.Seq[float64] {
 			}
 		}
 	}
+}
+
+// stride takes at once the samples from number i on that come as those before did, and returns the number of the first that does
+// not, or with which a reading is due.
+func (e *ear) stride(t []float64, axes [][]float64, i int) int {
+	base, c := &e.levels[0], &e.clock
+	if len(base.t) == 0 || e.hold || len(c.told) > 0 {
+		return i
+	}
+	from, last := i, c.newest
+	least, most, due := c.least*(1-alike), min(c.least*(1+alike), restart), min(e.next, absurd)
+	for ; i < len(t) && t[i] < due && t[i]-last >= least && t[i]-last <= most; i++ {
+		last = t[i]
+	}
+	for _, x := range axes {
+		for k, v := range x[from:i] {
+			if !(math.Abs(v) < absurd) {
+				i = from + k
+				break
+			}
+		}
+	}
+	if i > from {
+		base.t = append(base.t, t[from:i]...)
+		for a, x := range axes {
+			base.x[a] = append(base.x[a], x[from:i]...)
+			e.last[a] = x[i-1]
+		}
+		c.newest, e.heard = t[i-1], t[i-1]
+	}
+	return i
 }
 
 // row takes one sample of all axes at time u and reports whether a reading is due with it.
