@@ -167,7 +167,7 @@ func (e *ear) push(t float64, x *[3]float64) {
 	if e.clock.see(t, len(base.t) == 0); len(e.clock.told) > 0 {
 		t = e.clock.place(t)
 	}
-	base.add(t, *x, e.axes)
+	base.add(t, x, e.axes)
 }
 
 // frozen reports whether a slow sensor that is read too often has given no new value for longer than it takes.

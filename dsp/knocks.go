@@ -151,7 +151,7 @@ func (e *ear) unstruck(i int) *level {
 		if next < len(e.knocks) && u >= e.knocks[next].from-blur-e.dt {
 			continue
 		}
-		kept.add(u, [3]float64{l.at(0, j), l.at(1, j), l.at(2, j)}, e.axes)
+		kept.add(u, &[3]float64{l.at(0, j), l.at(1, j), l.at(2, j)}, e.axes)
 	}
 	return kept
 }

@@ -70,7 +70,7 @@ type level struct {
 }
 
 // add appends one sample of n axes.
-func (l *level) add(t float64, x [3]float64, n int) {
+func (l *level) add(t float64, x *[3]float64, n int) {
 	l.t = append(l.t, t)
 	for i := range n {
 		l.x[i] = append(l.x[i], x[i])
@@ -136,14 +136,14 @@ func (l *level) halve(out *level, n int, dt float64) {
 		var x [3]float64
 		if span := l.t[c+half] - l.t[c-half]; math.Abs(span-float64(2*half)*dt) > 0.8*dt {
 			if x, ok := l.bridge(c, n, dt); ok {
-				out.add(l.t[c], x, n)
+				out.add(l.t[c], &x, n)
 			}
 			continue
 		}
 		for i := range n {
 			x[i] = weigh(l.x[i], c)
 		}
-		out.add(weigh(l.t, c), x, n)
+		out.add(weigh(l.t, c), &x, n)
 	}
 }
 

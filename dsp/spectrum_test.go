@@ -241,7 +241,7 @@ func TestBridge(t *testing.T) {
 	for i := range 4000 {
 		if r.Float64() > 0.05 {
 			u := float64(i) / rate
-			base.add(u, [3]float64{math.Cos(2 * math.Pi * 15 * u)}, 1)
+			base.add(u, &[3]float64{math.Cos(2 * math.Pi * 15 * u)}, 1)
 		}
 	}
 	base.halve(&out, 1, 1/rate)

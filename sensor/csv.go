@@ -93,10 +93,11 @@ func (c *csvFile) block() (Block, error) {
 		} else if err != nil {
 			return c.withNotes(b), err
 		}
-		row, err := c.row()
+		var row [4]float64
+		err := c.row(&row)
 		switch {
 		case err == nil:
-			c.add(&b, row)
+			c.add(&b, &row)
 		case c.cut:
 			c.notes = append(c.notes, "the last line is cut off and was left out")
 		case c.file.o.SkipBad:
@@ -120,7 +121,7 @@ func (c *csvFile) withNotes(b Block) Block {
 	return b
 }
 
-func (c *csvFile) add(b *Block, row [4]float64) {
+func (c *csvFile) add(b *Block, row *[4]float64) {
 	if b.T == nil {
 		n := min(rows+1, 1+c.r.Buffered()/(len(c.text)+1))
 		b.T = make([]float64, 0, n)
@@ -129,10 +130,10 @@ func (c *csvFile) add(b *Block, row [4]float64) {
 		}
 	}
 	c.good++
-	c.values = [3]float64(row[1:])
 	c.repeats.See(false)
 	b.T = append(b.T, row[0])
 	for i := range b.Axes {
+		c.values[i] = row[i+1]
 		b.Axes[i] = append(b.Axes[i], row[i+1])
 	}
 }
@@ -159,24 +160,23 @@ func (c *csvFile) midLine() bool {
 	return err == nil && len(b) > 0 && bytes.IndexByte(b, '\n') < 0
 }
 
-// row is the line as a row: time in s since the first, axes in m/s².
-func (c *csvFile) row() (row [4]float64, err error) {
+// row makes of the line a row: time in s since the first, axes in m/s².
+func (c *csvFile) row(v *[4]float64) error {
 	c.spans = c.spans[:0]
-	raw, ok := c.quick()
-	if !ok {
-		if raw, err = c.raw(); err != nil {
-			return row, err
+	if !c.quick(v) {
+		if err := c.raw(v); err != nil {
+			return err
 		}
 	}
-	return c.scale(raw)
+	return c.scale(v)
 }
 
 // quick is raw for the usual line: bare numbers, no blanks, no quotes, nothing wrong. It
-// reads each byte once, which halves the time of the whole; ok is false for all else.
-func (c *csvFile) quick() (v [4]float64, ok bool) {
+// reads each byte once, which halves the time of the whole, and reports false for all else.
+func (c *csvFile) quick(v *[4]float64) bool {
 	rest, point := c.text, c.point()
 	for i, k := range c.role {
-		n := 0
+		n, ok := 0, true
 		if k >= 0 {
 			v[k], n = leading(rest, point)
 			ok = n > 0
@@ -189,30 +189,30 @@ func (c *csvFile) quick() (v [4]float64, ok bool) {
 		rest = rest[n:]
 		last := i == len(c.role)-1
 		if !ok || last != (len(rest) == 0) || !last && rest[0] != c.delim {
-			return v, false
+			return false
 		}
 		if !last {
 			rest = rest[1:]
 		}
 	}
-	return v, ok
+	return len(c.role) > 0
 }
 
 // raw parses the numbers of the line, in the units of the file.
-func (c *csvFile) raw() (v [4]float64, err error) {
+func (c *csvFile) raw(v *[4]float64) error {
 	if err := c.split(); err != nil {
-		return v, err
+		return err
 	}
 	if n := len(c.spans); n < c.layout.cells {
 		cells := "cells"
 		if n == 1 {
 			cells = "cell"
 		}
-		return v, c.wrong(len(c.text)+1, "%d %s where %d belong", n, cells, c.layout.cells)
+		return c.wrong(len(c.text)+1, "%d %s where %d belong", n, cells, c.layout.cells)
 	}
 	for i := c.layout.cells; i < len(c.spans); i++ {
 		if len(c.cell(i)) > 0 {
-			return v, c.wrong(c.column(i), "%d cells where %d belong%s", len(c.spans), c.layout.cells, c.commaHint())
+			return c.wrong(c.column(i), "%d cells where %d belong%s", len(c.spans), c.layout.cells, c.commaHint())
 		}
 	}
 	for k := 0; k <= c.axes; k++ {
@@ -227,10 +227,10 @@ func (c *csvFile) raw() (v [4]float64, err error) {
 			v[k], ok = number(c.cell(i), c.point())
 		}
 		if !ok {
-			return v, c.notNumber(k, i)
+			return c.notNumber(k, i)
 		}
 	}
-	return v, nil
+	return nil
 }
 
 func (c *csvFile) notNumber(k, i int) error {
@@ -268,40 +268,41 @@ func (c *csvFile) point() byte {
 }
 
 // scale turns what raw found into SI and checks it.
-func (c *csvFile) scale(raw [4]float64) (row [4]float64, err error) {
+func (c *csvFile) scale(v *[4]float64) error {
 	if c.columnOf[0] < 0 {
-		raw[0] = float64(c.good + c.bad)
+		v[0] = float64(c.good + c.bad)
 	}
 	began := c.began
-	told := c.unit[0].si(raw[0] - began)
+	told := c.unit[0].si(v[0] - began)
 	if !(told-c.last >= nearest && told-c.last <= pause) || c.good == 0 {
-		if told, began, err = c.told(raw); err != nil {
-			return row, err
+		var err error
+		if told, began, err = c.told(v); err != nil {
+			return err
 		}
 	}
 	for k := 1; k <= c.axes; k++ {
-		row[k] = c.unit[k].si(raw[k])
-		if !(math.Abs(row[k]) <= maxAcceleration) {
-			return row, c.tooMuch(k, "any sensor shows")
+		v[k] = c.unit[k].si(v[k])
+		if !(math.Abs(v[k]) <= maxAcceleration) {
+			return c.tooMuch(k, "any sensor shows")
 		}
-		if most := c.file.o.Range; most > 0 && math.Abs(row[k]) > beyondRange*most {
+		if most := c.file.o.Range; most > 0 && math.Abs(v[k]) > beyondRange*most {
 			e := c.tooMuch(k, fmt.Sprintf("the %.4g g that --range says", most/gravity))
 			e.Try = "say what the sensor's data sheet has, or leave --range out"
-			return row, e
+			return e
 		}
 	}
 	c.began, c.last = began, told
-	row[0] = told
+	v[0] = told
 	if c.tally != nil {
 		n := c.good + c.bad
-		row[0] = float64(n) * c.tally.step
+		v[0] = float64(n) * c.tally.step
 		c.astray = max(c.astray, c.tally.add(n, told))
 	}
-	return row, nil
+	return nil
 }
 
 // differs reports whether raw has other values than the last row.
-func (c *csvFile) differs(raw [4]float64) bool {
+func (c *csvFile) differs(raw *[4]float64) bool {
 	for k := 1; k <= c.axes; k++ {
 		if c.unit[k].si(raw[k]) != c.values[k-1] {
 			return true

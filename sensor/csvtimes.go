@@ -148,7 +148,7 @@ func (p *probed) median() float64 {
 
 // told returns the time of a row in s since the first, and when that was, in the unit of the file, where the row may be the first, or no
 // good one.
-func (c *csvFile) told(raw [4]float64) (t, began float64, err error) {
+func (c *csvFile) told(raw *[4]float64) (t, began float64, err error) {
 	if began = c.began; c.good == 0 {
 		began = raw[0]
 	}
@@ -174,7 +174,7 @@ func (c *csvFile) told(raw [4]float64) (t, began float64, err error) {
 }
 
 // repeated is the error of a row that has the time of the one before.
-func (c *csvFile) repeated(raw [4]float64) error {
+func (c *csvFile) repeated(raw *[4]float64) error {
 	if c.differs(raw) {
 		c.coarse = c.repeats.See(true) || c.coarse // when blocks end is chance
 	}

@@ -117,7 +117,8 @@ func (c *csvFile) probe() (p probed, err error) {
 		if len(c.text) == 0 || c.text[0] == '#' {
 			continue
 		}
-		v, err := c.raw()
+		var v [4]float64
+		err := c.raw(&v)
 		switch {
 		case err != nil:
 			p.bad = cmp.Or(p.bad, err)
