@@ -77,7 +77,7 @@ func (e *ear) due(t []float64, axes [][]float64) iter.Seq[float64] {
 				x[a] = axes[a][i]
 				fine = fine && math.Abs(x[a]) < absurd
 			}
-			if fine && e.row(u, &x) && !yield(u) {
+			if fine && e.row(u, &x) && u >= e.next && !yield(u) {
 				return
 			}
 		}
@@ -115,8 +115,8 @@ func (e *ear) stride(t []float64, axes [][]float64, i int) int {
 	return i
 }
 
-// row takes one sample of all axes at time u and reports whether a reading is due with it.
-func (e *ear) row(u float64, x *[3]float64) (due bool) {
+// row takes one sample of all axes at time u, and reports whether that comes after the last one's.
+func (e *ear) row(u float64, x *[3]float64) bool {
 	base := &e.levels[0]
 	if len(base.t) > 0 && !(u > e.clock.newest) {
 		if u == e.clock.newest && *x != e.last && len(e.clock.twice) < len(base.t) { // more are no worse, and may come for ever
@@ -129,7 +129,7 @@ func (e *ear) row(u float64, x *[3]float64) (due bool) {
 		e.start, e.since = u, math.Inf(-1)
 	}
 	e.push(u, x)
-	return u >= e.next
+	return true
 }
 
 // ready makes what is there ready for the reading that is due at time u, and returns Gap or Stuck where there is too little to
