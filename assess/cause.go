@@ -173,13 +173,15 @@ const closeTo = 0.15
 // and where that is on average.
 func (m *response) resonance(n RPM) (share float64, at RPM) {
 	var sum, with, mean float64
-	for _, c := range m.cells {
+	turns := n.Hz()
+	for i := range m.cells {
+		c := &m.cells[i]
 		sum += c.weight
 		closest := c.f1
-		if math.Abs(c.f2-n.Hz()) < math.Abs(c.f1-n.Hz()) {
+		if math.Abs(c.f2-turns) < math.Abs(c.f1-turns) {
 			closest = c.f2
 		}
-		if near(Turns(closest), n, closeTo) {
+		if math.Abs(closest-turns) <= closeTo*turns {
 			with += c.weight
 			mean += c.weight * closest
 		}
