@@ -46,10 +46,13 @@ func (tr *Tracker) twin(c hypothesis, now float64) bool {
 	if l.seconds < twinFirst || tr.stands(&tr.alone, s.f, now) || !l.broadened(tr.fold(s.f)) {
 		return false
 	}
-	g, found := tr.second(c, now)
-	if !found {
+	g, share := tr.second(c, now)
+	switch {
+	case share < bearable:
 		tr.alone = answer{f: s.f, at: now}
 		return false
+	case share < tr.counts(g): // not the spindle's itself, but it bends the line in a window that does not part them
+		return math.Abs(g-s.f)*s.span < twinFar
 	}
 	if tr.young() { // nobody knows yet what was before
 		return true
@@ -64,22 +67,23 @@ func (tr *Tracker) twin(c hypothesis, now float64) bool {
 	return tr.other.proven()
 }
 
-// second returns the frequency in Hz of a line close to that of the fit just made that explains what this one leaves over.
-func (tr *Tracker) second(c hypothesis, now float64) (g float64, ok bool) {
+// second returns the frequency in Hz of a line close to that of the fit just made that explains what this one leaves over, and its share of
+// that line; 0 if there is none.
+func (tr *Tracker) second(c hypothesis, now float64) (g, share float64) {
 	s, p, l := &tr.fit, &tr.probe, tr.shown[0]
 	if !tr.fitLine(p, l, s.f, 0, now, l.seconds, c.anchor, max(c.anchor, maxMultiple)) {
-		return 0, false
+		return 0, 0
 	}
 	if !p.spare(func(g float64) bool { return math.Abs(g-p.f)*p.span < twinNear }) || len(p.foreign) == maxForeign || !p.splits() {
-		return 0, false
+		return 0, 0
 	}
 	g = p.foreign[len(p.foreign)-1]
 	apart := math.Abs(g-p.f) * p.span
 	low, high := tr.bounds()
-	if apart < twinFar || apart > twinNear || g < low || g > high || p.strength(len(p.ks)+len(p.foreign)-1) < tr.counts(g)*p.strength(0) {
-		return 0, false
+	if apart < twinFar || apart > twinNear || g < low || g > high {
+		return 0, 0
 	}
-	return g, true
+	return g, p.strength(len(p.ks)+len(p.foreign)-1) / p.strength(0)
 }
 
 // counts returns from which share of the spindle's line on a line at g Hz, close to it, may be the spindle's instead: one of
