@@ -66,7 +66,7 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 		}
 		s.disputed = was || s.disputed || tr.overlooked(s)
 	}
-	s.disputed = s.disputed || tr.twin(c, now) || tr.beneath(c, now)
+	s.disputed = s.disputed || tr.twin(c, now) || tr.beneath(c, now) || tr.Hint == 0 && tr.undertones(now)
 	tr.report(rev, s)
 	return true
 }

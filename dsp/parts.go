@@ -162,6 +162,35 @@ func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 	return d == 1, true
 }
 
+// undertones reports whether the line of the fit just made came to light at a whole part of the one that was known to be the spindle's, which
+// stays in its place. A spindle does not halve its speed so; what comes loose hits every second or third turn, and has lines there and at the
+// multiples of that (Ehrich, J. Vib. Acoust. 110 (1988); from memory). But the line may have been too small before as well: either may be the
+// spindle's, and for so long as the known line is the faster (m/s).
+func (tr *Tracker) undertones(now float64) bool {
+	const moved, grown = 0.005, 3.0 // of its frequency, and as much as a cut, or what is loose, makes of a line. Chosen
+	s, known := &tr.fit, &tr.known
+	for _, k := range s.ks {
+		amp, _ := s.amplitude(k)
+		f, times := float64(k)*s.f, amp/known.amp
+		if now-known.at > contest || math.Abs(f-known.f) > moved*f || times > grown || times < 1/grown {
+			continue
+		}
+		if k == 1 {
+			known.amp = amp
+		}
+		known.f, known.at = f, now
+		if k > 1 && now-tr.change.at > longest { // else the speed may have stepped to just that part
+			tr.apart = now
+		}
+		return k > 1
+	}
+	if now-tr.apart < toppedFor && s.outdone(1) {
+		tr.apart = now
+		return true
+	}
+	return false
+}
+
 // holds returns how many seconds a line that l shows may be fitted over: as long as the speed has held, if that is longer.
 func (tr *Tracker) holds(l *look) float64 {
 	return max(l.seconds, min(tr.shown[0].seconds, tr.track.age()))

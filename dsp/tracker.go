@@ -25,6 +25,7 @@ type state struct {
 	partF      float64                 // Hz, where a line was seen at a part of another last, or may be
 	partAt     float64                 // s
 	topped     topping
+	apart      float64  // s, when the line was at a part of the one that was known, last; -Inf never
 	question   int      // readings so far: which part of the line is looked for, see worthAsking
 	asked      int      // parts looked for in this reading
 	other      sighting // of a line so close to the spindle's that the two look like one
@@ -205,7 +206,7 @@ func (tr *Tracker) forget() {
 	for m := range tr.suspects {
 		tr.suspects[m], tr.parts[m] = suspicion{at: never}, answer{at: never}
 	}
-	tr.other, tr.disagreed, tr.alone, tr.dispute, tr.partAt = sighting{at: never}, sighting{at: never}, answer{at: never}, dispute{at: never}, never
+	tr.other, tr.disagreed, tr.alone, tr.dispute, tr.partAt, tr.apart = sighting{at: never}, sighting{at: never}, answer{at: never}, dispute{at: never}, never, never
 	tr.change, tr.since = change{at: never, after: never}, never
 }
 
@@ -265,7 +266,7 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	if !known {
 		tr.track.count = 0
 	}
-	if rev.OK || tr.known.f == 0 && tr.track.count >= steady && !rev.Has(Changing) {
+	if rev.OK || tr.Hint > 0 && tr.known.f == 0 && tr.track.count >= steady && !rev.Has(Changing) {
 		tr.known = line{rev.Freq, rev.Amp, now}
 	}
 	spin := 0.0
