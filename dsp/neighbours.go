@@ -50,13 +50,18 @@ func (tr *Tracker) remember(looks []*look, now, spin float64) {
 	l := looks[0]
 	own := max(l.velocity(tr.fold(spin)), 1e-30)
 	for p := range l.lines(2*thresholds[l.axes], 0, tr.high()*1.05) {
-		if gone(looks, p) { // the spindle's own, before a step in speed
+		if gone(looks, p) || tr.passed(p.f, l.df) { // the spindle's own, before its speed changed
 			continue
 		}
 		if spin == 0 || !tr.belongs(p, hypothesis{f: spin, look: l}) {
 			tr.note(p.f, l.velocity(p.f)/own, now, spin, l.df)
 		}
 	}
+}
+
+// passed reports whether the spindle turned at about f Hz in the last seconds, as near as a look of resolution df Hz tells.
+func (tr *Tracker) passed(f, df float64) bool {
+	return slices.ContainsFunc(tr.good, func(l line) bool { return math.Abs(l.f-f) < df })
 }
 
 // note enters a line at f Hz of so much share of the spindle's velocity, seen in a look of resolution df Hz.
