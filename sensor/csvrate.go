@@ -27,6 +27,15 @@ func (c *csvFile) rated() error {
 		return err
 	}
 	given, title := c.file.o.Rate, c.title[0]
+	const numbers = "column %q counts the rows, and so tells their times"
+	if c.numbered {
+		if c.unit[0] = counted(given); p.numbersRows() {
+			c.notes = append(c.notes, fmt.Sprintf(numbers, title))
+		} else {
+			c.columnOf[0] = -1
+		}
+		return nil
+	}
 	if rate := p.contradicts(given, c.unit[0]); rate > 0 {
 		return wrong("leave --rate out, or take the column out of the file if its times are wrong", "the times in column %q make %.4g samples a second, but --rate says %.4g", title, rate, given).at(c.file.name, c.line+1)
 	}
@@ -36,7 +45,7 @@ func (c *csvFile) rated() error {
 	switch {
 	case p.numbers(c.unit[0]):
 		c.unit[0] = counted(given)
-		said = "column %q counts the rows, and so tells their times"
+		said = numbers
 	case u.name == "":
 		c.columnOf[0], c.unit[0], c.stamps = -1, counted(given), false
 	case rising(p.t) && p.even():
@@ -88,6 +97,23 @@ func (p *probed) contradicts(given float64, named unit) float64 {
 // numbers reports whether the times are numbers of rows, in a column that names that unit.
 func (p *probed) numbers(named unit) bool {
 	return (named.name == "" || named.name == seconds.name) && p.counts(fewLost)
+}
+
+// numbersRows reports whether the times are whole and most of them one more than that before: some rows may be missing, and now and then
+// (chosen) the numbers begin anew.
+func (p *probed) numbersRows() bool {
+	ones, back := 0, 0
+	for i := 1; i < len(p.t); i++ {
+		switch step := p.t[i] - p.t[i-1]; {
+		case step == 1:
+			ones++
+		case step < 0:
+			back++
+		case step == 0 || step != math.Trunc(step):
+			return false
+		}
+	}
+	return 2*ones > len(p.t) && 64*back < len(p.t)
 }
 
 // even reports whether times that rise do so about evenly: in bursts the median and the mean of the steps are far apart.

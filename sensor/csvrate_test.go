@@ -104,7 +104,12 @@ func TestRateBesideRowNumbers(t *testing.T) {
 			want = append(want, float64(i)/400)
 		}
 	}
-	got, err := read("t,x_g\n"+text.String(), sensor.Options{Rate: 400})
+	for _, name := range []string{"t", "n", "Sample", ""} {
+		got, err := read(name+",x_g\n"+text.String(), sensor.Options{Rate: 400})
+		require.NoError(t, err, name)
+		assert.InDeltaSlice(t, want, got.t, 1e-9, name)
+	}
+	got, err := read("n,x_g\n"+strings.ReplaceAll(text.String(), "1,1\n", "1.5,1\n"), sensor.Options{Rate: 400}) // which are none
 	require.NoError(t, err)
-	assert.InDeltaSlice(t, want, got.t, 1e-9)
+	assert.InDelta(t, float64(len(want)-1)/400, got.t[len(want)-1], 1e-9)
 }

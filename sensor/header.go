@@ -12,6 +12,7 @@ import (
 type layout struct {
 	names    []string  // of all columns; empty without a header
 	cells    int       // in a row
+	numbered bool      // the column of the time is one of row numbers, by its name
 	axes     int       // 1 to 3
 	columnOf [4]int    // column of the time (-1: none) and of each axis
 	unit     [4]unit   // of each; the zero unit is not known yet
@@ -27,6 +28,9 @@ func readHeader(names []string, o Options) (layout, *ParseError) {
 		l.findTime()
 	} else if err := l.namedTime(o.Time); err != nil {
 		return l, err
+	}
+	if l.columnOf[0] < 0 && o.Rate > 0 {
+		l.findNumbers()
 	}
 	if l.columnOf[0] < 0 {
 		l.unit[0] = counted(o.Rate)
@@ -74,6 +78,15 @@ func (l *layout) findTime() {
 		if l.columnOf[0] < 0 || l.unit[0].name == "" && u.name != "" {
 			l.columnOf[0], l.unit[0], l.title[0] = i, u, name
 		}
+	}
+}
+
+// findNumbers takes the first column that is called as if it numbered the rows.
+func (l *layout) findNumbers() {
+	called := []string{"", "n", "no", "nr", "number", "index", "idx", "sample", "samples", "sample no", "sample number", "row", "count", "counter", "seq", "sequence", "unnamed 0"}
+	l.columnOf[0] = slices.IndexFunc(l.names, func(name string) bool { return slices.Contains(called, strings.Join(tokens(name), " ")) })
+	if i := l.columnOf[0]; i >= 0 {
+		l.title[0], l.numbered = l.names[i], true
 	}
 }
 

@@ -53,6 +53,8 @@ type record struct {
 	holes     int      // longer than longHole
 	missing   float64  // s, of all of them
 	amiss     string   // what is wrong with the samples themselves, in words
+	misses    int      // readings of which that is so
+	good      int      // readings that may be used
 	apart     []string // what to say of a dial that the newest ok reading does not agree with
 	closing   assess.Closing
 }
@@ -213,6 +215,7 @@ func (r *record) see(reading assess.Reading, advice assess.Advice, keep bool) {
 	r.turns = turned(r.turns, recordings.Said{T: reading.T + reading.Span/2, Advice: advice})
 	r.turns = r.turns[max(0, len(r.turns)-advicesShown-1):]
 	if reading.OK {
+		r.good++
 		r.cause = reading.Cause
 		r.unseen = min(r.unseen, reading.Unseen)
 	}
@@ -221,6 +224,7 @@ func (r *record) see(reading assess.Reading, advice assess.Advice, keep bool) {
 	for _, w := range [...]string{dsp.FilledIn, dsp.RoughTimes, dsp.Numb} {
 		if slices.Contains(reading.Warnings, w) {
 			r.amiss = w
+			r.misses++
 		}
 	}
 	if reading.Band[1] > 0 {
@@ -238,7 +242,8 @@ func (r *record) see(reading assess.Reading, advice assess.Advice, keep bool) {
 
 // tryNext says what would help a recording that led to no advice, or whose dial was turned on the way.
 func (r *record) tryNext(dial assess.RPM) []string {
-	if r.amiss != "" {
+	const few = 10 // times as many good ones, and it may be chance. Chosen
+	if few*r.misses > r.good {
 		return []string{r.amiss}
 	}
 	if i := slices.IndexFunc(r.stretches, stretch.elsewhere); dial > 0 && i > 0 {
