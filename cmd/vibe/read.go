@@ -98,7 +98,7 @@ var ofFiles = []string{"rate", "time", "range", "full-scale", "axes", "skip-bad"
 
 // recordingFlags registers the flags that say what a recording does not say itself.
 func recordingFlags(fs *pflag.FlagSet, o *sensor.Options) {
-	fs.Var(amount(rateKind, &o.Rate), "rate", "samples a second, for a file with no time column")
+	fs.Var(amount(rateKind, &o.Rate), "rate", "samples a second, for a file with no time column, or too coarse a one")
 	fs.Var(word(&o.Unit, "g", "mg", "m/s2"), "unit", "of the file's values: g, mg or m/s2")
 	fs.Var(amount(accelerationKind, &o.FullScale), "full-scale", "what the largest value of a WAV means: 2g")
 	fs.Var(list("names", func(s string) error {
