@@ -274,13 +274,15 @@ func (s *fit) split() bool {
 	return math.Abs(s.off) > 4*math.Sqrt(variance) && math.Abs(s.off)*s.span > 0.02
 }
 
-// outdone reports whether a multiple is faster (m/s) than some share of the line itself.
-func (s *fit) outdone(share float64) bool {
+// outdone returns the lowest multiple that is faster (m/s) than some share of the line itself, 0 if none is.
+func (s *fit) outdone(share float64) int {
 	own, _ := worst(s.phasor[1], [3]float64{})
-	return slices.ContainsFunc(s.ks[1:], func(k int) bool {
-		amp, _ := worst(s.phasor[k], [3]float64{})
-		return amp > share*own*float64(k)
-	})
+	for _, k := range s.ks[1:] {
+		if amp, _ := worst(s.phasor[k], [3]float64{}); amp > share*own*float64(k) {
+			return k
+		}
+	}
+	return 0
 }
 
 // towers reports whether multiple k is so much larger than the line itself that at another speed, where resonances may lift it fivefold

@@ -94,12 +94,15 @@ func TestComesLoose(t *testing.T) {
 		seeds = append(seeds, *mixFirst+uint64(i))
 	}
 	for _, dial := range []float64{0, 1.02} {
-		n, ok, before, wrong, machines := 0, 0, 0, 0, 0
+		n, ok, before, named, wrong, machines := 0, 0, 0, 0, 0, 0
 		for _, seed := range seeds {
 			c := newLoose(seed)
 			tr, was := &dsp.Tracker{Hint: dial * c.f}, wrong
 			for _, v := range tr.Add(c.samples()) {
 				n++
+				if v.Rival > 0 && math.Abs(v.Rival/c.speed(v.Time)-1) < 0.01 {
+					named++
+				}
 				if !v.OK {
 					continue
 				}
@@ -118,8 +121,9 @@ func TestComesLoose(t *testing.T) {
 				machines++
 			}
 		}
-		t.Logf("dial %.2f: %d readings, %d ok, %d before; %d wrong on %d of %d machines", dial, n, ok, before, wrong, machines, len(seeds))
+		t.Logf("dial %.2f: %d readings, %d ok, %d before; %d with the spindle as the rival; %d wrong on %d of %d machines", dial, n, ok, before, named, wrong, machines, len(seeds))
 		assert.Zero(t, wrong)
 		assert.Greater(t, before, 8*len(seeds))
+		assert.True(t, dial > 0 || named > 8*len(seeds), "the spindle is the rival")
 	}
 }

@@ -23,7 +23,7 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 		ok = tr.fitLine(s, c.look, f, drift, now, seconds, c.anchor, max(c.anchor, maxMultiple))
 		led := ok && s.led()
 		if ok && s.split() {
-			s.disputed, s.unsettled = s.outdone(1) || tr.Hint == 0 && s.outdone(partly), s.changing()
+			s.disputed, s.unsettled = s.outdone(1) > 0 || tr.Hint == 0 && s.outdone(partly) > 0, s.changing()
 			// Multiples that say another speed than the line itself do not set it. But a step in speed parts them too.
 			s.steers = [maxTooth + 1]bool{1: true}
 			ok = s.run(true)
@@ -66,7 +66,7 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 		}
 		s.disputed = was || s.disputed || tr.overlooked(s)
 	}
-	s.disputed = s.disputed || tr.twin(c, now) || tr.beneath(c, now) || tr.Hint == 0 && tr.undertones(now)
+	s.disputed = s.disputed || tr.twin(c, now) || tr.beneath(c, now)
 	tr.report(rev, s)
 	return true
 }

@@ -143,7 +143,7 @@ func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 	switch {
 	case amp < faint*strong: // nor at all where it may be what rounding makes of that
 		return false, amp > crumbs*tr.health.step
-	case !s.outdone(1): // no belt is the fastest of all
+	case s.outdone(1) == 0: // no belt is the fastest of all
 		return amp > 2*shown*se || tr.wandered(p, m, now, seconds), true
 	}
 	suspect := &tr.suspects[m]
@@ -162,11 +162,11 @@ func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 	return d == 1, true
 }
 
-// undertones reports whether the line of the fit just made came to light at a whole part of the one that was known to be the spindle's, which
-// stays in its place. A spindle does not halve its speed so; what comes loose hits every second or third turn, and has lines there and at the
-// multiples of that (Ehrich, J. Vib. Acoust. 110 (1988); from memory). But the line may have been too small before as well: either may be the
-// spindle's, and for so long as the known line is the faster (m/s).
-func (tr *Tracker) undertones(now float64) bool {
+// undertones returns the frequency of the line that was known to be the spindle's and stays in its place, where that of the fit just made came
+// to light at a whole part of it; 0 if it did not. A spindle does not halve its speed so; what comes loose hits every second or third turn, and
+// has lines there and at the multiples of that (Ehrich, J. Vib. Acoust. 110 (1988); from memory). But the line may have been too small before
+// as well: either may be the spindle's, and for so long as the known line is the faster (m/s).
+func (tr *Tracker) undertones(now float64) float64 {
 	const moved, grown = 0.005, 3.0 // of its frequency, and as much as a cut, or what is loose, makes of a line. Chosen
 	s, known := &tr.fit, &tr.known
 	for _, k := range s.ks {
@@ -175,20 +175,21 @@ func (tr *Tracker) undertones(now float64) bool {
 		if now-known.at > contest || math.Abs(f-known.f) > moved*f || times > grown || times < 1/grown {
 			continue
 		}
+		known.f, known.at = f, now
 		if k == 1 {
 			known.amp = amp
+			return 0
 		}
-		known.f, known.at = f, now
-		if k > 1 && now-tr.change.at > longest { // else the speed may have stepped to just that part
+		if now-tr.change.at > longest { // else the speed may have stepped to just that part
 			tr.apart = now
 		}
-		return k > 1
+		return f
 	}
-	if now-tr.apart < toppedFor && s.outdone(1) {
+	if k := s.outdone(1); k > 0 && now-tr.apart < toppedFor {
 		tr.apart = now
-		return true
+		return float64(k) * s.f
 	}
-	return false
+	return 0
 }
 
 // holds returns how many seconds a line that l shows may be fitted over: as long as the speed has held, if that is longer.
@@ -204,7 +205,7 @@ func (tr *Tracker) wandered(p peak, m int, now, seconds float64) bool {
 		return false
 	}
 	amp, se := worst(s.phasor[1], s.variance())
-	return amp > 2*shown*se && !s.outdone(1) && !s.split()
+	return amp > 2*shown*se && s.outdone(1) == 0 && !s.split()
 }
 
 // familiar reports whether p is the line that was followed for long, and no part of it was seen meanwhile.

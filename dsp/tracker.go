@@ -1,6 +1,7 @@
 package dsp
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -230,6 +231,10 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	best, rival := tr.choose(looks, now)
 	found := best.f > 0
 	known := found && tr.measure(&rev, best, now, min(have, now-tr.change.after))
+	under := 0.0
+	if known && tr.Hint == 0 && !tr.fit.disputed {
+		under = tr.undertones(now)
+	}
 	if known && tr.change.see(&tr.fit, tr.track.home, now) {
 		tr.since = tr.change.after
 		return tr.revolution(now) // of what came since alone
@@ -246,7 +251,7 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	case !known:
 		rev.Faults = append(rev.Faults, Weak)
 	default:
-		rev.Rival = tr.besides(rev.Freq, best.f, rival, 1/rev.Span)
+		rev.Rival = cmp.Or(tr.besides(rev.Freq, best.f, rival, 1/rev.Span), under)
 		if rev.Rival == 0 {
 			if rev.Rival = tr.arrived(looks, &rev); rev.Rival > 0 { // as long as that stays, what was known is not forgotten
 				tr.missed = now
