@@ -113,3 +113,29 @@ func TestRateBesideRowNumbers(t *testing.T) {
 	require.NoError(t, err)
 	assert.InDelta(t, float64(len(want)-1)/400, got.t[len(want)-1], 1e-9)
 }
+
+// TestRowsOutOfOrder: row numbers that go back a little are no beginning, which would move all times after them.
+func TestRowsOutOfOrder(t *testing.T) {
+	t.Parallel()
+	var text strings.Builder
+	text.WriteString("n,x_g\n")
+	var want []float64
+	for i := range 2000 {
+		n := i
+		switch i % 100 {
+		case 50:
+			n = i + 1
+		case 51:
+			n = i - 1
+		}
+		fmt.Fprintf(&text, "%d,1\n", n)
+		if n >= i {
+			want = append(want, float64(n)/400)
+		}
+	}
+	_, err := read(text.String(), sensor.Options{Rate: 400})
+	refused(t, err, "r.csv:53:1: n goes back to 50; mend it, or leave bad rows out with --skip-bad")
+	got, err := read(text.String(), sensor.Options{Rate: 400, SkipBad: true})
+	require.NoError(t, err)
+	assert.InDeltaSlice(t, want, got.t, 1e-9)
+}

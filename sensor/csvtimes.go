@@ -191,14 +191,16 @@ func (c *csvFile) repeated(raw *[4]float64) error {
 }
 
 // anew returns when the first row was, in the unit of the file, where the times go back to now: whole µs of a board begin anew where
-// its 32 bits are full (a second on both sides may be lost), and numbers of rows when they like.
+// its 32 bits are full (a second on both sides may be lost), and numbers of rows when they like, far back (to less than half, chosen:
+// rows that go back by less are out of order).
 func (c *csvFile) anew(now float64) float64 {
 	const bits, second = 1 << 32, 1e6
-	switch before := c.began + c.last*second; {
+	elapsed := c.last * c.unit[0].div
+	switch before := c.began + elapsed; {
 	case c.unit[0] == micros && now >= 0 && now < second && before >= bits-second && before < bits:
 		return c.began - bits
-	case c.unit[0] == counted(c.file.o.Rate):
-		return now - math.Round(c.last*c.file.o.Rate) - 1
+	case c.unit[0] == counted(c.file.o.Rate) && before-now > math.Abs(before)/2:
+		return now - math.Round(elapsed) - 1
 	}
 	return c.began
 }
