@@ -88,7 +88,7 @@ func (e *ear) due(t []float64, axes [][]float64) iter.Seq[float64] {
 // not, or with which a reading is due.
 func (e *ear) stride(t []float64, axes [][]float64, i int) int {
 	base, c := &e.levels[0], &e.clock
-	if len(base.t) == 0 || e.hold || len(c.told) > 0 {
+	if len(base.t) == 0 || c.least == 0 || e.hold || len(c.told) > 0 {
 		return i
 	}
 	from, last := i, c.newest

@@ -19,6 +19,9 @@ func TestStride(t *testing.T) {
 		for len(times) < 6000 {
 			at, x := u, [2]float64{r.NormFloat64(), 9.8}
 			u += step
+			if len(times) == 0 {
+				u = at // two of one time to begin with
+			}
 			switch r.IntN(400) {
 			case 0:
 				u += 3 * step * r.Float64()
@@ -28,6 +31,11 @@ func TestStride(t *testing.T) {
 				at = []float64{math.NaN(), math.Inf(1), -2 * absurd, u - 3*step}[r.IntN(4)]
 			case 3:
 				x[r.IntN(2)] = []float64{math.NaN(), math.Inf(-1), absurd}[r.IntN(3)]
+			case 4:
+				u = at
+			case 5: // two of one time after a hole
+				at += 0.3 + r.Float64()
+				u = at
 			}
 			if n := len(times); still && n%4 > 0 { // a slow sensor that is read too often
 				x = [2]float64{axes[0][n-1], axes[1][n-1]}
