@@ -221,10 +221,11 @@ func (r *record) see(reading assess.Reading, advice assess.Advice, keep bool) {
 	}
 	r.knocks = r.knocks || slices.Contains(reading.Warnings, dsp.Knocks)
 	r.byDial = r.byDial || slices.Contains(reading.Warnings, dsp.ByDial)
-	for _, w := range [...]string{dsp.FilledIn, dsp.RoughTimes, dsp.Numb} {
+	for _, w := range [...]string{dsp.Numb, dsp.RoughTimes, dsp.FilledIn} { // a reading counts once
 		if slices.Contains(reading.Warnings, w) {
 			r.amiss = w
 			r.misses++
+			break
 		}
 	}
 	if reading.Band[1] > 0 {

@@ -227,8 +227,8 @@ func TestClippedFile(t *testing.T) {
 	}
 }
 
-// TestStruck: blows are said below the report, whatever the advice.
-func TestStruck(t *testing.T) {
+// TestWarned: blows, and a speed that is the dial's word, are said below the report, whatever the advice.
+func TestWarned(t *testing.T) {
 	t.Parallel()
 	var r record
 	r.see(assess.Reading{T: 1, Span: 2, OK: true, Speed: 900, Shake: 1}, assess.Advice{}, false)
@@ -238,4 +238,19 @@ func TestStruck(t *testing.T) {
 	assert.Contains(t, r.warned()[0], dsp.Knocks)
 	r.see(assess.Reading{T: 3, Span: 2, OK: true, Speed: 900, Shake: 1, Warnings: []string{dsp.ByDial}}, assess.Advice{}, false)
 	assert.Contains(t, r.warned(), dsp.ByDial)
+}
+
+// TestTwiceAmiss: a reading with two warnings of its samples is one reading: eight of those in a hundred are no word on the whole.
+func TestTwiceAmiss(t *testing.T) {
+	t.Parallel()
+	var r record
+	r.doc.Advice.Action = assess.Hold
+	for i := range 100 {
+		reading := assess.Reading{T: float64(i), Span: 2, OK: true, Speed: 900, Shake: 1}
+		if i < 8 {
+			reading.Warnings = []string{dsp.RoughTimes, dsp.Numb}
+		}
+		r.see(reading, assess.Advice{}, false)
+	}
+	assert.Empty(t, r.tryNext(0))
 }
