@@ -27,21 +27,28 @@ func (c *csvFile) rated() error {
 		return err
 	}
 	given, title := c.file.o.Rate, c.title[0]
-	const numbers = "column %q counts the rows, and so tells their times"
+	const (
+		numbers = "column %q counts the rows, and so tells their times"
+		unused  = "a rate was given, so column %q is not used"
+	)
 	if c.numbered {
-		if c.unit[0] = counted(given); p.numbersRows() {
-			c.notes = append(c.notes, fmt.Sprintf(numbers, title))
-		} else {
-			c.columnOf[0] = -1
+		said := numbers
+		if c.unit[0] = counted(given); !p.numbersRows() {
+			c.columnOf[0], said = -1, unused
 		}
+		c.notes = append(c.notes, fmt.Sprintf(said, title))
 		return nil
 	}
 	if rate := p.contradicts(given, c.unit[0]); rate > 0 {
-		return wrong("leave --rate out, or take the column out of the file if its times are wrong", "the times in column %q make %.4g samples a second, but --rate says %.4g", title, rate, given).at(c.file.name, c.line+1)
+		try := "leave --rate out, or take the column out of the file if its times are wrong"
+		if p.numbersRows() { // or is in whole milliseconds: which it is only its name can tell
+			try = "call the column n if it counts the rows, else leave --rate out"
+		}
+		return wrong(try, "the times in column %q make %.4g samples a second, but --rate says %.4g", title, rate, given).at(c.file.name, c.line+1)
 	}
 	u := p.unitAt(given)
 	tick, packet, uneven := p.ticks(u, given)
-	said := "a rate was given, so column %q is not used"
+	said := unused
 	switch {
 	case p.numbers(c.unit[0]):
 		c.unit[0] = counted(given)
@@ -64,9 +71,9 @@ func (c *csvFile) rated() error {
 
 // contradicts returns the rate in Hz of the times where they look good and it is another
 // than given, else 0. Good is rising and even: where the median and the mean of the steps are
-// far apart the times came in bursts; where they count the rows, and are no whole milliseconds, they are none. Another is off by more than 1 % by both (chosen: more
-// than a nominal rate is off, less than a turner would see); a column that names the wrong
-// unit is not. Times that repeat have a mean alone.
+// far apart the times came in bursts. Numbers of rows are no times (see numbers). Another is
+// off by more than 1 % by both (chosen: more than a nominal rate is off, less than a turner
+// would see); a column that names the wrong unit is not. Times that repeat have a mean alone.
 func (p *probed) contradicts(given float64, named unit) float64 {
 	if len(p.t) < telling || !slices.IsSorted(p.t) || p.numbers(named) {
 		return 0
@@ -135,32 +142,32 @@ func (p *probed) unitAt(rate float64) unit {
 	return unit{}
 }
 
-// ticks returns how long the steps of the times are at most, in s, and by how much some are shorter; and what their clock
-// counts in, in s, where it is too coarse for the rate, but no speed depends on where in a tick a row was taken; else 0.
-func (p *probed) ticks(u unit, rate float64) (tick, longest, uneven float64) {
+// ticks returns what the clock of the times counts in, in s, where it is too coarse for the rate, but no speed depends on where in a
+// tick a row was taken, else 0; how long the steps of the times are at most, in s; and by how much some are shorter.
+func (p *probed) ticks(u unit, rate float64) (tick, most, uneven float64) {
 	const (
-		shortest = 0.5  // s, that a speed is found in
-		part     = 0.01 // of a tick that a step may be off whole ones. Chosen: digits after the point say less
+		seen = 0.5  // s, that a speed is found in at least
+		part = 0.01 // of a tick that a step may be off whole ones. Chosen: digits after the point say less
 	)
 	var steps []float64
-	most, last := 0, 0 // rows of one time, and the first of the last
+	together, last := 0, 0 // rows of one time at most, and the first of the last
 	for i := 1; i < len(p.t); i++ {
 		if step := u.si(p.t[i] - p.t[i-1]); step > 0 {
 			steps = append(steps, step)
-			most, last = max(most, i-last), i
+			together, last = max(together, i-last), i
 		}
 	}
 	if len(steps) == 0 {
 		return 0, 0, 0
 	}
-	tick, longest = slices.Min(steps), slices.Max(steps)
-	uneven = longest - tick
+	tick, most = slices.Min(steps), slices.Max(steps)
+	uneven = most - tick
 	whole := !slices.ContainsFunc(steps, func(step float64) bool { return math.Abs(step/tick-math.Round(step/tick)) > part })
 	// Of times that are wrong by d in a part q of T seconds a fit makes a speed wrong by 6dq/T² of itself, and d is at
 	// most q. More rows of one time than come in a tick came in a packet.
-	fine := 6*tick*tick < mayBeOff*shortest*shortest
-	if !whole || !fine || most < 2 || float64(most) > (1+mayDiffer)*tick*rate+1 {
+	fine := 6*tick*tick < mayBeOff*seen*seen
+	if !whole || !fine || together < 2 || float64(together) > (1+mayDiffer)*tick*rate+1 {
 		tick = 0
 	}
-	return tick, longest, uneven
+	return tick, most, uneven
 }

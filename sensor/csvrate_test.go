@@ -111,6 +111,7 @@ func TestRateBesideRowNumbers(t *testing.T) {
 	}
 	got, err := read("n,x_g\n"+strings.ReplaceAll(text.String(), "1,1\n", "1.5,1\n"), sensor.Options{Rate: 400}) // which are none
 	require.NoError(t, err)
+	assert.Contains(t, got.notes, `a rate was given, so column "n" is not used`)
 	assert.InDelta(t, float64(len(want)-1)/400, got.t[len(want)-1], 1e-9)
 }
 
@@ -138,4 +139,29 @@ func TestRowsOutOfOrder(t *testing.T) {
 	got, err := read(text.String(), sensor.Options{Rate: 400, SkipBad: true})
 	require.NoError(t, err)
 	assert.InDeltaSlice(t, want, got.t, 1e-9)
+}
+
+// TestHintsLeadOut: row numbers of which one in forty is missing look like whole milliseconds; doing what the hints say of row numbers ends
+// in times that are true.
+func TestHintsLeadOut(t *testing.T) {
+	t.Parallel()
+	var text strings.Builder
+	var want []float64
+	for i := range 2000 {
+		if i%40 != 39 {
+			fmt.Fprintf(&text, "%d,1\n", i)
+			want = append(want, float64(i)/400)
+		}
+	}
+	_, err := read("t,x_g\n"+text.String(), sensor.Options{})
+	refused(t, err, `r.csv:2: column "t" may count rows; name it t_ms if it is a time, or give --rate`)
+	_, err = read("t,x_g\n"+text.String(), sensor.Options{Rate: 400})
+	refused(t, err, `r.csv:2: the times in column "t" make 975 samples a second, but --rate says 400; call the column n if it counts the rows, else leave --rate out`)
+	_, err = read(text.String(), sensor.Options{Rate: 400, Unit: "g"})
+	refused(t, err, `r.csv:1: the first column rises from row to row, as a time does; put a header above the numbers, that calls the column n if it counts the rows, else leave --rate out`)
+	got, err := read("n,x_g\n"+text.String(), sensor.Options{Rate: 400})
+	require.NoError(t, err)
+	assert.InDeltaSlice(t, want, got.t, 1e-9)
+	_, err = read("t_ms,x_g\n"+text.String(), sensor.Options{})
+	require.NoError(t, err)
 }

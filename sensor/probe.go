@@ -203,7 +203,11 @@ func (p *probed) settle(c *csvFile) error {
 		return wrong("keep the rows of the accelerometer alone", "rows of more than one sensor, %s and %s", shown([]byte(min(p.other, p.source))), shown([]byte(max(p.other, p.source)))).at(c.file.name, c.line+1)
 	}
 	if c.columnOf[0] < 0 && c.names == nil && len(p.t) > 2 && climbs(p.axes[0]) {
-		return wrong("leave --rate out, or put a header above the numbers", "the first column rises from row to row, as a time does").at(c.file.name, c.line+1)
+		try := "leave --rate out, or put a header above the numbers"
+		if first := (&probed{t: p.axes[0]}); first.numbersRows() {
+			try = "put a header above the numbers, that calls the column n if it counts the rows, else leave --rate out"
+		}
+		return wrong(try, "the first column rises from row to row, as a time does").at(c.file.name, c.line+1)
 	}
 	var all *ParseError
 	if c.unit[0].name == "" {
