@@ -12,7 +12,7 @@ import (
 // simulatedBlank is the word for a lopsided blank to play with.
 const simulatedBlank = "simulated"
 
-// play describes the invented blank to play with.
+// play describes the invented blank to play with, and a mass that suits it: its 15 000 g·mm are too little or too much for no secret.
 func (b *balancing) play() {
 	b.played, b.job = true, demoJob()
 	b.job.blank.Diameter, b.job.blank.Length = 250, 120
@@ -36,7 +36,8 @@ func (s *balanceState) simulated(mass assess.Mass) sensor.Source {
 	return lathe
 }
 
-// secret is the imbalance of the blank to play with, g·mm.
+// secret is the imbalance of the blank to play with, g·mm: 12 000 to 36 000. Chosen: at 300 rpm they shake the lathe by 0.7 to 2.1 mm/s rms,
+// so that the fix can be felt.
 func (s *balanceState) secret() complex128 {
 	r := rand.New(rand.NewPCG(s.Count, 1))
 	return cmplx.Rect(12000+24000*r.Float64(), 2*math.Pi*r.Float64())
