@@ -240,7 +240,7 @@ func pressed(v []float64, limit, step float64) bool {
 			alike++
 		}
 	}
-	if alike < 3 {
+	if alike < 3 { // no end can have three: a shortcut
 		return false
 	}
 	band := max(span/100, step)

@@ -36,7 +36,7 @@ func (e *ear) hear(now float64) {
 			e.middle[a], e.usual[a] = e.typical(l.x[a])
 		}
 	}
-	from, near := firstAfter(l.t, e.listened), true
+	from, near := firstAfter(l.t, e.listened), true // a shortcut: mostly nothing is far out, as the largest and the least tell
 	for a := range e.axes {
 		v := l.x[a][from:]
 		near = near && (e.usual[a] == 0 || len(v) == 0 || max(vek.Max(v)-e.middle[a], e.middle[a]-vek.Min(v)) <= rings*e.usual[a])

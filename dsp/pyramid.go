@@ -23,7 +23,8 @@ const (
 )
 
 // halfband holds the weights of the halving filter from its middle outwards; the filter is
-// symmetric, and every second weight but the middle is zero.
+// symmetric, and every second weight but the middle is zero (weigh has those that are not
+// written out one by one).
 //
 // A sinc of half the rate under a Kaiser window (Kaiser and Schafer, IEEE Trans. ASSP 28
 // (1980), 105–107: β = 0.1102(A−8.7) for A dB, length ≥ (A−8)/(2.285 Δω)+1). For A = 60 and

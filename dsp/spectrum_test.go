@@ -232,6 +232,24 @@ func TestHalving(t *testing.T) {
 	}
 }
 
+// TestWeigh: what is written out is the sum over all weights.
+func TestWeigh(t *testing.T) {
+	t.Parallel()
+	r := rand.New(rand.NewPCG(8, 9))
+	const half = len(halfband) - 1
+	v := make([]float64, 40)
+	for i := range v {
+		v[i] = r.NormFloat64()
+	}
+	for c := half; c+half < len(v); c++ {
+		sum := 0.0
+		for k := -half; k <= half; k++ {
+			sum += halfband[max(k, -k)] * v[c+k]
+		}
+		assert.InDelta(t, sum, weigh(v, c), 1e-14, c)
+	}
+}
+
 // TestBridge: a few missing samples bend a slow line on the pyramid by less than 1 %.
 func TestBridge(t *testing.T) {
 	t.Parallel()
