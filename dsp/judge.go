@@ -109,8 +109,8 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	young := tr.young() && s.beating()
 	wide := 2*reach*tr.Hint > narrow*rev.Rate/2
 	add(Doubtful, quiet || wide || young || mixed || tr.strayed(rev) || isMains(rev.Freq, 0) || rev.Rival > 0 || s.disputed || s.dying() || tr.overrun(rev))
-	// With no word of the dial a line counts when it was there a reading ago as well.
-	fresh := tr.Hint == 0 && !tr.track.agrees(rev)
+	// With no word of the dial a line counts when it was there a reading ago as well, or half of one; but so is an image.
+	fresh := tr.Hint == 0 && !tr.track.agrees(rev) && !(rev.Rate >= unfiltered && tr.stood(best))
 	add(Changing, fresh || s.changing())
 	if tr.fine(rev) {
 		add(Changing, tr.moved(rev))
@@ -147,6 +147,22 @@ func (tr *Tracker) moved(rev *Revolution) bool {
 	}
 	tr.good = append(tr.good, line{rev.Freq, rev.Amp, now})
 	return seems && 4*math.Sqrt(s.driftVar)*s.span > stepping*s.f
+}
+
+// stood reports whether the line of the fit just made, the first after a step in speed, or after another that was followed for long,
+// stood where it is half a reading ago as well. Most of the samples are the same, so that the two may differ by no more than their
+// variances do (Hausman, Econometrica 46 (1978), 1251; from memory).
+func (tr *Tracker) stood(best hypothesis) bool {
+	s, p := &tr.fit, &tr.probe
+	end := s.middle + s.span/2
+	if end-tr.since > longest && tr.track.count < steady {
+		return false
+	}
+	if !tr.fitLine(p, best.look, s.f, 0, end-every/2, s.span-every/2, best.anchor, max(best.anchor, maxMultiple)) {
+		return false
+	}
+	amp, se := worst(p.phasor[1], p.variance())
+	return se < enough*amp && math.Abs(p.f-s.f) < 3*math.Sqrt(max(0, p.fVar-s.fVar))
 }
 
 // numb reports whether an axis that has shown the line says the same for longer than a line of some steps could. What the

@@ -52,6 +52,16 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 			break
 		}
 	}
+	if recent := tr.least(c, now); ok && seconds > recent && s.misfit > tr.change.most() { // what holds two speeds, perhaps
+		was, wasVar, start, bend, before, said := s.f, s.fVar, f, drift, seconds, tr.disagreed
+		f, drift, seconds = s.f, 0, recent
+		if _, ok = fit(); ok && s.misfit < tr.change.most() && math.Abs(s.f-was) > max(4*math.Sqrt(s.fVar+wasVar), stepping/2*s.f) {
+			tr.change.begin(tr.track.home, now)
+		} else {
+			f, drift, seconds, tr.disagreed = start, bend, before, said
+			_, ok = fit()
+		}
+	}
 	if !ok {
 		return false
 	}
@@ -84,11 +94,7 @@ func (tr *Tracker) contradicted(s *fit, now float64) bool {
 func (tr *Tracker) outset(c hypothesis, now, have float64) (f, drift, seconds float64) {
 	// No longer for what stands beside than the speed has held, or that is the speed before.
 	parting := min(tr.parting(c), tr.track.age())
-	least := max(turns/c.f, shortest)
-	if tr.change.underway(now) && !tr.unseen() { // of the new speed there is hardly more yet
-		least = max(1.1*fewestTurns/c.f, soonest)
-	}
-	seconds = min(max(least, apart/tr.beside(c.f), parting, tr.clock.enough()), have)
+	seconds = min(max(tr.least(c, now), apart/tr.beside(c.f), parting, tr.clock.enough()), have)
 	if _, _, followed := tr.onTrack(c.f, c.look.df, now-seconds/2); !followed {
 		return c.f, 0, min(seconds, 1.5*c.look.seconds)
 	}
@@ -96,6 +102,14 @@ func (tr *Tracker) outset(c hypothesis, now, have float64) (f, drift, seconds fl
 		seconds = min(max(seconds, tr.track.span), have)
 	}
 	return tr.track.predict(now - seconds/2), tr.track.drift, seconds
+}
+
+// least returns the fewest s that a window for c is long at time now.
+func (tr *Tracker) least(c hypothesis, now float64) float64 {
+	if tr.change.underway(now) && !tr.unseen() { // of the new speed there is hardly more yet
+		return max(1.1*fewestTurns/c.f, soonest)
+	}
+	return max(turns/c.f, shortest)
 }
 
 // onTrack reports whether a line seen at f Hz, df wide, is the one that is followed, and returns where that is at time at, Hz, and

@@ -50,7 +50,7 @@ func (tr *Tracker) remember(looks []*look, now, spin float64) {
 	l := looks[0]
 	own := max(l.velocity(tr.fold(spin)), 1e-30)
 	for p := range l.lines(2*thresholds[l.axes], 0, tr.high()*1.05) {
-		if gone(looks, p) || tr.passed(p.f, l.df) { // the spindle's own, before its speed changed
+		if gone(looks, p) || tr.passed(p.f, l.df, now) { // the spindle's own, before its speed changed
 			continue
 		}
 		if spin == 0 || !tr.belongs(p, hypothesis{f: spin, look: l}) {
@@ -59,9 +59,9 @@ func (tr *Tracker) remember(looks []*look, now, spin float64) {
 	}
 }
 
-// passed reports whether the spindle turned at about f Hz in the last seconds, as near as a look of resolution df Hz tells.
-func (tr *Tracker) passed(f, df float64) bool {
-	return slices.ContainsFunc(tr.good, func(l line) bool { return math.Abs(l.f-f) < df })
+// passed reports whether the spindle turned at about f Hz in the last seconds before now, as near as a look of resolution df Hz tells.
+func (tr *Tracker) passed(f, df, now float64) bool {
+	return slices.ContainsFunc(tr.good, func(l line) bool { return now-l.at <= longest && math.Abs(l.f-f) < df })
 }
 
 // note enters a line at f Hz of so much share of the spindle's velocity, seen in a look of resolution df Hz.

@@ -17,7 +17,7 @@ type state struct {
 
 	track      track
 	known      line    // the spindle's, as it was last known
-	good       []line  // the spindle's in the readings of the last seconds
+	good       []line  // the spindle's in the readings of the last seconds that nothing spoke against, but that the speed may have moved
 	missed     float64 // s, when what was known was not where it should be, last; -Inf never
 	neighbours []neighbour
 	suspects   [maxTooth + 1]suspicion // of a line at 1/m of another
@@ -108,24 +108,34 @@ type change struct {
 }
 
 // see takes in the fit s of the window that ends at now, home the speed that held before it, Hz. It reports whether that window is
-// the first that holds nothing of the speed before, and that so far off that the longest look parts the two.
+// the first that holds nothing of the speed before.
 func (c *change) see(s *fit, home, now float64) (over bool) {
-	recent := now-c.at < longest && c.from > 0
+	recent := c.recent(now)
 	amp, se := worst(s.phasor[1], s.variance())
 	switch {
 	case s.changing():
-		if !recent {
-			c.from = home
-		}
-		c.at = now
-	case recent && se < tooWeak*amp && math.Abs(s.f-c.from) > stepping*s.f && s.misfit < misfits+max(0, c.usual):
-		over = math.Abs(s.f-c.from)*longest > 1
-		c.from, c.after = 0, s.middle-s.span/2
+		c.begin(home, now)
+	case recent && se < tooWeak*amp && math.Abs(s.f-c.from) > stepping*s.f && s.misfit < c.most():
+		over, c.from, c.after = true, 0, s.middle-s.span/2
 	case !recent:
 		c.usual += (s.misfit - c.usual) / steady
 	}
 	return over
 }
+
+// recent reports whether a change was seen not long ago and is not over.
+func (c *change) recent(now float64) bool { return now-c.at < longest && c.from > 0 }
+
+// begin takes in that the speed was seen to change, from home Hz if that is new.
+func (c *change) begin(home, now float64) {
+	if !c.recent(now) {
+		c.from = home
+	}
+	c.at = now
+}
+
+// most returns the misfit from which on there is more beside the line than there is while the speed holds.
+func (c *change) most() float64 { return misfits + max(0, c.usual) }
 
 // topping is the last time that a multiple was the spindle's strongest line.
 type topping struct {
