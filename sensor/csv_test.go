@@ -339,19 +339,21 @@ func TestCSVSaysWhatItFound(t *testing.T) {
 			"no unit given: 1 g of gravity found (mean 1000), so the values are in mg"}},
 		"ns": {"t,x_g\n" + ramp(20, 1e6, 1), sensor.Options{}, g, 1000, []string{
 			"no unit of time given: steps of 1e+06 fit ns"}},
-		"rate and time": {"t_s,x_g\n" + ramp(20, 0.5, 1), sensor.Options{Rate: 10}, g, 10, []string{`a rate was given, so column "t_s" is not used`}},
+		"rate and time": {"t_s,x_g\n" + ramp(20, 0.5, 1), sensor.Options{Rate: 10}, g, 10, []string{`a rate was given, so column "t_s" is not used: it holds too few times to judge them by`}},
 		"two sensors": {"t_s,accX_g,accY_g,userAccX_g,accX_g\n" + ramp(20, 0.5, 0, 1, 2, 3), sensor.Options{}, g, 2, []string{
 			`column "userAccX_g" is not used, "accX_g" comes first`, `column "accX_g" is not used, "accX_g" comes first`}},
 		"rate and another unit": {"t_s,x_g\n" + ramp(200, 2, 1), sensor.Options{Rate: 500}, g, 500, []string{`the times in column "t_s" are those of the rate that was given, and are used`}},
 		"rate and times in bursts": {"t_s,x_g\n" + ramp(90, 0.0001, 1) + strings.ReplaceAll(ramp(90, 0.0001, 1), "0.00", "1.00"), sensor.Options{Rate: 100}, g, 100, []string{
-			`a rate was given, so column "t_s" is not used`}},
-		"rate and no times":    {"t_s,x_g\n" + strings.Repeat("never,1\n", 100), sensor.Options{Rate: 100}, g, 100, []string{`a rate was given, so column "t_s" is not used`}},
+			`a rate was given, so column "t_s" serves only to see whether rows are missing`}},
+		"rate and times that begin anew": {"t_s,x_g\n" + strings.Repeat(ramp(90, 0.01, 1), 2), sensor.Options{Rate: 100}, g, 100, []string{
+			`a rate was given, so column "t_s" is not used: its times go back further than any goes on`}},
+		"rate and no times":    {"t_s,x_g\n" + strings.Repeat("never,1\n", 100), sensor.Options{Rate: 100}, g, 100, []string{`a rate was given, so column "t_s" is not used: it holds too few times to judge them by`}},
 		"rate and row numbers": {"t,x_g\n" + ramp(2000, 1, 1), sensor.Options{Rate: 400}, g, 400, []string{`column "t" counts the rows, and so tells their times`}},
 		"rate and row numbers, no header": {ramp(2000, 1, 0, 9.8, 0), sensor.Options{Rate: 400}, 9.8, 400, []string{
 			"no header: the columns are taken as row numbers, then axes", `column "time" counts the rows, and so tells their times`,
 			"no unit given: 1 g of gravity found (mean 9.8), so the values are in m/s2"}},
 		"rate and a coarse clock":  {"t_s,x_g\n" + ticks(2000, 400, 0.01), sensor.Options{Rate: 390}, g, 390, []string{`the times in column "t_s" repeat, so rows are spread evenly within their steps`}},
-		"rate and one long packet": {"t_s,x_g\n" + strings.Repeat("0,1\n", 70) + "9,1\n", sensor.Options{Rate: 100}, g, 100, []string{`a rate was given, so column "t_s" is not used`}},
+		"rate and one long packet": {"t_s,x_g\n" + strings.Repeat("0,1\n", 70) + "9,1\n", sensor.Options{Rate: 100}, g, 100, []string{`a rate was given, so column "t_s" is not used: its times are of that rate in no unit`}},
 		"milliseconds, named":      {"t_ms,x_g\n" + ramp(200, 1, 1), sensor.Options{}, g, 1000, nil},
 		"milliseconds, 800 Hz": {"t,x_g\n0,1\n1,1\n2,1\n3,1\n5,1\n6,1\n7,1\n8,1\n10,1\n", sensor.Options{}, g, 1000, []string{
 			"no unit of time given: steps of 1.25 fit ms"}},

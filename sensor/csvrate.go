@@ -39,26 +39,28 @@ func (c *csvFile) rated() error {
 		c.notes = append(c.notes, fmt.Sprintf(said, title))
 		return nil
 	}
+	numbered, back := p.numbersRows(), p.goOn()
 	if rate := p.contradicts(given, c.unit[0]); rate > 0 {
 		try := "leave --rate out, or take the column out of the file if its times are wrong"
-		if p.numbersRows() { // or is in whole milliseconds: which it is only its name can tell
+		if numbered { // or is in whole milliseconds: which it is only its name can tell
 			try = "call the column n if it counts the rows, else leave --rate out"
 		}
 		return wrong(try, "the times in column %q make %.4g samples a second, but --rate says %.4g", title, rate, given).at(c.file.name, c.line+1)
 	}
 	u := p.unitAt(given)
 	tick, packet, uneven := p.ticks(u, given)
-	said := unused
+	var said string
 	switch {
 	case p.numbers(c.unit[0]):
 		c.unit[0] = counted(given)
 		said = numbers
 	case u.name == "":
 		c.columnOf[0], c.unit[0], c.stamps = -1, counted(given), false
+		said = unused + ": " + p.noTimes()
 	case rising(p.t) && p.even():
 		c.unit[0] = u
 		said = "the times in column %q are those of the rate that was given, and are used"
-	case tick > 0:
+	case tick > 0 && !back:
 		c.unit[0], c.spread = u, &spread{step: 1 / given, tick: tick}
 		said = "the times in column %q repeat, so rows are spread evenly within their steps"
 	default:
@@ -67,6 +69,33 @@ func (c *csvFile) rated() error {
 	}
 	c.notes = append(c.notes, fmt.Sprintf(said, title))
 	return nil
+}
+
+// goOn makes each time the latest so far where some step back a little, as those of packets do that were held up on their way by
+// different times, and reports whether they do. A little is no more than the longest step on: what goes back further, as a number
+// that begins anew does, is no time.
+func (p *probed) goOn() (back bool) {
+	latest := slices.Clone(p.t)
+	var on, off float64 // the longest step on, and the furthest back
+	for i := 1; i < len(p.t); i++ {
+		latest[i] = max(latest[i-1], p.t[i])
+		on, off = max(on, p.t[i]-p.t[i-1]), max(off, latest[i]-p.t[i])
+	}
+	if back = off > 0 && off <= on; back {
+		p.t = latest
+	}
+	return back
+}
+
+// noTimes says why the column is no time of that rate.
+func (p *probed) noTimes() string {
+	switch {
+	case len(p.t) < telling:
+		return "it holds too few times to judge them by"
+	case !slices.IsSorted(p.t):
+		return "its times go back further than any goes on"
+	}
+	return "its times are of that rate in no unit"
 }
 
 // contradicts returns the rate in Hz of the times where they look good and it is another

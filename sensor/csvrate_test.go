@@ -71,6 +71,10 @@ func TestRateBesideTimes(t *testing.T) {
 		"packets in hundredths":          {logged{rate: 1000, tick: 0.01, packet: 0.016, late: 0.003}, 1000, 1e-5, ""},
 		"packets, the sensor is slower":  {logged{rate: 980, tick: 1e-3, packet: 0.025, late: 0.005}, 1000, 0, apart},
 		"packets, the sensor is faster":  {logged{rate: 1020, tick: 1e-3, packet: 0.025, late: 0.005}, 1000, 0, apart},
+		"steps back":                     {logged{rate: 1000, tick: 1e-3, packet: 0.025, late: 0.04}, 1000, 1e-5, ""},
+		"steps back, a pause":            {logged{rate: 1000, tick: 1e-3, packet: 0.025, late: 0.04, pause: true}, 1000, 0, apart},
+		"steps back, sensor slower":      {logged{rate: 950, tick: 1e-3, packet: 0.025, late: 0.04}, 1000, 0, apart},
+		"steps back, sensor faster":      {logged{rate: 1050, tick: 1e-4, packet: 0.025, late: 0.04}, 1000, 0, apart},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
