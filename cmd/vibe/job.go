@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/pflag"
@@ -71,13 +72,15 @@ func (j *job) check() error {
 }
 
 func checkRange(l assess.Lathe) error {
-	if len(l.Steps) > 0 {
-		low, high := l.Steps[0], l.Steps[len(l.Steps)-1]
-		if l.Low > 0 && l.Low != low || l.High > 0 && l.High != high {
-			return usage{hintf("leave --lowest and --highest out, the steps say both", "--steps run from %v to %v, --lowest and --highest say another range", low, high)}
-		}
+	if stepsAgree(l, l.Steps) {
+		return nil
 	}
-	return nil
+	return usage{hintf("leave --lowest and --highest out, the steps say both", "--steps run from %v to %v, --lowest and --highest say another range", slices.Min(l.Steps), slices.Max(l.Steps))}
+}
+
+// stepsAgree reports whether steps, if there are any, end where the range that was said of a lathe does.
+func stepsAgree(said assess.Lathe, steps []assess.RPM) bool {
+	return len(steps) == 0 || (said.Low == 0 || said.Low == slices.Min(steps)) && (said.High == 0 || said.High == slices.Max(steps))
 }
 
 // pick takes what the shop knows of the lathe that was named. What was said beside the name
@@ -123,13 +126,13 @@ func noLathe(name string, all []assess.Lathe) error {
 }
 
 // over is what was said of a lathe, and else what was known: an end of its range that was not
-// said stays, so that saying the other one makes nothing faster.
+// said stays, so that saying the other one makes nothing faster, and so do steps that agree.
 func over(said, known assess.Lathe) assess.Lathe {
 	low, high := known.Range()
 	switch {
 	case len(said.Steps) > 0:
 		known.Low, known.High, known.Steps = 0, 0, said.Steps
-	case said.Low > 0 || said.High > 0:
+	case len(known.Steps) == 0 || !stepsAgree(said, known.Steps):
 		known.Low, known.High, known.Steps = cmp.Or(said.Low, low), cmp.Or(said.High, high), nil
 	}
 	known.ChuckMax, known.Mass = cmp.Or(said.ChuckMax, known.ChuckMax), cmp.Or(said.Mass, known.Mass)

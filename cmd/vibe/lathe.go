@@ -3,6 +3,7 @@ package main
 import (
 	"cmp"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -78,6 +79,9 @@ what is said now wins, and what is not said stays. vibe lathe remove forgets it.
 			defer shop.Close()
 			known, kept, err := shop.Lathe(l.Name)
 			if kept {
+				if len(l.Steps) == 0 && !stepsAgree(l, known.Steps) {
+					return usage{hintf("say its steps anew with --steps; if it has none any more, vibe lathe remove "+shellWord(known.Name)+" first", "%s has steps from %v to %v, --lowest and --highest say another range", known.Name, slices.Min(known.Steps), slices.Max(known.Steps))}
+				}
 				l = over(l, known)
 			}
 			if err := cmp.Or(err, shop.SaveLathe(l)); err != nil {

@@ -56,6 +56,9 @@ func TestOver(t *testing.T) {
 		{assess.Lathe{Steps: pulleys.Steps}, known, assess.Lathe{Name: "mini", Steps: pulleys.Steps, ChuckMax: 2000, Mass: 40}},
 		{assess.Lathe{Low: 300}, pulleys, assess.Lathe{Name: "mini", Low: 300, High: 1250}},
 		{assess.Lathe{}, pulleys, pulleys},
+		{assess.Lathe{Low: 500}, pulleys, pulleys},
+		{assess.Lathe{Low: 500, High: 1250}, pulleys, pulleys},
+		{assess.Lathe{Low: 500, High: 800}, pulleys, assess.Lathe{Name: "mini", Low: 500, High: 800}},
 	} {
 		assert.Equal(t, c.want, over(c.said, c.known))
 	}
