@@ -5,10 +5,11 @@
 //
 // What it promises: what Append has committed, about once a second with full
 // synchronisation, survives a killed process and a power cut, as far as the disk keeps what
-// it says it has written. At most the last two seconds are lost. A file that is damaged or
-// cut short is never written to: what can still be reached is read, and Check says what is
-// missing. What it does not promise: that a disk which lies, or a file edited by others,
-// holds what was said. Backup makes a copy to put elsewhere.
+// it says it has written. At most the last two seconds are lost. A file that is cut
+// short is never written to, and from a damaged one nothing is pruned: what can still be
+// reached is read, and Check says what is missing. What it does not promise: that a disk
+// which lies, or a file edited by others, holds what was said. Backup makes a copy to put
+// elsewhere.
 //
 // The tables are documented in the file itself: `sqlite3 FILE .schema` shows them, and any
 // SQLite tool reads them. Only this package writes them.
@@ -54,7 +55,8 @@ type Shop struct {
 // Open opens the shop file at path to read and write. Where there is none it makes one, in
 // a folder that exists. A file of an older schema is brought forward. Errors: ErrForeign
 // (also for an empty file), ErrNewer, ErrDamaged, ErrReadOnly, ErrBusy; such a file is left
-// as it was.
+// as it was. Of damage it finds what lies where it reads, and a file cut short: to look
+// through all takes 1 to 9 s for 20 hours kept (600 MB, measured).
 func Open(path string) (*Shop, error) {
 	_, err := os.Stat(path)
 	if errors.Is(err, fs.ErrNotExist) {

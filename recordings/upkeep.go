@@ -89,7 +89,8 @@ func (k *Session) Size() (int64, error) {
 // Prune removes sessions for good, all or none of them, and gives their room back to the
 // disk, or keeps it for sessions that follow where there is too little to make the file
 // anew. On a disk with no room at all it returns ErrFull. ErrNoSession and ErrRunning name
-// the first that is not there, or is being written.
+// the first that is not there, or is being written. It looks through the structure of the
+// whole file first: ErrDamaged, and nothing removed, where something is wrong with it.
 func (s *Shop) Prune(numbers ...int64) error {
 	for _, n := range numbers {
 		k, err := s.Session(n)
@@ -99,6 +100,9 @@ func (s *Shop) Prune(numbers ...int64) error {
 		if k.Running() {
 			return fmt.Errorf("session %d: %w", n, ErrRunning)
 		}
+	}
+	if found, err := s.structure(); err != nil || len(found) > 0 {
+		return cmp.Or(err, ErrDamaged)
 	}
 	err := transact(s.db, func(tx *sql.Tx) error {
 		for _, n := range numbers {

@@ -66,6 +66,26 @@ func TestPrune(t *testing.T) {
 	assert.Less(t, after.Size(), before.Size()-2*size*9/10, "the disk has its room again")
 }
 
+// From a file that is damaged anywhere nothing is removed, whatever session is named.
+func TestPruneDamaged(t *testing.T) {
+	t.Parallel()
+	path := filled(t, 3, 240)
+	spoilt, err := os.ReadFile(path)
+	require.NoError(t, err)
+	for i := range 20_000 { // in the first session
+		spoilt[len(spoilt)/6+i] = 0xaa
+	}
+	require.NoError(t, os.WriteFile(path, spoilt, 0o644))
+	s, err := recordings.Open(path)
+	require.NoError(t, err)
+	assert.ErrorIs(t, s.Prune(3), recordings.ErrDamaged)
+	assert.InDelta(t, 60, kept(t, s, 3), 0.01)
+	require.NoError(t, s.Close())
+	now, err := os.ReadFile(path)
+	require.NoError(t, err)
+	assert.True(t, string(now) == string(spoilt), "the damaged file was written to")
+}
+
 // A backup taken while a session is written holds that session so far, and is a shop file.
 func TestBackup(t *testing.T) {
 	t.Parallel()

@@ -31,7 +31,11 @@ func newLogCheck(file *shopFile) *cobra.Command {
 			p := newPage(cmd.OutOrStdout())
 			if len(found) > 0 {
 				p.troubles(found)
-				return cmp.Or(p.flush(cmd.OutOrStdout()), hintf("vibe log backup FILE saves what can still be read into a sound file; then go on with that", "%s is damaged", shop.Path()))
+				err := hintf("vibe log backup FILE saves what can still be read into a sound file; then go on with that", "%s is damaged", shop.Path())
+				if !slices.ContainsFunc(found, func(t recordings.Trouble) bool { return t.Session == 0 }) {
+					err = hintf("the file itself is sound: go on with it; an older backup may have what is missing", "of what was kept in %s, some is missing", shop.Path())
+				}
+				return cmp.Or(p.flush(cmd.OutOrStdout()), err)
 			}
 			all, err := shop.Sessions(recordings.Filter{})
 			if err != nil {
