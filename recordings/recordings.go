@@ -124,14 +124,16 @@ func create(path string) (err error) {
 	if err := errors.Join(err, db.Close()); err != nil {
 		return word(err)
 	}
-	err = os.Link(temp, path)
-	if errors.Is(err, fs.ErrExist) {
-		return nil // another process was faster
-	}
-	if err != nil { // a file system without links
+	return ignore(putAt(temp, path), fs.ErrExist) // another process was faster
+}
+
+// putAt gives a file its name; fs.ErrExist where another has it.
+func putAt(temp, path string) error {
+	err := os.Link(temp, path)
+	if err != nil && !errors.Is(err, fs.ErrExist) { // a file system without links
 		return os.Rename(temp, path)
 	}
-	return nil
+	return err
 }
 
 // open opens a file that exists. With steps it is brought to the newest schema.

@@ -158,7 +158,7 @@ func (s *Shop) Backup(to string) (missing []Trouble, err error) {
 	if err := flush(temp); err != nil {
 		return nil, err
 	}
-	return missing, os.Rename(temp, to)
+	return missing, putAt(temp, to)
 }
 
 // flush waits until a file is on the disk.

@@ -1,6 +1,7 @@
 package recordings_test
 
 import (
+	"io/fs"
 	"os"
 	"path/filepath"
 	"testing"
@@ -84,6 +85,30 @@ func TestPruneDamaged(t *testing.T) {
 	now, err := os.ReadFile(path)
 	require.NoError(t, err)
 	assert.True(t, string(now) == string(spoilt), "the damaged file was written to")
+}
+
+// Of several backups to one new file at the same time one is made, and the others say so.
+func TestBackupsAtOnce(t *testing.T) {
+	t.Parallel()
+	s := shopAt(t, filled(t, 1, 40))
+	to := filepath.Join(t.TempDir(), "copy")
+	done := make(chan error)
+	const backups = 4
+	for range backups {
+		go func() {
+			_, err := s.Backup(to)
+			done <- err
+		}()
+	}
+	made := 0
+	for range backups {
+		if err := <-done; err == nil {
+			made++
+		} else {
+			assert.ErrorIs(t, err, fs.ErrExist)
+		}
+	}
+	assert.Equal(t, 1, made)
 }
 
 // A backup taken while a session is written holds that session so far, and is a shop file.

@@ -57,7 +57,8 @@ func save(name string, force bool, write func(io.Writer) error) (err error) {
 
 // noPlace is the error of a new file whose folder does not let it be made.
 func noPlace(name string) error {
-	folder := filepath.Dir(name)
+	folder, _ := filepath.Split(name) // not cleaned: there is no x/../y without an x
+	folder = cmp.Or(folder, ".")
 	if _, err := os.Stat(folder); err == nil { // /proc, for one
 		return hintf("choose a folder that files can be made in", "no file can be made in %s", folder)
 	}
