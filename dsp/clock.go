@@ -49,8 +49,15 @@ func (c *clock) see(u float64, first bool) {
 	}
 }
 
-// tick is what the clock counts in, s, if it tells of even samples: they have steps of two lengths then. 0 where all are alike.
-func (c *clock) tick() float64 { return max(0, c.more-c.least) }
+// tick is what the clock counts in, s, if it tells of even samples: they have steps of two lengths then. 0 where all are alike, but for
+// holes: no step is shorter than a tick.
+func (c *clock) tick() float64 {
+	tick := max(0, c.more-c.least)
+	if tick > c.least*(1+alike) {
+		return 0
+	}
+	return tick
+}
 
 // enough returns how many s of samples there must be for a tick more or less to make no other speed of them, where nobody knows whose
 // times are right.

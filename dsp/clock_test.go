@@ -255,3 +255,33 @@ func TestHundredthsWithHoles(t *testing.T) {
 		})
 	}
 }
+
+// TestHolesOnly: exact times of a sensor that only loses whole buffers of samples are no clock's of coarse ticks.
+func TestHolesOnly(t *testing.T) {
+	t.Parallel()
+	const rate, line = 833.0, 1085.0 / 60
+	for seed := range uint64(8) {
+		r := rand.New(rand.NewPCG(seed, 90))
+		holes := [2]int{74, 100} // samples
+		tr, ok := &dsp.Tracker{Hint: line}, 0
+		for i := range int(12 * rate) {
+			u := float64(i) / rate
+			x := 0.9*math.Cos(2*math.Pi*line*u) + 0.2*math.Cos(4*math.Pi*line*u) + 0.02*r.NormFloat64()
+			y := 0.2*math.Sin(2*math.Pi*line*u) + 0.02*r.NormFloat64()
+			z := 9.81 + 0.02*r.NormFloat64()
+			if since := i - int(4*rate); since >= 0 && since < holes[0] {
+				continue
+			}
+			if since := i - int(6*rate); since >= 0 && since < holes[1] {
+				continue
+			}
+			for _, v := range tr.Add([]float64{u}, [][]float64{{x}, {y}, {z}}) {
+				if v.OK {
+					ok++
+					assert.InEpsilon(t, line, v.Freq, 0.002, "seed %d at %.2f s", seed, u)
+				}
+			}
+		}
+		assert.Greater(t, ok, 15, "seed %d", seed)
+	}
+}
