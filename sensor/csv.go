@@ -89,7 +89,9 @@ func (c *csvFile) block() (Block, error) {
 			break // what has arrived
 		}
 		if err := c.readLine(); err == io.EOF {
-			return c.withNotes(b), c.end()
+			c.unchecked()
+			b.Notes = c.notes
+			return b, c.end()
 		} else if err != nil {
 			return c.withNotes(b), err
 		}

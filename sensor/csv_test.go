@@ -344,9 +344,10 @@ func TestCSVSaysWhatItFound(t *testing.T) {
 			`column "userAccX_g" is not used, "accX_g" comes first`, `column "accX_g" is not used, "accX_g" comes first`}},
 		"rate and another unit": {"t_s,x_g\n" + ramp(200, 2, 1), sensor.Options{Rate: 500}, g, 500, []string{`the times in column "t_s" are those of the rate that was given, and are used`}},
 		"rate and times in bursts": {"t_s,x_g\n" + ramp(90, 0.0001, 1) + strings.ReplaceAll(ramp(90, 0.0001, 1), "0.00", "1.00"), sensor.Options{Rate: 100}, g, 100, []string{
-			`a rate was given, so column "t_s" serves only to see whether rows are missing`}},
+			`a rate was given, so column "t_s" serves only to see whether rows are missing`,
+			`the recording ends before column "t_s" could tell whether --rate is right to 1 %: the speeds are as right as that`}},
 		"rate and times that begin anew": {"t_s,x_g\n" + strings.Repeat(ramp(90, 0.01, 1), 2), sensor.Options{Rate: 100}, g, 100, []string{
-			`a rate was given, so column "t_s" is not used: its times go back further than any goes on`}},
+			`a rate was given, so column "t_s" is not used: its times go far back`}},
 		"rate and no times":    {"t_s,x_g\n" + strings.Repeat("never,1\n", 100), sensor.Options{Rate: 100}, g, 100, []string{`a rate was given, so column "t_s" is not used: it holds too few times to judge them by`}},
 		"rate and row numbers": {"t,x_g\n" + ramp(2000, 1, 1), sensor.Options{Rate: 400}, g, 400, []string{`column "t" counts the rows, and so tells their times`}},
 		"rate and row numbers, no header": {ramp(2000, 1, 0, 9.8, 0), sensor.Options{Rate: 400}, 9.8, 400, []string{

@@ -72,19 +72,20 @@ func (c *csvFile) rated() error {
 }
 
 // goOn makes each time the latest so far where some step back a little, as those of packets do that were held up on their way by
-// different times, and reports whether they do. A little is no more than the longest step on: what goes back further, as a number
-// that begins anew does, is no time.
-func (p *probed) goOn() (back bool) {
+// different times, and reports whether they do. A little is no more than the mean rate may be off by, or than the longest step on: what
+// goes back further, as a number that begins anew does, is no time.
+func (p *probed) goOn() bool {
 	latest := slices.Clone(p.t)
 	var on, off float64 // the longest step on, and the furthest back
 	for i := 1; i < len(p.t); i++ {
 		latest[i] = max(latest[i-1], p.t[i])
 		on, off = max(on, p.t[i]-p.t[i-1]), max(off, latest[i]-p.t[i])
 	}
-	if back = off > 0 && off <= on; back {
-		p.t = latest
+	if off == 0 || off > max(on, mayDiffer*(latest[len(latest)-1]-latest[0])) {
+		return false
 	}
-	return back
+	p.t = latest
+	return true
 }
 
 // noTimes says why the column is no time of that rate.
@@ -93,7 +94,7 @@ func (p *probed) noTimes() string {
 	case len(p.t) < telling:
 		return "it holds too few times to judge them by"
 	case !slices.IsSorted(p.t):
-		return "its times go back further than any goes on"
+		return "its times go far back"
 	}
 	return "its times are of that rate in no unit"
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -15,10 +16,11 @@ import (
 
 // logged is a file of an even sensor: column t, and x, which is a thousandth of the true time. The sensor makes rate rows a second, of which
 // the share lost is missing. They are told in steps of tick s; where packet is not 0, all of each packet of so many s as its end, and up
-// to late s after it. A pause is three seconds with no rows.
+// to late s after it; the very first is first s later, and one in the first second early s before that. A pause is three seconds with no
+// rows.
 type logged struct {
-	rate, tick, lost, packet, late float64
-	pause                          bool
+	rate, tick, lost, packet, late, first, early float64
+	pause                                        bool
 }
 
 func (l logged) String() string {
@@ -31,7 +33,12 @@ func (l logged) String() string {
 		told := at
 		if l.packet > 0 {
 			if n := math.Ceil(at / l.packet); n > packet {
-				packet, late = n, l.late*rng.Float64()
+				switch packet, late = n, l.late*rng.Float64(); n {
+				case 1:
+					late += l.first
+				case 8:
+					late -= l.early
+				}
 			}
 			told = packet*l.packet + late
 		}
@@ -72,6 +79,12 @@ func TestRateBesideTimes(t *testing.T) {
 		"packets, the sensor is slower":  {logged{rate: 980, tick: 1e-3, packet: 0.025, late: 0.005}, 1000, 0, apart},
 		"packets, the sensor is faster":  {logged{rate: 1020, tick: 1e-3, packet: 0.025, late: 0.005}, 1000, 0, apart},
 		"steps back":                     {logged{rate: 1000, tick: 1e-3, packet: 0.025, late: 0.04}, 1000, 1e-5, ""},
+		"one step back":                  {logged{rate: 800, tick: 1e-4, packet: 0.0125, late: 0.002, early: 0.014}, 800, 1e-5, ""},
+		"one step back, sensor slower":   {logged{rate: 760, tick: 1e-4, packet: 0.0125, late: 0.002, early: 0.014}, 800, 0, apart},
+		"one step back, sensor faster":   {logged{rate: 840, tick: 1e-4, packet: 0.0125, late: 0.002, early: 0.014}, 800, 0, apart},
+		"one step back, a pause":         {logged{rate: 800, tick: 1e-4, packet: 0.0125, late: 0.002, early: 0.014, pause: true}, 800, 0, apart},
+		"the first is late":              {logged{rate: 800, tick: 1e-4, packet: 0.0125, late: 0.002, first: 0.06}, 800, 1e-5, ""},
+		"the first is late, sensor slow": {logged{rate: 760, tick: 1e-4, packet: 0.0125, late: 0.002, first: 0.06}, 800, 0, apart},
 		"steps back, a pause":            {logged{rate: 1000, tick: 1e-3, packet: 0.025, late: 0.04, pause: true}, 1000, 0, apart},
 		"steps back, sensor slower":      {logged{rate: 950, tick: 1e-3, packet: 0.025, late: 0.04}, 1000, 0, apart},
 		"steps back, sensor faster":      {logged{rate: 1050, tick: 1e-4, packet: 0.025, late: 0.04}, 1000, 0, apart},
@@ -95,6 +108,20 @@ func TestRateBesideTimes(t *testing.T) {
 			assert.LessOrEqual(t, most-least, c.off+2e-6)
 		})
 	}
+}
+
+// TestRateUnchecked: a recording that ends before its times could tell a rate that is wrong by 3 % says so, and one that goes on does not.
+func TestRateUnchecked(t *testing.T) {
+	t.Parallel()
+	const note = `the recording ends before column "t" could tell whether --rate is right to 1 %: the speeds are as right as that`
+	lines := strings.SplitAfter(logged{rate: 200, tick: 1}.String(), "\n")
+	for seconds, given := range map[int]float64{4: 206, 20: 200} {
+		got, err := read(strings.Join(lines[:1+200*seconds], ""), sensor.Options{Rate: given, Unit: "m/s2"})
+		require.NoError(t, err)
+		assert.Equal(t, seconds < 20, slices.Contains(got.notes, note), "%d s: %q", seconds, got.notes)
+	}
+	_, err := read(strings.Join(lines, ""), sensor.Options{Rate: 206, Unit: "m/s2"})
+	assert.ErrorContains(t, err, "rows are missing, or the rate is another")
 }
 
 // TestRateBesideRowNumbers: the numbers of rows tell which are missing, also where they begin anew.

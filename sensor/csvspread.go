@@ -94,6 +94,7 @@ type tally struct {
 	step           float64 // s, between rows
 	packet, uneven float64 // s, between rows whose times are apart, at most, and by how much that may be less
 	late           lag
+	agreed         bool // so far, to what a number needs
 }
 
 // add takes row n, from 0, of that time told in s, and returns the rate in Hz that the times make where they
@@ -102,13 +103,23 @@ func (c *tally) add(n int, told float64) float64 {
 	const (
 		packets = 8    // in a window, where they come unevenly. Chosen: of so many one comes nearly as early as any
 		slow    = 0.01 // s, that a computer may be late with all of a second. Chosen
+		right   = 0.01 // of the rate. Chosen: a turner would see no less
 	)
 	t := float64(n) * c.step
 	grown, elapsed := c.late.add(t, told-t, max(1, 2*c.packet+packets*c.uneven))
-	if math.Abs(grown) < mayBeOff*elapsed+c.uneven/4+c.step+slow {
+	most := mayBeOff*elapsed + c.uneven/4 + c.step + slow
+	if math.Abs(grown) < most {
+		c.agreed = c.agreed || most <= right*elapsed
 		return 0
 	}
 	return elapsed / (elapsed + grown) / c.step
+}
+
+// unchecked says at the end that the times have not told whether the rate is right.
+func (c *csvFile) unchecked() {
+	if c.tally != nil && c.good > 0 && !c.tally.agreed {
+		c.notes = append(c.notes, fmt.Sprintf("the recording ends before column %q could tell whether --rate is right to 1 %%: the speeds are as right as that", c.title[0]))
+	}
 }
 
 // apart is the error of times that contradict the count of the rows.

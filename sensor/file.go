@@ -228,8 +228,11 @@ func (f *file) Next() (Block, error) {
 	switch {
 	case len(b.T) > 0:
 		return b, nil
-	case b.Lost > 0 && errors.Is(err, io.EOF): // nothing good comes after them to tell it with
+	case !errors.Is(err, io.EOF):
+	case b.Lost > 0: // nothing good comes after them to tell it with
 		return Block{Lost: b.Lost, Notes: append(b.Notes, "the end of the recording is bad and was left out")}, nil
+	case len(b.Notes) > 0:
+		return Block{Notes: b.Notes}, nil
 	}
 	return Block{}, err
 }
