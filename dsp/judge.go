@@ -130,12 +130,12 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	}
 }
 
-// fine reports whether no fault of rev so far forbids a number.
+// fine reports whether none of the faults that rev has so far forbids a number.
 func (tr *Tracker) fine(rev *Revolution) bool {
 	return len(rev.Faults) == 0 || len(rev.Faults) == 1 && rev.Faults[0] == Gap && tr.health.missing < missingMost
 }
 
-// moved reports whether rev, fine else, may be the mean of two speeds: noise leaves open whether the speed changed in its window, and it
+// moved reports whether rev, fine but for this, may be the mean of two speeds: noise leaves open whether the speed changed in its window, and it
 // seems to, or another was good a moment ago, in what that window holds too.
 func (tr *Tracker) moved(rev *Revolution) bool {
 	const shared = 0.2 // of the window, from which on another speed bends the line's by more than a tenth of the difference. Chosen

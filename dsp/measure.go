@@ -52,7 +52,9 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 			break
 		}
 	}
-	if recent := tr.least(c, now); ok && seconds > recent && s.misfit > tr.change.most() { // what holds two speeds, perhaps
+	// A long window that holds two speeds leaves much beside the line; its end alone then stands elsewhere and leaves little. A line
+	// beside this one moves it too, but by less.
+	if recent := tr.least(c, now); ok && seconds > recent && s.misfit > tr.change.most() {
 		was, wasVar, start, bend, before, said := s.f, s.fVar, f, drift, seconds, tr.disagreed
 		f, drift, seconds = s.f, 0, recent
 		if _, ok = fit(); ok && s.misfit < tr.change.most() && math.Abs(s.f-was) > max(4*math.Sqrt(s.fVar+wasVar), stepping/2*s.f) {

@@ -160,7 +160,8 @@ func newStep(seed uint64, dial bool) mix {
 }
 
 // quickly reports whether the data allow a number so many s after the step: as allowed says, and the speed to 0.2 %, of which the
-// standard error over T seconds is √3/(πT) times that of the amplitude (Rife and Boorstyn, IEEE Trans. IT 20 (1974), 591).
+// standard error over T seconds is √3/(πT) times that of the amplitude (Rife and Boorstyn, IEEE Trans. IT 20 (1974), 591;
+// from memory). Ask when all samples were taken: the simulator knows the truth up to there.
 func (m mix) quickly(seconds float64, hint bool) bool {
 	step := m.sim.Speed[2]
 	truth := m.sim.Truth(step.At + seconds)

@@ -17,7 +17,7 @@ type state struct {
 
 	track      track
 	known      line    // the spindle's, as it was last known
-	good       []line  // the spindle's in the readings of the last seconds that nothing spoke against, but that the speed may have moved
+	good       []line  // in readings of the last seconds that no fault forbade, those where the speed may have moved as well
 	missed     float64 // s, when what was known was not where it should be, last; -Inf never
 	neighbours []neighbour
 	suspects   [maxTooth + 1]suspicion // of a line at 1/m of another
