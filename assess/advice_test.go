@@ -51,7 +51,8 @@ func TestSay(t *testing.T) {
 		"violent":    {steady(0, 1, 500, 12.3), assess.Stop, "Stop: it shakes 12.3 mm/s at 500 rpm, violent.", "violent"},
 		"too fast":   {steady(0, 1, 1200, 1), assess.Lower, "Lower to 680 rpm: 1200 rpm is above the ceiling (blank).", "ceiling"},
 		"growing":    {append(steady(0, 12, 500, 1), steady(3, 4, 500, 1.8)...), assess.Stop, "Stop: the shake grew to 1.8 mm/s, 1.8 times, and not by the speed.", "growth"},
-		"no number":  {[]assess.Reading{{T: 1, Faults: []dsp.Fault{dsp.Weak}}}, assess.Wait, "Wait: the shake is too small, too unsteady or too noisy to be sure of.", "weak"},
+		"too early":  {[]assess.Reading{{T: 1, Span: 2, Faults: []dsp.Fault{dsp.Weak}}}, assess.Wait, "Wait: a first number takes about 4 s.", "early"},
+		"no number":  {[]assess.Reading{{T: 2, Span: 4, Faults: []dsp.Fault{dsp.Weak}}}, assess.Wait, "Wait: the shake is too small, too unsteady or too noisy to be sure of.", "weak"},
 	} {
 		d := hear(turning(), c.readings...)
 		assert.Equal(t, c.action, d.Action, "%s: %s", name, d.Say)

@@ -89,6 +89,7 @@ type Adviser struct {
 	alarmAt   RPM     // speed at which it was given
 	still     float64 // s, newest reading in which something turned, or that came late
 	unsure    float64 // s, newest one that cannot know that nothing turns
+	begun     float64 // s, before that nothing turned or nobody looked
 	stood     bool    // nothing turned for 2 s since the last settled reading, or nobody knows what did for 30 s
 	loud      loud    // the unbroken run of readings that are violent in all
 	said      Advice  // last one
@@ -214,11 +215,18 @@ func (a *Adviser) note(r Reading) {
 		a.unsure = r.T
 	}
 	a.loud.add(r, a.any && r.T >= a.last && r.T-a.last <= longestGap)
+	from, to := r.T-positive(r.Span)/2, r.T+positive(r.Span)/2
+	if !a.any || to < a.begun {
+		a.begun = from
+	}
 	a.last, a.any = r.T, true
 	if broken {
 		a.anchor = 0
 	}
 	stood := r.Has(dsp.NoTurn) && a.last-a.still >= settledTime
+	if stood {
+		a.begun = to
+	}
 	if !a.stood && (stood || a.last-a.response.now > growthTime) {
 		a.stood = a.response.refit()
 	}

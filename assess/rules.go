@@ -91,6 +91,9 @@ func (a *Adviser) blind(r Reading) Advice {
 	}
 	if turned := a.response.bins != nil && a.last-a.response.now <= longestSpan; turned && r.Has(dsp.Changing) {
 		explained = append(explained, dsp.Weak, dsp.Doubtful) // the change itself makes it so
+	} else if !turned && r.Has(dsp.Weak) && r.T+positive(r.Span)/2-a.begun < longestSpan {
+		reasons = append(reasons, Reason{"early", fmt.Sprintf("a first number takes about %d s", longestSpan), ownReadings})
+		explained = append(explained, dsp.Weak, dsp.Doubtful, dsp.Changing) // it may only be too short yet
 	}
 	for _, f := range r.Faults {
 		if slices.Contains(explained, f) && (f != dsp.Folded || a.Checked) { // else the dial's word is some help

@@ -106,17 +106,24 @@ func TestRoughTimes(t *testing.T) {
 	assert.Equal(t, []string{"rough-times"}, codes(d))
 }
 
-// TestDialTurned: of a speed that changes while the line is blurred the change alone is said, and where nothing was sure before all is.
+// TestDialTurned: of a speed that changes while the line is blurred the change alone is said, where nothing was sure before all is, and
+// before there was time for a number only that.
 func TestDialTurned(t *testing.T) {
 	t.Parallel()
 	blurred := func(s float64) assess.Reading {
 		return assess.Reading{T: s, Span: 2, Speed: 520, Shake: 2, ShakeSE: 0.3, Faults: []dsp.Fault{dsp.Weak, dsp.Doubtful, dsp.Changing}}
 	}
 	a := turning()
-	assert.Equal(t, []string{"weak", "doubtful", "changing"}, codes(a.See(blurred(1))))
-	hear(a, steady(2, 12, 500, 2)...)
-	assert.Equal(t, []string{"changing"}, codes(a.See(blurred(5))))
-	assert.Equal(t, []string{"weak", "doubtful", "changing"}, codes(a.See(blurred(11))), "long after")
+	assert.Equal(t, []string{"early"}, codes(a.See(blurred(1))))
+	assert.Equal(t, []string{"weak", "doubtful", "changing"}, codes(a.See(blurred(3))), "4 s heard")
+	hear(a, steady(4, 12, 500, 2)...)
+	assert.Equal(t, []string{"changing"}, codes(a.See(blurred(7))))
+	assert.Equal(t, []string{"weak", "doubtful", "changing"}, codes(a.See(blurred(13))), "long after")
+	for s := 20.0; s <= 22; s += 0.5 {
+		a.See(assess.Reading{T: s, Span: 4, Faults: []dsp.Fault{dsp.NoTurn}})
+	}
+	assert.Equal(t, []string{"early"}, codes(a.See(blurred(25))), "switched on again")
+	assert.Equal(t, []string{"weak", "doubtful", "changing"}, codes(a.See(blurred(27))))
 }
 
 // TestMains: where the mains may be what is seen, or a multiple on the line, that is said, and what to try.

@@ -34,11 +34,11 @@ const (
 	notch assess.RPM = 20
 )
 
-// newDial switches the lathe on at a speed, to follow the advice from there.
+// newDial switches the lathe on at a speed, or at its slowest, to follow the advice from there.
 func newDial(lathe *sensor.Simulated, l assess.Lathe, start assess.RPM) *dial {
 	speeds := l.Speeds(0, 1e9)
 	d := &dial{lathe: lathe, low: speeds[0], high: speeds[len(speeds)-1], follows: true}
-	d.set(start)
+	d.set(max(start, d.low))
 	return d
 }
 
@@ -113,7 +113,7 @@ func dialShows(at assess.RPM) string {
 func (d *dial) waits(t float64, r assess.Reading) bool {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	return d.follows && d.said.Action == assess.Wait && t-d.since > settling && (r.Has(dsp.Weak) || r.Has(dsp.NoTurn))
+	return d.said.Action == assess.Wait && t-d.since > settling && (r.Has(dsp.Weak) || r.Has(dsp.NoTurn))
 }
 
 // playLathe is the lathe of `vibe watch --from simulated`: the demo's, with a finer sensor and

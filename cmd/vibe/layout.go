@@ -277,7 +277,7 @@ func (m *screen) answerLine() string {
 		if follows && at == 0 {
 			return " " + shows + "; press ↑ to switch on"
 		}
-		if m.dial.waits(m.now.Clock, m.now.Reading) {
+		if at > 0 && m.dial.waits(m.now.Clock, m.now.Reading) {
 			return " " + shows + ", nothing sure is felt at it; ↑ turns it up"
 		}
 		if follows {

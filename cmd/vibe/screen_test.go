@@ -337,4 +337,7 @@ func TestScreenPlayGoesOn(t *testing.T) {
 		m.Update(news{})
 		assert.Contains(t, shown(m), says)
 	}
+	m.dial.turn(-1)
+	m.dial.turn(1)
+	assert.Contains(t, shown(m), "nothing sure is felt at it; ↑ turns it up", "whoever's hand it is")
 }

@@ -165,10 +165,14 @@ func newWatching(cmd *cobra.Command, in input, f from, opts sensor.Options, dial
 		if err != nil {
 			return nil, inputError(err)
 		}
+		if plan.Window.High == 0 { // it would stay off, and whoever plays see nothing happen
+			return nil, usage{hintf(cmp.Or(plan.More, "say another blank, or a slower lathe to play with, such as --lowest 60"),
+				"the lathe to play with stays off. %s", plan.Say)}
+		}
 		lathe := playLathe()
-		throwFrom(lathe, plan.Start)
 		w.in.name, w.in.src = "simulated lathe", lathe
 		w.dial = newDial(lathe, in.job.lathe, plan.Start)
+		throwFrom(lathe, w.dial.at)
 	default:
 		src, err := w.in.job.source(cmd, f.name, opts, dial)
 		if err != nil {

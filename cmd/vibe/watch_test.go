@@ -149,4 +149,6 @@ func TestWatchStays(t *testing.T) {
 	t.Parallel()
 	msg := played(t, 30, func(said) {}, "--diameter", "310mm", "--lowest", "60", "--highest", "3000")
 	assert.Equal(t, 1, strings.Count(msg, "note: dial: 60 rpm, and nothing sure is felt at it"), msg)
+	msg = played(t, 30, func(said) {}, "--diameter", "400mm", "--balance", "burl", "--highest", "2000")
+	assert.Contains(t, msg, "note: dial: 60 rpm", "where no slowest speed is known it starts at the slowest there is")
 }
