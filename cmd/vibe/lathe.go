@@ -2,6 +2,7 @@ package main
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"slices"
 	"strings"
@@ -135,6 +136,34 @@ func tooMuchForEmpty(all []stretch, session int64) []string {
 	return []string{fmt.Sprintf("up to %s is much for a lathe with nothing mounted: was something? Then take it out again (vibe log prune %d --yes), for the blank's shake will be taken for the lathe's", assess.ShakeText(most), session)}
 }
 
+// beyond asks whether the lathe's range is right where the kept run, read with no word of it, turns outside of it: a multiple of a slower
+// spindle may have been taken for the turn. The dial's word settles that.
+func (f shopFile) beyond(ctx context.Context, in input, within []stretch) ([]string, error) {
+	low, high := in.job.lathe.Range()
+	if in.dial > 0 || low == 0 && high == 0 {
+		return nil, nil
+	}
+	number := in.session.to.Number()
+	src, err := f.source(number, sensor.Options{})
+	if err != nil {
+		return nil, err
+	}
+	r, err := input{src: src, name: in.name}.follow(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for _, s := range within {
+		for _, as := range r.stretches {
+			outside := as.fast < low || high > 0 && as.slow > high
+			if s.ok && outside && as.guess() != "–" && as.from < s.to && as.to > s.from {
+				return []string{fmt.Sprintf("what is %.0f rpm by the range of %s may be %s rpm: what did the dial show? If the range is wrong, mend it (vibe lathe add), take this run out (vibe log prune %d --yes) and keep it anew",
+					float64(s.most.Speed), latheText(in.job.lathe), strings.TrimSuffix(as.guess(), "?"), number)}, nil
+			}
+		}
+	}
+	return nil, nil
+}
+
 func newLatheBaseline(file *shopFile) *cobra.Command {
 	var opts sensor.Options
 	var dial assess.RPM
@@ -147,7 +176,7 @@ it, and vibe log trend how it changes over the months.`,
 		Args: takes("NAME", "FILE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			j := job{lathe: assess.Lathe{Name: args[0]}, shop: *file}
-			if err := j.pick(); err != nil {
+			if err := cmp.Or(j.pick(), j.turns(dial)); err != nil {
 				return err
 			}
 			src, err := open(cmd, args[1], opts)
@@ -164,7 +193,15 @@ it, and vibe log trend how it changes over the months.`,
 			if err != nil {
 				return cmp.Or(err, in.session.drop())
 			}
+			if !slices.ContainsFunc(r.stretches, func(s stretch) bool { return s.ok }) {
+				return cmp.Or(in.session.drop(), hintf(fmt.Sprintf("vibe read %s --lathe %s says why", shellWord(args[1]), shellWord(j.lathe.Name)),
+					"%s has no reading that may be used, and was not kept", in.name))
+			}
 			kept, err := in.session.close()
+			if err != nil {
+				return err
+			}
+			beyond, err := file.beyond(cmd.Context(), in, r.stretches)
 			if err != nil {
 				return err
 			}
@@ -173,7 +210,7 @@ it, and vibe log trend how it changes over the months.`,
 			p.line("")
 			p.wrap("", "The lathe's own shake, "+kept)
 			err = p.flush(cmd.OutOrStdout())
-			say(cmd.ErrOrStderr(), append(r.doc.Recording.Notes, tooMuchForEmpty(r.stretches, in.session.to.Number())...))
+			say(cmd.ErrOrStderr(), slices.Concat(r.doc.Recording.Notes, j.meant(dial), beyond, tooMuchForEmpty(r.stretches, in.session.to.Number())))
 			return err
 		},
 	}

@@ -63,6 +63,9 @@ func newLogBackup(file *shopFile) *cobra.Command {
 		Short: "a copy of the whole shop, also while it is written to",
 		Args:  takes("FILE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if args[0] == "-" || args[0] == "" {
+				return usage{hintf("name a new file, such as shop-copy.sqlite", "a backup goes into a file")}
+			}
 			shop, err := file.view()
 			if err != nil {
 				return err

@@ -87,7 +87,7 @@ func (r *reader) run(cmd *cobra.Command, name string) error {
 	}
 	said, unkept := in.session.finish(rec.samples)
 	notes := &rec.doc.Recording.Notes
-	*notes = append(*notes, slices.Concat(said, left, r.job.notes(), r.job.sizeless(), rec.partly(), rec.warned(), rec.tryNext(r.dial), in.learnt())...)
+	*notes = append(*notes, slices.Concat(said, left, r.job.notes(), r.job.meant(r.dial), r.job.sizeless(), rec.partly(), rec.warned(), rec.tryNext(r.dial), in.learnt())...)
 	err = answer(cmd, r.asJSON, rec.doc, func(p *page) { p.report(rec) })
 	say(cmd.ErrOrStderr(), *notes)
 	return cmp.Or(err, unkept)
@@ -171,12 +171,27 @@ func (f shopFile) source(number int64, opts sensor.Options) (keptSource, error) 
 	return keptSource{k, shop}, nil
 }
 
-// turns refuses a dial that shows what the lathe cannot run.
+// turns refuses a dial that shows what the lathe cannot run, a tenth beyond its ends at most: no line is looked for there.
 func (j *job) turns(dial assess.RPM) error {
-	if l := j.lathe; dial > 0 && l.High > 0 && dial > 1.1*l.High {
-		return usage{hintf("check the two", "--speed %v is above the lathe's fastest, %v", dial, l.High)}
+	low, high := j.lathe.Range()
+	switch {
+	case dial > 0 && high > 0 && dial > 1.1*high:
+		return usage{hintf("check the two", "--speed %v is above the lathe's fastest, %v", dial, high)}
+	case dial > 0 && dial < 0.9*low:
+		return usage{hintf("check the two", "--speed %v is below the lathe's slowest, %v", dial, low)}
 	}
 	return nil
+}
+
+// fastestLathe is what hardly a wood lathe turns beyond (common practice, no source).
+const fastestLathe assess.RPM = 5000
+
+// meant asks whether a dial was meant that is beyond wood lathes, where nothing is known of this one.
+func (j *job) meant(dial assess.RPM) []string {
+	if _, high := j.lathe.Range(); high > 0 || dial <= fastestLathe {
+		return nil
+	}
+	return []string{fmt.Sprintf("hardly a wood lathe turns faster than %v: is it the spindle that --speed %v is of? If so, say --highest too", fastestLathe, dial)}
 }
 
 // keptSource is a session that closes its shop too.

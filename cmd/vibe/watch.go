@@ -56,7 +56,7 @@ something changed. Every session is kept: see vibe log.`,
 			if f.name == simulated {
 				j.invent()
 			}
-			if err := j.check(); err != nil {
+			if err := cmp.Or(j.check(), j.turns(speed)); err != nil {
 				return err
 			}
 			people, err := loadLearned()
@@ -83,7 +83,7 @@ something changed. Every session is kept: see vibe log.`,
 					return cmp.Or(err, w.in.src.Close())
 				}
 			}
-			notes := slices.Concat(left, w.in.job.notes(), w.in.job.sizeless(), w.in.learnt(), w.keep(k))
+			notes := slices.Concat(left, w.in.job.notes(), w.in.job.meant(speed), w.in.job.sizeless(), w.in.learnt(), w.keep(k))
 			if w.phone != nil {
 				notes = append(notes, phoneNotes(speed)...)
 			}
