@@ -43,7 +43,6 @@ type csvFile struct {
 	values   [3]float64 // of the last row, m/s²
 	spread   *spread    // of rows whose times are too coarse
 	tally    *tally     // of rows that are counted beside their times
-	astray   float64    // Hz, the rate that they contradict the one given by
 	repeats  Repeats
 	coarse   bool // too many rows repeat a time
 	good     int
@@ -70,7 +69,7 @@ func (c *csvFile) next() (Block, error) {
 	switch {
 	case c.coarse:
 		return Block{}, c.tooCoarse()
-	case c.astray > 0:
+	case c.tally != nil && c.tally.elapsed > 0:
 		return Block{}, c.apart()
 	}
 	if !c.timed && len(b.T) >= telling {
@@ -298,7 +297,7 @@ func (c *csvFile) scale(v *[4]float64) error {
 	if c.tally != nil {
 		n := c.good + c.bad
 		v[0] = float64(n) * c.tally.step
-		c.astray = max(c.astray, c.tally.add(n, told))
+		c.tally.add(n, told)
 	}
 	return nil
 }

@@ -110,6 +110,17 @@ func TestRateBesideTimes(t *testing.T) {
 	}
 }
 
+// TestRateNotOffered: where one packet's time is wrong by more than a packet the rate that was given is right, and no other is offered.
+func TestRateNotOffered(t *testing.T) {
+	t.Parallel()
+	_, err := read(logged{rate: 800, tick: 1e-4, packet: 0.0125, late: 0.002, early: 0.06}.String(), sensor.Options{Rate: 800, Unit: "m/s2"})
+	parse := new(sensor.ParseError)
+	require.ErrorAs(t, err, &parse)
+	assert.Contains(t, parse.Error(), "times are wrong, rows are missing, or the rate is another")
+	assert.NotRegexp(t, `\d`, parse.Try)
+	assert.NotContains(t, parse.Error(), "rows a second")
+}
+
 // TestRateUnchecked: a recording that ends before its times could tell a rate that is wrong by 3 % says so, and one that goes on does not.
 func TestRateUnchecked(t *testing.T) {
 	t.Parallel()

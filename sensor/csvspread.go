@@ -94,12 +94,12 @@ type tally struct {
 	step           float64 // s, between rows
 	packet, uneven float64 // s, between rows whose times are apart, at most, and by how much that may be less
 	late           lag
-	agreed         bool // so far, to what a number needs
+	agreed         bool    // so far, to what a number needs
+	grown, elapsed float64 // s, by how much they part in what time, where they first contradict each other; else 0
 }
 
-// add takes row n, from 0, of that time told in s, and returns the rate in Hz that the times make where they
-// contradict the one that was given; else 0.
-func (c *tally) add(n int, told float64) float64 {
+// add takes row n, from 0, of that time told in s.
+func (c *tally) add(n int, told float64) {
 	const (
 		packets = 8    // in a window, where they come unevenly. Chosen: of so many one comes nearly as early as any
 		slow    = 0.01 // s, that a computer may be late with all of a second. Chosen
@@ -108,11 +108,12 @@ func (c *tally) add(n int, told float64) float64 {
 	t := float64(n) * c.step
 	grown, elapsed := c.late.add(t, told-t, max(1, 2*c.packet+packets*c.uneven))
 	most := mayBeOff*elapsed + c.uneven/4 + c.step + slow
-	if math.Abs(grown) < most {
+	switch {
+	case math.Abs(grown) < most:
 		c.agreed = c.agreed || most <= right*elapsed
-		return 0
+	case c.elapsed == 0:
+		c.grown, c.elapsed = grown, elapsed
 	}
-	return elapsed / (elapsed + grown) / c.step
 }
 
 // unchecked says at the end that the times have not told whether the rate is right.
@@ -122,8 +123,10 @@ func (c *csvFile) unchecked() {
 	}
 }
 
-// apart is the error of times that contradict the count of the rows.
+// apart is the error of times that contradict the count of the rows. One time that is wrong, or rows that are missing at one place, make
+// no rate: none is offered.
 func (c *csvFile) apart() error {
-	return wrong(fmt.Sprintf("give --rate %.4g if that is what the sensor makes; where rows are missing no speed can be told from these times", c.astray),
-		"the times in column %q make %.4g rows a second, but --rate says %.4g: rows are missing, or the rate is another", c.title[0], c.astray, c.file.o.Rate).at(c.file.name, c.line)
+	return wrong("if no row is missing and no time is wrong, the rate is the rows of the whole file by its seconds",
+		"column %q and --rate %.4g part by %.2g s in %.2g s: times are wrong, rows are missing, or the rate is another",
+		c.title[0], c.file.o.Rate, math.Abs(c.tally.grown), c.tally.elapsed).at(c.file.name, c.line)
 }
