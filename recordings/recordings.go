@@ -6,10 +6,10 @@
 // What it promises: what Append has committed, about once a second with full
 // synchronisation, survives a killed process and a power cut, as far as the disk keeps what
 // it says it has written. At most the last two seconds are lost. A file that is cut
-// short is never written to, and from a damaged one nothing is pruned: what can still be
-// reached is read, and Check says what is missing. What it does not promise: that a disk
-// which lies, or a file edited by others, holds what was said. Backup makes a copy to put
-// elsewhere.
+// short is never written to, no session is begun in one where a short look finds damage,
+// and from a damaged one nothing is pruned: what can still be reached is read, and Check
+// says what is missing. What it does not promise: that a disk which lies, or a file edited
+// by others, holds what was said. Backup makes a copy to put elsewhere.
 //
 // The tables are documented in the file itself: `sqlite3 FILE .schema` shows them, and any
 // SQLite tool reads them. Only this package writes them.

@@ -67,7 +67,7 @@ func TestPrune(t *testing.T) {
 	assert.Less(t, after.Size(), before.Size()-2*size*9/10, "the disk has its room again")
 }
 
-// From a file that is damaged anywhere nothing is removed, whatever session is named.
+// From a file that is damaged anywhere nothing is removed, whatever session is named, and in a small one no session is begun.
 func TestPruneDamaged(t *testing.T) {
 	t.Parallel()
 	path := filled(t, 3, 240)
@@ -80,6 +80,8 @@ func TestPruneDamaged(t *testing.T) {
 	s, err := recordings.Open(path)
 	require.NoError(t, err)
 	assert.ErrorIs(t, s.Prune(3), recordings.ErrDamaged)
+	_, err = s.Begin(setup())
+	assert.ErrorIs(t, err, recordings.ErrDamaged)
 	assert.InDelta(t, 60, kept(t, s, 3), 0.01)
 	require.NoError(t, s.Close())
 	now, err := os.ReadFile(path)

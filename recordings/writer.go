@@ -116,10 +116,13 @@ const (
 // chunkID is the key of a chunk: 194 days of one session at one a second.
 func chunkID(session int64, part int) int64 { return session<<24 + int64(part) }
 
-// Begin starts a session.
+// Begin starts a session. ErrDamaged, and nothing written, where a short look finds damage.
 func (s *Shop) Begin(setup Setup) (*Writer, error) {
 	if s.readOnly {
 		return nil, ErrReadOnly
+	}
+	if err := s.look(); err != nil {
+		return nil, err
 	}
 	if setup.Started.IsZero() {
 		setup.Started = time.Now()
