@@ -262,8 +262,16 @@ func (s *balanceState) take(cmd *cobra.Command, b *balancing, from string) error
 		return err
 	}
 	number, _ := keptNumber(from)
-	return s.keep(readings, mass, number)
+	err = s.keep(readings, mass, number)
+	if s.Play && errors.Is(err, errNothingLeft) { // it did turn
+		say(cmd.ErrOrStderr(), []string{"it worked: " + errNothingLeft.Error() + ". Another blank to play with: vibe balance --new --from simulated"})
+		return nil
+	}
+	return err
 }
+
+// errNothingLeft is a run with the fix on that is too calm to be measured.
+var errNothingLeft = errors.New("with the fix on nothing steady is left to be felt, so no run was kept")
 
 // keep makes readings the next run, of kept session number (0: of none).
 func (s *balanceState) keep(readings []assess.Reading, mass assess.Mass, number int64) error {
@@ -380,7 +388,7 @@ func (s *balanceState) weak(err error, mass assess.Mass) error {
 	case planErr != nil:
 		return planErr
 	case len(s.Runs) > len(s.Angles):
-		return hintf("if the lathe did turn at that speed, that is what was wanted; else make the run again", "with the fix on nothing steady is left to be felt, so no run was kept: %s", input.Text)
+		return hintf("if the lathe did turn at that speed, that is what was wanted; else make the run again", "%w: %s", errNothingLeft, input.Text)
 	case mass.Grams > 0:
 		hint += fmt.Sprintf("; or, if the mass nearly balances the blank there, vibe balance --new with other --angles (%.0f° would shake most)", math.Mod(mass.Angle+180, 360))
 	case t.Faster(s.Lathe, assess.RPM(s.Speed)) > 0:

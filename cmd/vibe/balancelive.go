@@ -73,7 +73,7 @@ func (s *balanceState) live(ctx context.Context, in input, msg io.Writer) ([]ass
 			}
 			done := g.add(r, a)
 			in.progress.tell("%.0f of %.0f s of steady turning, %s  ", g.seconds(), assess.RunEnough, assess.ShakeText(r.Shake))
-			if !told && r.T > patience && g.seconds() == 0 {
+			if !told && !s.Play && r.T > patience && g.seconds() == 0 {
 				told = true
 				note([]string{fmt.Sprintf("nothing turns steadily near %.0f rpm yet: go to that speed", s.Speed)})
 			}

@@ -227,6 +227,28 @@ func TestPageHoldsItsNumbers(t *testing.T) {
 	}
 }
 
+// TestPageStaysPut: what is pressed stays where it is when the number goes, for a hand that is on its way.
+func TestPageStaysPut(t *testing.T) {
+	t.Parallel()
+	b := browse(t)
+	s, _ := lookedAt(t)
+	link, end := shownAt(t, viewOf(s, demoJob().lathe, false), t.TempDir(), "127.0.0.1:0")
+	defer end()
+	require.NoError(t, chromedp.Do(b.ctx, chromedp.Navigate(link)))
+	wait := assess.Advice{Action: assess.Wait, Say: "Wait."}
+	for i, size := range [][2]int64{{360, 640}, {600, 800}, {820, 1180}, {1400, 900}} {
+		require.NoError(t, chromedp.Do(b.ctx, chromedp.EmulateViewport(size[0], size[1])))
+		const top = `document.getElementById("told").getBoundingClientRect().top.toFixed(0)`
+		at := 3 + 2*float64(i)
+		hears(s, at, 600, 1.2, wait)
+		b.reads("feel", "calm")
+		was := b.eval(top)
+		s.See(assess.Reading{T: at, Span: 2}, wait)
+		b.reads("feel", "no number")
+		assert.Equal(t, was, b.eval(top), "%v", size)
+	}
+}
+
 // feel gives the session what a sensor would feel of a spindle at n, 400 samples a second, for a while: the
 // once-per-turn line of shake mm/s and half as much at twice of it.
 func feel(s *live.Session, from, seconds float64, n assess.RPM, shake float64) (to float64) {

@@ -51,7 +51,11 @@ said.`,
 				}
 				p := newPage(cmd.OutOrStdout())
 				for line := range strings.Lines(said) {
-					p.wrap("", line)
+					if command, ok := strings.CutPrefix(line, "  "); ok { // in one line, to be pasted
+						p.line("  %s", strings.TrimSpace(command))
+					} else {
+						p.wrap("", line)
+					}
 				}
 				return p.flush(cmd.OutOrStdout())
 			})
@@ -103,7 +107,7 @@ func exporter(name string) (func(io.Writer, *recordings.Session) (string, error)
 }
 
 func exported(name string, k *recordings.Session, flags string) string {
-	return fmt.Sprintf("%s holds session %d, %s of it. To read it: vibe read %s%s", name, k.Number, clock(k.Summary.Seconds), shellWord(name), flags)
+	return fmt.Sprintf("%s holds session %d, %s of it. To read it:\n  vibe read %s%s", name, k.Number, clock(k.Summary.Seconds), shellWord(name), flags)
 }
 
 // waveWords says what a WAV file could not hold.

@@ -85,10 +85,12 @@ func newLogBackup(file *shopFile) *cobra.Command {
 			p := newPage(cmd.OutOrStdout())
 			if len(missing) > 0 {
 				p.troubles(missing)
-				p.wrap("", fmt.Sprintf("%s holds what could still be read, and not the whole shop. Compare: vibe log --shop %s", args[0], shellWord(args[0])))
+				p.wrap("", args[0]+" holds what could still be read, and not the whole shop. Compare:")
+				p.line("  vibe log --shop %s", shellWord(args[0])) // in one line, to be pasted
 				return cmp.Or(p.flush(cmd.OutOrStdout()), hintf("go on with the copy, by --shop, or with an older backup if that has more", "%s is damaged", shop.Path()))
 			}
-			p.wrap("", fmt.Sprintf("%s holds the whole shop, as it is. Keep it on another disk. To look into it: vibe log --shop %s", args[0], shellWord(args[0])))
+			p.wrap("", args[0]+" holds the whole shop, as it is. Keep it on another disk. To look into it:")
+			p.line("  vibe log --shop %s", shellWord(args[0]))
 			return p.flush(cmd.OutOrStdout())
 		},
 	}

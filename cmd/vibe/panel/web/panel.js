@@ -40,6 +40,7 @@ function show(d) {
   if (d.ended) act('lost', 'ENDED', '', 'The session has ended; nothing here is of now.');
   else act(d.advice.action, s.action, s.target, s.say);
   put('speed', s.speed); put('shake', s.shake); put('feel', s.feel); put('caution', s.caution);
+  $('feel').classList.toggle('words', s.feel.includes(' '));
   list('reasons', (d.advice.reasons || []).map(r => [r.text, r.source]));
   list('ceilings', (d.advice.ceilings || []).map(c => [c.name + ': ' + Math.round(c.rpm) + ' rpm', c.source]));
   list('notes', d.notes.map(n => [n]));
