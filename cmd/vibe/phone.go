@@ -105,12 +105,14 @@ func invitation(links []string, width, height int) []string {
 	for _, l := range links[1:] {
 		words = append(words, "or, in another network of this computer: "+l)
 	}
-	code, err := qr.Encode(links[0], qr.L)
-	if err != nil || width < code.Size+2*margin {
-		return words
+	if code, err := qr.Encode(links[0], qr.L); err == nil && width >= code.Size+2*margin {
+		if drawn := halfBlocks(code); len(drawn)+3 <= height {
+			return append(drawn, words[:min(len(words), height-len(drawn))]...)
+		}
 	}
-	if drawn := halfBlocks(code); len(drawn)+3 <= height {
-		return append(drawn, words[:min(len(words), height-len(drawn))]...)
+	words[0] = "Open this link on the phone; it lets in one, once."
+	if height > 0 {
+		words[0] += " A window of 80 by 24 shows it as a code for the camera."
 	}
 	return words
 }

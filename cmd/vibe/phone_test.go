@@ -226,3 +226,19 @@ func TestScreenInvitesWhole(t *testing.T) {
 		assert.Len(t, lines, 3)
 	}
 }
+
+// Nobody is sent to look for a code that is not there.
+func TestInvitationWithoutCode(t *testing.T) {
+	t.Parallel()
+	links := []string{"https://192.168.1.20:8443/phone/?code=NTQWUQAXRLNXSAUIHIIWZJMPJO"}
+	for _, c := range []struct {
+		width, height int
+		code, window  bool // is drawn, is said to be needed
+	}{{80, 22, true, false}, {60, 18, false, true}, {100, 0, false, false}} {
+		said := strings.Join(invitation(links, c.width, c.height), "\n")
+		assert.Contains(t, said, links[0])
+		assert.Equal(t, c.code, strings.Contains(said, "▄"), "%+v", c)
+		assert.Equal(t, c.code, strings.Contains(said, "at the code"), "%+v", c)
+		assert.Equal(t, c.window, strings.Contains(said, "80 by 24"), "%+v", c)
+	}
+}

@@ -199,7 +199,7 @@ func (s *stream) silent(connected bool) {
 		return
 	case s.name == "":
 		s.asked = true
-		s.note("no phone yet: point its camera at the code, open the page, tap Start")
+		s.note("no phone yet: open the link on it, and tap Start")
 		return
 	case !s.begun && connected:
 		s.note("the phone is here but sends no samples: its page says why")
