@@ -57,7 +57,7 @@ func (c Card) title() string {
 // Notes say what the speeds hold for. The cautions go with them, on every card.
 func (c Card) Notes() []string {
 	notes := []string{"Sound, sawn bowl blanks half as long as wide, on a faceplate, no tailstock; round from finishing on.",
-		"Start at half of it. Burls, voids, long overhang, one screw, suction: slower.", "Source: " + practice + "."}
+		"Start at half of it. Burls, voids, long overhang, one screw, suction: slower.", "All of it: " + practice + "."}
 	if slices.ContainsFunc(c.Speeds, func(row []RPM) bool { return slices.Contains(row, 0) }) {
 		notes = append(notes, "no: this lathe has no speed slow enough.")
 	}

@@ -158,11 +158,11 @@ func (c ComfortLimit) words() string {
 	case n == 0:
 		return "no marks yet: the comfort limit is " + ShakeText(c.Use) + ", the edge of rough"
 	case !c.Known && (c.Fine == 0 || c.TooMuch == 0):
-		return fmt.Sprintf("not known yet: %s, all of one kind; marks of both kinds are needed. Until then %s", said, ShakeText(c.Use))
+		return fmt.Sprintf("not known yet, perhaps %s, all of one kind; marks of both kinds are needed. Until then %s", said, ShakeText(c.Use))
 	case !c.Known && mixed:
-		return fmt.Sprintf("not known yet: %s, and %d of them contradict the rest. Until then %s%s", said, c.Against, ShakeText(c.Use), c.ask())
+		return fmt.Sprintf("not known yet, perhaps %s, and %d of them contradict the rest. Until then %s%s", said, c.Against, ShakeText(c.Use), c.ask())
 	case !c.Known:
-		return fmt.Sprintf("not known yet: %s. Until then %s%s", said, ShakeText(c.Use), c.ask())
+		return fmt.Sprintf("not known yet, perhaps %s. Until then %s%s", said, ShakeText(c.Use), c.ask())
 	case mixed:
 		return fmt.Sprintf("%s; %d of them contradict the rest, so it is known the less", said, c.Against)
 	}

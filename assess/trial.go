@@ -82,7 +82,7 @@ func PlanTrial(l Lathe, b Blank, t Task, m Mass, f Fastening) (Trial, error) {
 	out.Speed = l.Fit(min(plan.Start, held))
 	if out.Speed == 0 {
 		low, _ := l.ends()
-		out.Say = fmt.Sprintf("Do not run: at the lathe's slowest, %v, %g g at %v throws with %s, and %s counts on %s at most. Take a smaller mass or nearer to the axis%s.",
+		out.Say = fmt.Sprintf("Do not run: at the lathe's slowest, %v, %g g at %v throws with %s, and %s is trusted with %s at most. Take a smaller mass or nearer to the axis%s.",
 			low, m.Grams, m.Radius, Newtons(m.Throw(low)), f.word(), Newtons(f.Hold()), f.better())
 		return out, nil
 	}
@@ -106,7 +106,7 @@ func (t Trial) Faster(l Lathe, n RPM) RPM {
 // trusted with, by 2 % or more; nil where it does not.
 func (f Fastening) Refuse(m Mass, n RPM) error {
 	if throw := m.Throw(n); throw > f.Hold()*1.02 {
-		return &InputError{fmt.Sprintf("at %v %s at %v throws with %s, and %s counts on %s at most", n, gramsText(m.Grams), m.Radius, Newtons(throw), f.word(), Newtons(f.Hold())),
+		return &InputError{fmt.Sprintf("at %v %s at %v throws with %s, and %s is trusted with %s at most", n, gramsText(m.Grams), m.Radius, Newtons(throw), f.word(), Newtons(f.Hold())),
 			fmt.Sprintf("run at %.0f rpm or slower, or take a smaller mass%s", math.Floor(float64(m.fastest(f))), f.better())}
 	}
 	return nil

@@ -72,7 +72,7 @@ func TestPlanTrial(t *testing.T) {
 	})
 	_, err = assess.PlanTrial(l, b, assess.Roughing, assess.Mass{Grams: 20, Radius: 151}, "")
 	require.ErrorContains(t, err, "does not lie on the blank")
-	require.ErrorContains(t, assess.Taped.Refuse(assess.Mass{Grams: 50, Radius: 100}, 900), "tape counts on 5 N at most")
+	require.ErrorContains(t, assess.Taped.Refuse(assess.Mass{Grams: 50, Radius: 100}, 900), "tape is trusted with 5 N at most")
 	assert.NoError(t, assess.Screwed.Refuse(assess.Mass{Grams: 50, Radius: 100}, 900))
 	just := assess.RPM(math.Sqrt(5/0.005) * 60 / (2 * math.Pi)) // where 50 g at 100 mm throw with 5 N
 	assert.NoError(t, assess.Taped.Refuse(assess.Mass{Grams: 50, Radius: 100}, just))
