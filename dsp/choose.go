@@ -12,6 +12,8 @@ const (
 	margin = 2.3
 	// plain: a line so many times over the threshold cannot be overlooked. Chosen.
 	plain = 50.0
+	// stands: noise in a mode of the lathe's is seldom so many times over the threshold. Chosen.
+	stands = 5.0
 	// chance: noise reaches so many times the threshold once in a billion bins.
 	chance = 2.0
 	// outrun: a line so many times faster (m/s) than the one the dial means casts doubt on
@@ -60,10 +62,7 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 			return best, best.doubt
 		}
 		if rival = tr.outside(looks, best.f); rival > 0 {
-			if low, high := tr.bounds(); rival > low && rival < high {
-				tr.contested(best, rival, now)
-			}
-			return best, rival
+			return best, tr.contested(best, rival, now)
 		}
 		if rival = tr.divided(best, now); rival > 0 {
 			return best, rival
@@ -235,8 +234,8 @@ func (tr *Tracker) rivalOf(best hypothesis, all []hypothesis, seconds float64) f
 
 // outside returns the frequency of a line in the lathe's range that makes the dial's word
 // doubtful where best Hz is the line it stands for (0: none): any line where there is
-// none, one as fast that best would be the multiple of or that the dial would mean if it were misread, and one
-// several times as fast. 0 if there is no such line.
+// none, one as fast that best would be the multiple of or that the dial would mean if it were misread, one
+// several times as fast, and one as plain that explains more. 0 if there is no such line.
 func (tr *Tracker) outside(looks []*look, best float64) float64 {
 	l := looks[0]
 	own, most, found := 0.0, 0.0, 0.0
@@ -245,8 +244,9 @@ func (tr *Tracker) outside(looks []*look, best float64) float64 {
 	}
 	for p := range l.lines(chance*thresholds[l.axes], tr.low(), tr.high()) {
 		v, meant := l.velocity(p.f), best > 0 && geared(best, p.f)
-		other := v > outrun*own || v > own && (meant || multiple(best, p.f))
-		if !other || p.z < plain && !meant || best > 0 && tr.belongs(p, hypothesis{f: best, look: l}) {
+		other := v > own && meant || p.z > plain && (v > outrun*own || v > own && multiple(best, p.f)) ||
+			p.z > stands && v > singles*own && best > 0 && tr.tells(l, p.f, best, v > own)
+		if !other || best > 0 && tr.belongs(p, hypothesis{f: best, look: l}) {
 			continue
 		}
 		if v > most && !isMains(p.f, 0) && tr.fold(p.f) >= tr.low() && !gone(looks, p) {
@@ -254,6 +254,24 @@ func (tr *Tracker) outside(looks []*look, best float64) float64 {
 		}
 	}
 	return found
+}
+
+// tells reports whether the line at f Hz explains more of what l shows than the one at g, which the dial means: two multiples more, or, if
+// it is the faster (m/s), no fewer. Of multiples that the sensor could not show of both, and of what is one of both, neither is asked.
+func (tr *Tracker) tells(l *look, f, g float64, faster bool) bool {
+	least := 2
+	if faster {
+		least = 0
+	}
+	teeth := func(f, g float64) (n int) {
+		for k := 2.0; k <= maxTooth && k*max(f, g) < 0.45/tr.dt; k++ {
+			if !tooth(k*f, g, l.df) && !isMains(k*f, l.df) && l.tooth(k*f, (0.4+0.06*k)*l.df) > chance*thresholds[l.axes] {
+				n++
+			}
+		}
+		return n
+	}
+	return teeth(f, g)-teeth(g, f) >= least
 }
 
 // beyond returns the frequency of the line of l that shakes most (m/s) of those that are none of the lathe's range, but may be a
@@ -283,7 +301,11 @@ func (tr *Tracker) divided(best hypothesis, now float64) float64 {
 	const lowest = 3 // dials are misread by a pulley step or a gear, a factor of two or three. Chosen
 	for m := 2; m <= lowest; m++ {
 		l, f := best.look, best.f/float64(m)
-		if f < tr.low() || l.tooth(f, 0.7*l.df) < thresholds[l.axes] {
+		shows := func(l *look) bool { return l.tooth(f, 0.7*l.df) > thresholds[l.axes] }
+		if !shows(l) { // in the noise of a while ago
+			l = tr.latest
+		}
+		if f < tr.low() || !shows(l) {
 			continue
 		}
 		_, ok := tr.part(peak{f: best.f, look: l}, m, now)

@@ -230,3 +230,21 @@ func TestStrayStampsInNoise(t *testing.T) {
 		}
 	}
 }
+
+// TestDialBeyondFilter: a sensor of 200 samples a second shows nothing of 150 Hz, which the dial means, but has a line where the image of
+// that would be.
+func TestDialBeyondFilter(t *testing.T) {
+	t.Parallel()
+	const rate, f = 200, 49.2
+	r := rand.New(rand.NewPCG(3, 21))
+	tr := &dsp.Tracker{Hint: 147.5}
+	for i := range 8 * rate {
+		u := float64(i) / rate
+		turn := 2 * math.Pi * f * u
+		x := math.Cos(turn) + 0.2*math.Cos(1.7*turn) + 0.05*r.NormFloat64()
+		y := 0.5*math.Sin(turn) + 0.05*r.NormFloat64()
+		for _, v := range tr.Add([]float64{u}, [][]float64{{x}, {y}}) {
+			assert.False(t, v.OK, "%.2f s: %.2f Hz", v.Time, v.Freq)
+		}
+	}
+}

@@ -99,7 +99,8 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	}
 	numb := tr.numb(rev)
 	add(Stuck, numb)
-	add(Folded, tr.ambiguous || tr.health.filled > 0 && (tr.Hint == 0 || rev.Freq > straight*tr.health.filled))
+	beyond := rev.Rate >= unfiltered && rev.Freq > 0.5*rev.Rate // a filter lets nothing of that through: it is the image of what is slower
+	add(Folded, tr.ambiguous || beyond || tr.health.filled > 0 && (tr.Hint == 0 || rev.Freq > straight*tr.health.filled))
 	coarse := tr.coarse(rev)
 	add(Weak, tr.weak(rev, best) || tr.battered(rev))
 	rough := tr.clock.unsure(len(tr.levels[0].t)) || tr.rounded(rev) || tr.misstamped(rev)

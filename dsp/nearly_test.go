@@ -79,3 +79,30 @@ func TestGearedDial(t *testing.T) {
 		}
 	}
 }
+
+// TestGearedAfterCut: the dial says three times the speed, whose third multiple stands there; the line itself is hidden for a while by the
+// noise of a cut, and plain again as soon as that is over.
+func TestGearedAfterCut(t *testing.T) {
+	t.Parallel()
+	const rate, f = 1000, 21.9
+	for seed := range uint64(8) {
+		r := rand.New(rand.NewPCG(seed, 19))
+		tr := &dsp.Tracker{Hint: 2.99 * f}
+		turn, ok := 0.0, 0
+		for i := range 14 * rate {
+			u, noise := float64(i)/rate, 0.03
+			turn += 2 * math.Pi * f / rate
+			if u > 5 && u < 8 {
+				noise = 2
+			}
+			x := 0.1*math.Cos(turn) + 0.25*math.Cos(3*turn+1) + noise*r.NormFloat64()
+			y := 0.1*math.Sin(turn) + noise*r.NormFloat64()
+			for _, v := range tr.Add([]float64{u}, [][]float64{{x}, {y}}) {
+				if v.OK && (u < 5 || u > 9.1) { // before that each look still holds some of it
+					ok++
+				}
+			}
+		}
+		assert.Zero(t, ok, "seed %d", seed)
+	}
+}

@@ -13,7 +13,10 @@ import (
 	"vibe/sensor"
 )
 
-var stales = flag.Int("stales", 0, "random lathes more in TestStaleDial")
+var (
+	stales   = flag.Int("stales", 0, "random lathes more in TestStaleDial")
+	misreads = flag.Int("misreads", 0, "random lathes more in TestMisreadDial")
+)
 
 // newStale is a random lathe whose speed is stepped while the dial's word stays, to where a line of belt or motor comes
 // within the dial's reach.
@@ -42,10 +45,18 @@ func TestStaleDial(t *testing.T) {
 	for i := range *stales {
 		seeds = append(seeds, *mixFirst+uint64(i))
 	}
+	lathes, ok, wrong := heardByDial(t, seeds, newStale)
+	t.Logf("%d lathes, %d of them with wrong speeds given as ok; %d readings ok, %d wrong", len(seeds), lathes, ok, wrong)
+	assert.Zero(t, lathes, "lathes with wrong speeds")
+	assert.Greater(t, ok, 8*len(seeds))
+}
+
+// heardByDial returns how many of the lathes that lathe makes of seeds have wrong speeds given as ok when all is heard with what their
+// dials say, and how many readings are ok, and wrong.
+func heardByDial(t *testing.T, seeds []uint64, lathe func(seed uint64) mix) (lathes, ok, wrong int) {
 	var c tally
-	lathes := 0
 	for _, seed := range seeds {
-		m := newStale(seed)
+		m := lathe(seed)
 		tr, before := &dsp.Tracker{Hint: m.dial * m.sim.Speed[0].Value}, c.wrong
 		for {
 			b, err := m.sim.Next()
@@ -60,9 +71,35 @@ func TestStaleDial(t *testing.T) {
 			lathes++
 		}
 	}
-	t.Logf("%d lathes, %d of them with wrong speeds given as ok; %d readings ok, %d wrong", len(seeds), lathes, c.ok, c.wrong)
+	return lathes, c.ok, c.wrong
+}
+
+// newMisread is a random lathe at one speed, whose dial means a line of belt or motor from the start on.
+func newMisread(seed uint64) mix {
+	m := newMix(seed)
+	r := random{rand.New(rand.NewPCG(seed, 85))}
+	s, f, o := m.sim, m.sim.Speed[0].Value, math.Inf(1)
+	for o*f > min(65, 0.4*s.Chip.Rate) {
+		o = []float64{0.3 + 0.6*r.Float64(), 1.15 + 2*r.Float64()}[r.IntN(2)]
+	}
+	share := r.log(0.05, 1)
+	s.Lines = append(s.Lines, sensor.Line{Order: o, Ratio: r.vector(share * o)})
+	s.Speed, m.dial = s.Speed[:1], o*(0.94+0.12*r.Float64())
+	m.kinds = append(m.kinds, fmt.Sprintf("misread, line of %.3f times, %.2f", o, share))
+	return m
+}
+
+// TestMisreadDial: where the dial means a belt's or a motor's line from the start on, and another is faster (m/s) and has as many multiples,
+// no number is given. -misreads=N -mixfirst=SEED runs so many more, of which some are wrong: of two lines alone the dial chooses up to there.
+func TestMisreadDial(t *testing.T) {
+	t.Parallel()
+	seeds := []uint64{1000, 1022, 1030, 1043, 1060, 1065, 1087, 1128, 1155, 1177, 1204, 1238, 1272, 1283}
+	for i := range *misreads {
+		seeds = append(seeds, *mixFirst+uint64(i))
+	}
+	lathes, ok, wrong := heardByDial(t, seeds, newMisread)
+	t.Logf("%d lathes, %d of them with wrong speeds given as ok; %d readings ok, %d wrong", len(seeds), lathes, ok, wrong)
 	assert.Zero(t, lathes, "lathes with wrong speeds")
-	assert.Greater(t, c.ok, 8*len(seeds))
 }
 
 // TestStaleForLong: the same for as long as it lasts. What came is no more the spindle's after a minute.
