@@ -146,6 +146,7 @@ func TestTryNext(t *testing.T) {
 	}{
 		{"doubtful", "near the 600 rpm of --speed is not alone there: stop what else runs nearby", 600},
 		{"weak", "near the 600 rpm of --speed is too faint: fasten the sensor on bare metal", 600},
+		{"early", "is short: record ten seconds or more at one speed", 600},
 		{"weak", "pass what the dial showed with --speed, which makes weak recordings readable", 0},
 	} {
 		r.doc.Advice.Reasons[0].Code = c.code
