@@ -136,6 +136,12 @@ func tooMuchForEmpty(all []stretch, session int64) []string {
 	return []string{fmt.Sprintf("up to %s is much for a lathe with nothing mounted: was something? Then take it out again (vibe log prune %d --yes), for the blank's shake will be taken for the lathe's", assess.ShakeText(most), session)}
 }
 
+// doubts asks what may be wrong with a kept run of the lathe alone.
+func (f shopFile) doubts(ctx context.Context, in input, all []stretch) ([]string, error) {
+	asked, err := f.beyond(ctx, in, all)
+	return append(asked, tooMuchForEmpty(all, in.session.to.Number())...), err
+}
+
 // beyond asks whether the lathe's range is right where the kept run, read with no word of it, turns outside of it: a multiple of a slower
 // spindle may have been taken for the turn. The dial's word settles that.
 func (f shopFile) beyond(ctx context.Context, in input, within []stretch) ([]string, error) {
@@ -201,7 +207,7 @@ it, and vibe log trend how it changes over the months.`,
 			if err != nil {
 				return err
 			}
-			beyond, err := file.beyond(cmd.Context(), in, r.stretches)
+			doubts, err := file.doubts(cmd.Context(), in, r.stretches)
 			if err != nil {
 				return err
 			}
@@ -210,7 +216,7 @@ it, and vibe log trend how it changes over the months.`,
 			p.line("")
 			p.wrap("", "The lathe's own shake, "+kept)
 			err = p.flush(cmd.OutOrStdout())
-			say(cmd.ErrOrStderr(), slices.Concat(r.doc.Recording.Notes, j.meant(dial), beyond, tooMuchForEmpty(r.stretches, in.session.to.Number())))
+			say(cmd.ErrOrStderr(), slices.Concat(r.doc.Recording.Notes, j.meant(dial), doubts))
 			return err
 		},
 	}

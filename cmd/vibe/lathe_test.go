@@ -40,12 +40,22 @@ func TestBaselineRange(t *testing.T) {
 	assert.Regexp(t, ` 500 .*calm`, out)
 	assert.NotContains(t, msg, "what did the dial show?")
 
+	live := func(more ...string) string {
+		var csv bytes.Buffer
+		require.NoError(t, sensor.WriteCSV(&csv, turning()))
+		code, _, msg := vibe(t, &csv, append([]string{"watch", "--from", "-", "--empty", "--lathe", "mini", "--shop", shop}, more...)...)
+		require.Zero(t, code, msg)
+		return said(msg)
+	}
+	assert.NotContains(t, live(), "what did the dial show?")
+	assert.Contains(t, live("--lowest", "1000"), "1000 rpm by the range of mini, 1000 to 4000 rpm may be 500 rpm: what did the dial show?")
+
 	still := turning()
 	still.Speed = nil
 	code, _, msg = baseline("200", still)
 	assert.Equal(t, 1, code)
 	assert.Contains(t, said(msg), "has no reading that may be used, and was not kept hint: ")
 	_, out, _ = vibe(t, nil, "log", "--shop", shop)
-	assert.Contains(t, out, "\n    3 ")
-	assert.NotContains(t, out, "\n    4 ")
+	assert.Contains(t, out, "\n    5 ")
+	assert.NotContains(t, out, "\n    6 ")
 }

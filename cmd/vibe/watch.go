@@ -98,6 +98,11 @@ something changed. Every session is kept: see vibe log.`,
 				failed = w.teach(who)
 			}
 			said, err := w.in.session.finish(w.record.samples)
+			if k.empty && w.in.session != nil && w.record.samples > 0 && err == nil {
+				var doubts []string
+				doubts, err = w.doubts(cmd.Context())
+				said = append(said, doubts...)
+			}
 			say(cmd.ErrOrStderr(), said)
 			return cmp.Or(failed, err)
 		},
@@ -222,6 +227,15 @@ func (w *watching) teach(who string) error {
 	l := people.of(w.in.job.lathe.Name, who)
 	l.Marks = append(l.Marks, marks...)
 	return people.save()
+}
+
+// doubts asks what may be wrong with the kept run of a lathe alone, also after an interrupt, which is a good end.
+func (w *watching) doubts(ctx context.Context) ([]string, error) {
+	in := w.in
+	if w.session.Now().Checked {
+		in.dial, _ = w.session.Said()
+	}
+	return in.job.shop.doubts(context.WithoutCancel(ctx), in, w.record.stretches)
 }
 
 // run watches until the source ends, the turner quits or the command is interrupted, and
