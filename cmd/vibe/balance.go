@@ -51,7 +51,7 @@ no other:
 Or all at once from numbers you have: --runs, the first one without the mass.
 
 Angles are counted clockwise from a pencil mark, as seen from the tailstock.`,
-		Example: `  vibe balance --runs 4.8,3.1,6.0,6.6 --trial 50g --radius 100mm --speed 400
+		Example: `  vibe balance --runs 4.8,3.1,6.0,6.6 --trial 50g --radius 100mm
   vibe balance --trial 20g --radius 90mm --fastened screwed --diameter 310mm
   vibe balance --from simulated`,
 		Args: takes(),

@@ -46,7 +46,7 @@ with: its dial follows the advice, until a key takes it. --from FILE replays a
 recording. Where the output is no terminal it is plain lines, one whenever
 something changed. Every session is kept: see vibe log.`,
 		Example: `  vibe watch --from simulated
-  vibe watch --from serial --diameter 310mm --balance rough --speed 400
+  vibe watch --from serial --diameter 310mm --length 120mm --held faceplate
   vibe watch --from roughing.csv --pace 4 --diameter 310mm --length 120mm`,
 		Args: takes(),
 		RunE: func(cmd *cobra.Command, _ []string) error {
