@@ -263,7 +263,11 @@ func (e *ear) stretch(now, seconds, rate float64) (l *level, from, to int, fs fl
 			continue
 		}
 		// A sample of a level has something of those before it.
-		before := max(now-seconds, e.since+float64((len(halfband)-1)*(1<<i-1))*e.dt)
+		delay := float64((len(halfband)-1)*(1<<i-1)) * e.dt
+		if i > 0 && delay > 0.06*seconds {
+			continue
+		}
+		before := max(now-seconds, e.since+delay)
 		from, to = firstAfter(l.t, before), firstAfter(l.t, now)
 		if i > 0 && float64(to-from) < 0.98*(now-begin)*fs-float64(len(halfband)) {
 			continue

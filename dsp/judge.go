@@ -113,9 +113,8 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	// With no word of the dial a line counts when it was there a reading ago as well, or half of one; but so is an image.
 	fresh := tr.Hint == 0 && !tr.track.agrees(rev) && !(rev.Rate >= unfiltered && tr.stood(best))
 	add(Changing, fresh || s.changing())
-	if tr.fine(rev) {
-		add(Changing, tr.moved(rev))
-	}
+	moved := tr.moved(rev)
+	add(Changing, tr.fine(rev) && moved)
 	rev.OK = tr.fine(rev)
 	if rev.OK {
 		tr.share(rev)
@@ -136,8 +135,8 @@ func (tr *Tracker) fine(rev *Revolution) bool {
 	return len(rev.Faults) == 0 || len(rev.Faults) == 1 && rev.Faults[0] == Gap && tr.health.missing < missingMost
 }
 
-// moved reports whether rev, fine but for this, may be the mean of two speeds: noise leaves open whether the speed changed in its window, and it
-// seems to, or another was good a moment ago, in what that window holds too.
+// moved reports whether rev may be the mean of two speeds: noise leaves open whether the speed changed in its window, and it seems to, or
+// another was known a moment ago, in what that window holds too.
 func (tr *Tracker) moved(rev *Revolution) bool {
 	const shared = 0.2 // of the window, from which on another speed bends the line's by more than a tenth of the difference. Chosen
 	s, now := &tr.fit, rev.Time+rev.Span/2
@@ -146,7 +145,9 @@ func (tr *Tracker) moved(rev *Revolution) bool {
 	for _, l := range tr.good {
 		seems = seems || now-l.at < (1-shared)*rev.Span && math.Abs(l.f-rev.Freq) > stepping/2*rev.Freq
 	}
-	tr.good = append(tr.good, line{rev.Freq, rev.Amp, now})
+	if told := tr.fine(rev) || len(rev.Faults) == 1 && rev.Faults[0] == Weak; told && 3*rev.FreqSE < stepping/2*rev.Freq {
+		tr.good = append(tr.good, line{rev.Freq, rev.Amp, now})
+	}
 	return seems && 4*math.Sqrt(s.driftVar)*s.span > stepping*s.f
 }
 
@@ -156,7 +157,7 @@ func (tr *Tracker) moved(rev *Revolution) bool {
 func (tr *Tracker) stood(best hypothesis) bool {
 	s, p := &tr.fit, &tr.probe
 	end := s.middle + s.span/2
-	if end-tr.since > longest && tr.track.count < steady {
+	if end-tr.track.clear > longest || end-tr.since > longest && tr.track.count < steady {
 		return false
 	}
 	if !tr.fitLine(p, best.look, s.f, 0, end-every/2, s.span-every/2, best.anchor, max(best.anchor, maxMultiple)) {

@@ -54,10 +54,13 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 	}
 	// A long window that holds two speeds leaves much beside the line; its end alone then stands elsewhere and leaves little. A line
 	// beside this one moves it too, but by less.
-	if recent := tr.least(c, now); ok && seconds > recent && s.misfit > tr.change.most() {
+	p := tr.track.predict(s.middle)
+	jumped := p > 0 && tr.track.time > tr.since && math.Abs(s.f-p) > stepping*s.f && !multiple(s.f, p) && !multiple(p, s.f)
+	changed := ok && (s.changing() || jumped)
+	if recent := tr.least(c, changed || tr.change.underway(now)); ok && seconds > recent && (changed || s.misfit > tr.change.most()) {
 		was, wasVar, start, bend, before, said := s.f, s.fVar, f, drift, seconds, tr.disagreed
 		f, drift, seconds = s.f, 0, recent
-		if _, ok = fit(); ok && s.misfit < tr.change.most() && math.Abs(s.f-was) > max(4*math.Sqrt(s.fVar+wasVar), stepping/2*s.f) {
+		if excess, ok = fit(); ok && excess*enough < tooWeak && s.misfit < tr.change.most() && (changed && !s.changing() || math.Abs(s.f-was) > max(4*math.Sqrt(s.fVar+wasVar), stepping/2*s.f)) {
 			tr.change.begin(tr.track.home, now)
 		} else {
 			f, drift, seconds, tr.disagreed = start, bend, before, said
@@ -96,7 +99,7 @@ func (tr *Tracker) contradicted(s *fit, now float64) bool {
 func (tr *Tracker) outset(c hypothesis, now, have float64) (f, drift, seconds float64) {
 	// No longer for what stands beside than the speed has held, or that is the speed before.
 	parting := min(tr.parting(c), tr.track.age())
-	seconds = min(max(tr.least(c, now), apart/tr.beside(c.f), parting, tr.clock.enough()), have)
+	seconds = min(max(tr.least(c, tr.change.underway(now)), apart/tr.beside(c.f), parting, tr.clock.enough()), have)
 	if _, _, followed := tr.onTrack(c.f, c.look.df, now-seconds/2); !followed {
 		return c.f, 0, min(seconds, 1.5*c.look.seconds)
 	}
@@ -106,9 +109,9 @@ func (tr *Tracker) outset(c hypothesis, now, have float64) (f, drift, seconds fl
 	return tr.track.predict(now - seconds/2), tr.track.drift, seconds
 }
 
-// least returns the fewest s that a window for c is long at time now.
-func (tr *Tracker) least(c hypothesis, now float64) float64 {
-	if tr.change.underway(now) && !tr.unseen() { // of the new speed there is hardly more yet
+// least returns the fewest s that a window for c is long; changing: while the speed changes.
+func (tr *Tracker) least(c hypothesis, changing bool) float64 {
+	if changing && !tr.unseen() { // of the new speed there is hardly more yet
 		return max(1.1*fewestTurns/c.f, soonest)
 	}
 	return max(turns/c.f, shortest)

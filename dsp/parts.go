@@ -167,12 +167,14 @@ func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 // has lines there and at the multiples of that (Ehrich, J. Vib. Acoust. 110 (1988); from memory). But the line may have been too small before
 // as well: either may be the spindle's, and for so long as the known line is the faster (m/s).
 func (tr *Tracker) undertones(now float64) float64 {
-	const moved, grown = 0.005, 3.0 // of its frequency, and as much as a cut, or what is loose, makes of a line. Chosen
+	const grown = 3.0 // times as large a cut, or what is loose, makes a line. Chosen
 	s, known := &tr.fit, &tr.known
+	ago := now - known.at
+	moved := settled * max(0.5, ago) // of its frequency
 	for _, k := range s.ks {
 		amp, _ := s.amplitude(k)
 		f, times := float64(k)*s.f, amp/known.amp
-		if now-known.at > contest || math.Abs(f-known.f) > moved*f || times > grown || times < 1/grown {
+		if ago > longest || math.Abs(f-known.f) > moved*f || times > grown || times < 1/grown {
 			continue
 		}
 		known.f, known.at = f, now

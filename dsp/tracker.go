@@ -57,6 +57,7 @@ type track struct {
 	span           float64 // s, window that the next fit needs
 	count          int     // revolutions in a row that agreed
 	home, since    float64 // Hz, s: a speed, and since when it was left by no more than the longest window can tell
+	clear          float64 // s, when it stood clear enough for a number last
 }
 
 // predict returns where the track should be at time t, Hz; 0 if there is none or it is old.
@@ -91,6 +92,9 @@ func (k *track) follow(rev *Revolution) {
 		k.count = 1
 	}
 	k.f, k.drift, k.time = rev.Freq, rev.Drift, rev.Time
+	if !rev.Has(Weak) {
+		k.clear = rev.Time
+	}
 	if math.Abs(k.f-k.home)*longest > 1 {
 		k.home, k.since = k.f, k.time
 	}
@@ -118,7 +122,7 @@ func (c *change) see(s *fit, home, now float64) (over bool) {
 	case recent && se < tooWeak*amp && math.Abs(s.f-c.from) > stepping*s.f && s.misfit < c.most():
 		over, c.from, c.after = true, 0, s.middle-s.span/2
 	case !recent:
-		c.usual += (s.misfit - c.usual) / steady
+		c.usual += max(-misfits, min(s.misfit-c.usual, misfits)) / steady
 	}
 	return over
 }
@@ -212,7 +216,7 @@ func (tr *Tracker) without(now float64, why Fault) Revolution {
 // is the blank's.
 func (tr *Tracker) forget() {
 	never := math.Inf(-1)
-	tr.track, tr.known, tr.missed, tr.health, tr.neighbours = track{}, line{}, never, health{}, tr.neighbours[:0]
+	tr.track, tr.known, tr.missed, tr.health, tr.neighbours = track{clear: never}, line{}, never, health{}, tr.neighbours[:0]
 	tr.good = tr.good[:0]
 	for m := range tr.suspects {
 		tr.suspects[m], tr.parts[m] = suspicion{at: never}, answer{at: never}
@@ -245,7 +249,7 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	if known && tr.Hint == 0 && !tr.fit.disputed {
 		under = tr.undertones(now)
 	}
-	if known && tr.change.see(&tr.fit, tr.track.home, now) {
+	if known && tr.change.see(&tr.fit, tr.track.home, now) && tr.change.after > tr.since+every/2 {
 		tr.since = tr.change.after
 		return tr.revolution(now) // of what came since alone
 	}
