@@ -12,6 +12,7 @@ const (
 	shortest = 0.7  // s
 	soonest  = 0.5  // s, while the speed changes. Chosen: a number within 0.8 s, read every quarter of a second
 	longest  = 4.0  // s
+	lag      = 0.06 // of a window, at most, goes by before the halving filters' last sample. Chosen: eight turns keep seven and a half
 	// restart: after a hole of so many s what came before says nothing of what comes.
 	// Chosen: a lathe's dial can change the speed by a tenth in that time.
 	restart = 0.5
@@ -262,9 +263,9 @@ func (e *ear) stretch(now, seconds, rate float64) (l *level, from, to int, fs fl
 		if i > 0 && fs < rate {
 			continue
 		}
-		// A sample of a level has something of those before it.
+		// A sample of a level has something of those before it, and comes late by as much.
 		delay := float64((len(halfband)-1)*(1<<i-1)) * e.dt
-		if i > 0 && delay > 0.06*seconds {
+		if i > 0 && delay > lag*seconds {
 			continue
 		}
 		before := max(now-seconds, e.since+delay)
