@@ -260,12 +260,9 @@ func (e *ear) stretch(now, seconds, rate float64) (l *level, from, to int, fs fl
 	for i := len(e.levels) - 1; i >= 0; i-- {
 		l = &e.levels[i]
 		fs = 1 / (e.dt * float64(int(1)<<i))
-		if i > 0 && fs < rate {
-			continue
-		}
 		// A sample of a level has something of those before it, and comes late by as much.
 		delay := float64((len(halfband)-1)*(1<<i-1)) * e.dt
-		if i > 0 && delay > lag*seconds {
+		if i > 0 && (fs < rate || delay > lag*seconds) {
 			continue
 		}
 		before := max(now-seconds, e.since+delay)
