@@ -137,20 +137,20 @@ func tooMuchForEmpty(all []stretch, session int64) []string {
 }
 
 // doubts asks what may be wrong with a kept run of the lathe alone.
-func (f shopFile) doubts(ctx context.Context, in input, all []stretch) ([]string, error) {
-	asked, err := f.beyond(ctx, in, all)
+func (in input) doubts(ctx context.Context, all []stretch) ([]string, error) {
+	asked, err := in.beyond(ctx, all)
 	return append(asked, tooMuchForEmpty(all, in.session.to.Number())...), err
 }
 
 // beyond asks whether the lathe's range is right where the kept run, read with no word of it, turns outside of it: a multiple of a slower
 // spindle may have been taken for the turn. The dial's word settles that.
-func (f shopFile) beyond(ctx context.Context, in input, within []stretch) ([]string, error) {
+func (in input) beyond(ctx context.Context, within []stretch) ([]string, error) {
 	low, high := in.job.lathe.Range()
 	if in.dial > 0 || low == 0 && high == 0 {
 		return nil, nil
 	}
 	number := in.session.to.Number()
-	src, err := f.source(number, sensor.Options{})
+	src, err := in.job.shop.source(number, sensor.Options{})
 	if err != nil {
 		return nil, err
 	}
@@ -162,8 +162,8 @@ func (f shopFile) beyond(ctx context.Context, in input, within []stretch) ([]str
 		for _, as := range r.stretches {
 			outside := as.fast < low || high > 0 && as.slow > high
 			if s.ok && outside && as.guess() != "–" && as.from < s.to && as.to > s.from {
-				return []string{fmt.Sprintf("what is %.0f rpm by the range of %s may be %s rpm: what did the dial show? If the range is wrong, mend it (vibe lathe add), take this run out (vibe log prune %d --yes) and keep it anew",
-					float64(s.most.Speed), latheText(in.job.lathe), strings.TrimSuffix(as.guess(), "?"), number)}, nil
+				return []string{fmt.Sprintf("what is %.0f rpm on a lathe that turns %s may be %s rpm: what did the dial show? If the lathe turns slower or faster than that, say so (vibe lathe add), take this run out (vibe log prune %d --yes) and keep it anew",
+					float64(s.most.Speed), latheText(assess.Lathe{Low: low, High: high}), strings.TrimSuffix(as.guess(), "?"), number)}, nil
 			}
 		}
 	}
@@ -207,17 +207,14 @@ it, and vibe log trend how it changes over the months.`,
 			if err != nil {
 				return err
 			}
-			doubts, err := file.doubts(cmd.Context(), in, r.stretches)
-			if err != nil {
-				return err
-			}
 			p := newPage(cmd.OutOrStdout())
 			p.overTime(r.stretches, r.band)
 			p.line("")
 			p.wrap("", "The lathe's own shake, "+kept)
 			err = p.flush(cmd.OutOrStdout())
+			doubts, unread := in.doubts(cmd.Context(), r.stretches)
 			say(cmd.ErrOrStderr(), slices.Concat(r.doc.Recording.Notes, j.meant(dial), doubts))
-			return err
+			return cmp.Or(err, unread)
 		},
 	}
 	cmd.Flags().SortFlags = false

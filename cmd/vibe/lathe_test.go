@@ -32,7 +32,7 @@ func TestBaselineRange(t *testing.T) {
 	code, out, msg := baseline("1000", turning())
 	require.Zero(t, code, msg)
 	assert.Regexp(t, ` 1000 .*calm`, out, "as it was before it was asked")
-	assert.Contains(t, said(msg), "1000 rpm by the range of mini, 1000 to 4000 rpm may be 500 rpm: what did the dial show?")
+	assert.Contains(t, said(msg), "1000 rpm on a lathe that turns 1000 to 4000 rpm may be 500 rpm: what did the dial show?")
 	_, _, msg = baseline("1000", turning(), "--speed", "1000")
 	assert.NotContains(t, msg, "what did the dial show?")
 	code, out, msg = baseline("200", turning())
@@ -48,7 +48,7 @@ func TestBaselineRange(t *testing.T) {
 		return said(msg)
 	}
 	assert.NotContains(t, live(), "what did the dial show?")
-	assert.Contains(t, live("--lowest", "1000"), "1000 rpm by the range of mini, 1000 to 4000 rpm may be 500 rpm: what did the dial show?")
+	assert.Contains(t, live("--lowest", "1000"), "1000 rpm on a lathe that turns 1000 to 4000 rpm may be 500 rpm: what did the dial show?")
 
 	still := turning()
 	still.Speed = nil

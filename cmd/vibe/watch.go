@@ -235,7 +235,7 @@ func (w *watching) doubts(ctx context.Context) ([]string, error) {
 	if w.session.Now().Checked {
 		in.dial, _ = w.session.Said()
 	}
-	return in.job.shop.doubts(context.WithoutCancel(ctx), in, w.record.stretches)
+	return in.doubts(context.WithoutCancel(ctx), w.record.stretches)
 }
 
 // run watches until the source ends, the turner quits or the command is interrupted, and
