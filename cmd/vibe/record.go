@@ -260,12 +260,12 @@ func (r *record) tryNext(dial assess.RPM) []string {
 	weak, doubtful := because(string(dsp.Weak)), because(string(dsp.Doubtful))
 	known := slices.ContainsFunc(r.stretches, func(s stretch) bool { return s.ok })
 	guessed := slices.ContainsFunc(r.stretches, func(s stretch) bool { return s.fast > 0 })
-	short := []string{fmt.Sprintf("%s is short: record ten seconds or more at one speed", clock(r.doc.Recording.Seconds))}
+	longer := []string{"for a sure number record ten seconds or more at one speed"}
 	switch {
 	case because("mains", "covered", "beyond"): // which say it themselves
 		return nil
 	case because("early"):
-		return short
+		return longer
 	case dial > 0 && !known && doubtful && guessed:
 		return []string{fmt.Sprintf("what turns near the %v of --speed is not alone there: stop what else runs nearby, or record at another speed", dial)}
 	case dial > 0 && !known && weak:
@@ -277,7 +277,7 @@ func (r *record) tryNext(dial assess.RPM) []string {
 	case dial == 0 && !known && weak:
 		return []string{"if it turned, pass what the dial showed with --speed, which makes weak recordings readable; or " + bare}
 	case r.doc.Recording.Seconds < longEnough:
-		return short
+		return longer
 	}
 	return nil
 }

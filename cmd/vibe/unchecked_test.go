@@ -128,7 +128,7 @@ func TestTryNext(t *testing.T) {
 		want string
 	}{
 		"another dial": {10, 12000, "--diameter 100mm --speed 900", "no clear line near the 900 rpm of --speed"},
-		"short":        {10, 1500, "--speed 600", "1.5 s is short: record ten seconds or more"},
+		"short":        {10, 1500, "--speed 600", "for a sure number record ten seconds or more at one speed"},
 		"no size":      {10, 12000, "", "without --diameter no speed can be called safe"},
 	} {
 		code, _, msg := vibe(t, &sine{hz: c.hz, rows: c.rows}, strings.Fields("read - "+c.args)...)
@@ -146,7 +146,7 @@ func TestTryNext(t *testing.T) {
 	}{
 		{"doubtful", "near the 600 rpm of --speed is not alone there: stop what else runs nearby", 600},
 		{"weak", "near the 600 rpm of --speed is too faint: fasten the sensor on bare metal", 600},
-		{"early", "is short: record ten seconds or more at one speed", 600},
+		{"early", "for a sure number record ten seconds or more at one speed", 600},
 		{"weak", "pass what the dial showed with --speed, which makes weak recordings readable", 0},
 	} {
 		r.doc.Advice.Reasons[0].Code = c.code
