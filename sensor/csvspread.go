@@ -126,7 +126,7 @@ func (c *csvFile) unchecked() {
 // apart is the error of times that contradict the count of the rows. One time that is wrong, or rows that are missing at one place, make
 // no rate: none is offered.
 func (c *csvFile) apart() error {
-	return wrong("if no row is missing and no time is wrong, the rate is the rows of the whole file by its seconds",
+	return wrong("if no row is missing and no time is wrong, the rate is the rows of the whole file divided by its seconds",
 		"column %q and --rate %.4g part by %.2g s in %.2g s: times are wrong, rows are missing, or the rate is another",
 		c.title[0], c.file.o.Rate, math.Abs(c.tally.grown), c.tally.elapsed).at(c.file.name, c.line)
 }

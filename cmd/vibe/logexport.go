@@ -50,9 +50,9 @@ said.`,
 					return file.explain(err)
 				}
 				p := newPage(cmd.OutOrStdout())
-				for line := range strings.Lines(said) {
-					if command, ok := strings.CutPrefix(line, "  "); ok { // in one line, to be pasted
-						p.line("  %s", strings.TrimSpace(command))
+				for line := range strings.SplitSeq(said, "\n") {
+					if strings.HasPrefix(line, "  ") { // a command, in one line, to be pasted
+						p.line("%s", line)
 					} else {
 						p.wrap("", line)
 					}
