@@ -131,10 +131,10 @@ func (j *job) source(cmd *cobra.Command, name string, opts sensor.Options, dial 
 		return nil, err
 	}
 	j.resume(k.Setup, cmd.Flags().Changed("tailstock"))
-	*dial = cmp.Or(*dial, k.Setup.Dial)
-	if err := cmp.Or(j.check(), j.turns(*dial)); err != nil {
+	if err := cmp.Or(j.check(), j.turns(*dial)); err != nil { // only what is said now can be mended
 		return nil, cmp.Or(err, k.Close())
 	}
+	*dial = cmp.Or(*dial, k.Setup.Dial)
 	return k, nil
 }
 
