@@ -2,6 +2,7 @@ package dsp_test
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -39,4 +40,34 @@ func TestCreep(t *testing.T) {
 		}
 	}
 	assert.Zero(t, lost, "of %d", all)
+}
+
+// TestSags: a speed that a cut pulls down again and again, so fast that a spectrum shows lines side by side: with no word of the dial either
+// neither of them is given, nor the part of the shake that it has.
+func TestSags(t *testing.T) {
+	t.Parallel()
+	for _, period := range []float64{1.1, 1.25, 1.5, 1.7} {
+		for _, sag := range []float64{0.04, 0.06, 0.08} {
+			r := rand.New(rand.NewPCG(uint64(100*period), 23))
+			tr := &dsp.Tracker{}
+			const rate, f = 400.0, 30.0
+			turn, now, wrong := 0.0, f, 0
+			for i := range int(14 * rate) {
+				u, goal := float64(i)/rate, f
+				if math.Mod(u, period) < 0.4*period {
+					goal *= 1 - sag
+				}
+				now += (goal - now) / rate / 0.15
+				turn += 2 * math.Pi * now / rate
+				x := math.Cos(turn) + 0.3*math.Cos(2*turn+1) + 0.03*r.NormFloat64()
+				y := 0.5*math.Sin(turn) + 0.2*math.Cos(3*turn) + 0.03*r.NormFloat64()
+				for _, v := range tr.Add([]float64{u}, [][]float64{{x}, {y}}) {
+					if v.OK && (math.Abs(v.Amp-1) > 0.1 || v.Freq < f*(1-sag) || v.Freq > 1.01*f) {
+						wrong++
+					}
+				}
+			}
+			assert.Zero(t, wrong, "each %g s by %g", period, sag)
+		}
+	}
 }

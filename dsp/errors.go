@@ -294,7 +294,8 @@ func (s *fit) towers(k int) bool {
 	return amp > much*own
 }
 
-// nearly reports whether a line that is no multiple but nearly one, as a look takes it for one, is faster (m/s) than a part of the line itself.
+// nearly reports whether a line that is no multiple but nearly one, as a look takes it for one, is faster (m/s) than a part of the line itself,
+// or one close to the line than a larger part: a speed that sags again and again makes such lines too.
 func (s *fit) nearly() bool {
 	const (
 		close = 0.02 // of its frequency. Chosen
@@ -302,8 +303,9 @@ func (s *fit) nearly() bool {
 	)
 	for m, g := range s.foreign {
 		k := math.Round(g / s.f)
-		off := math.Abs(g - k*s.f)
-		if k >= 2 && k <= maxMultiple && off < close*g && off*s.span > aside && s.strength(len(s.ks)+m)*s.f > partly*s.strength(0)*g {
+		off, share := math.Abs(g-k*s.f), s.strength(len(s.ks)+m)*s.f/(s.strength(0)*g)
+		multiple := k >= 2 && k <= maxMultiple && off < close*g && off*s.span > aside && share > partly
+		if multiple || k == 1 && off < reach*s.f && share > singles && !isMains(g, 0) {
 			return true
 		}
 	}
