@@ -208,17 +208,19 @@ func (tr *Tracker) rivalOf(best hypothesis, all []hypothesis, seconds float64) f
 		weighs, faster = singles, 1
 	}
 	for _, h := range all {
-		p := peak{f: h.f, look: h.look}
+		p, df := peak{f: h.f, look: h.look}, max(best.look.df, h.look.df)
 		if h.f == best.f || h.lines == 0 && h.speed <= weighs*best.speed || tr.belongs(p, best) && !tr.swallows(best, p) {
 			continue
 		}
-		// What would be its multiple has been asked for its parts by an exact fit.
-		if tooth(best.f, h.f, max(best.look.df, h.look.df)) {
-			continue
+		// What would be its multiple has been asked for its parts by an exact fit. But what else the lines of h may mean stands.
+		if tooth(best.f, p.f, df) {
+			if p.f = h.doubt; p.f == 0 || tooth(best.f, p.f, df) || tr.belongs(p, best) {
+				continue
+			}
 		}
 		single := h.lines == 1 && best.lines == 1 && h.speed > singles*best.speed || tr.Hint > 0 && h.speed > within*best.speed
 		if h.speed > weighs*best.speed && h.lines == 0 || h.speed > faster*best.speed || !h.beside && (single || h.worth(top) > best.worth(top)-lead) {
-			return h.f
+			return p.f
 		}
 	}
 	_, high := tr.bounds()

@@ -123,8 +123,11 @@ func TestDialTwiceTooHigh(t *testing.T) {
 func TestOtherGoesRound(t *testing.T) {
 	t.Parallel()
 	const rate, f = 200, 8.0
-	for _, c := range []struct{ ratio, velocity float64 }{{0.775, 0.8}, {0.62, 0.9}, {1.31, 0.85}, {2.3, 0.75}} {
-		for seed := range uint64(3) {
+	for _, c := range []struct {
+		ratio, velocity float64
+		seeds           uint64
+	}{{0.775, 0.8, 3}, {0.62, 0.9, 3}, {1.31, 0.85, 40}, {2.3, 0.75, 40}} {
+		for seed := range c.seeds {
 			r := rand.New(rand.NewPCG(seed, 19))
 			tr, wrong := &dsp.Tracker{}, 0
 			for i := range 10 * rate {
