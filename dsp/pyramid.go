@@ -133,18 +133,20 @@ func (l *level) halve(out *level, n int, dt float64) {
 	const half = len(halfband) - 1
 	l.next = max(l.next, half)
 	for ; l.next+half < len(l.t); l.next += 2 {
-		c := l.next
-		var x [3]float64
-		if span := l.t[c+half] - l.t[c-half]; math.Abs(span-float64(2*half)*dt) > 0.8*dt {
-			if x, ok := l.bridge(c, n, dt); ok {
-				out.add(l.t[c], &x, n)
-			}
-			continue
+		from := l.next
+		for l.next+half < len(l.t) && math.Abs(l.t[l.next+half]-l.t[l.next-half]-float64(2*half)*dt) <= 0.8*dt {
+			l.next += 2
 		}
+		out.t = weigh(out.t, l.t, from, l.next)
 		for i := range n {
-			x[i] = weigh(l.x[i], c)
+			out.x[i] = weigh(out.x[i], l.x[i], from, l.next)
 		}
-		out.add(weigh(l.t, c), &x, n)
+		if l.next+half >= len(l.t) {
+			break
+		}
+		if x, ok := l.bridge(l.next, n, dt); ok {
+			out.add(l.t[l.next], &x, n)
+		}
 	}
 }
 
@@ -173,12 +175,17 @@ func (l *level) bridge(c, n int, dt float64) (x [3]float64, ok bool) {
 	return x, true
 }
 
-// weigh returns the sum of v about place c, by the weights of halfband. It makes two of it, as each addition waits for the one before.
-func weigh(v []float64, c int) float64 {
-	h, w := &halfband, (*[2*len(halfband) - 1]float64)(v[c-len(halfband)+1:])
-	sum := h[0]*w[13] + h[3]*(w[10]+w[16]) + h[7]*(w[6]+w[20]) + h[11]*(w[2]+w[24])
-	other := h[1]*(w[12]+w[14]) + h[5]*(w[8]+w[18]) + h[9]*(w[4]+w[22]) + h[13]*(w[0]+w[26])
-	return sum + other
+// weigh appends to out the sums of v about every second place of those from one up to another, by the weights of halfband. It makes two
+// of each, as each addition waits for the one before.
+func weigh(out, v []float64, from, to int) []float64 {
+	h := &halfband
+	for c := from; c < to; c += 2 {
+		w := (*[2*len(halfband) - 1]float64)(v[c-len(halfband)+1:])
+		sum := h[0]*w[13] + h[3]*(w[10]+w[16]) + h[7]*(w[6]+w[20]) + h[11]*(w[2]+w[24])
+		other := h[1]*(w[12]+w[14]) + h[5]*(w[8]+w[18]) + h[9]*(w[4]+w[22]) + h[13]*(w[0]+w[26])
+		out = append(out, sum+other)
+	}
+	return out
 }
 
 // firstAfter returns the index of the first time after s in the rising t.

@@ -246,7 +246,7 @@ func TestWeigh(t *testing.T) {
 		for k := -half; k <= half; k++ {
 			sum += halfband[max(k, -k)] * v[c+k]
 		}
-		assert.InDelta(t, sum, weigh(v, c), 1e-14, c)
+		assert.InDelta(t, sum, weigh(nil, v, c, c+1)[0], 1e-14, c)
 	}
 }
 
