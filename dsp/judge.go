@@ -145,7 +145,8 @@ func (tr *Tracker) moved(rev *Revolution) bool {
 	for _, l := range tr.good {
 		seems = seems || now-l.at < (1-shared)*rev.Span && math.Abs(l.f-rev.Freq) > stepping/2*rev.Freq
 	}
-	if told := tr.fine(rev) || len(rev.Faults) == 1 && rev.Faults[0] == Weak; told && 3*rev.FreqSE < stepping/2*rev.Freq {
+	weak := len(rev.Faults) == 1 && rev.Faults[0] == Weak && rev.Span*rev.Freq > turns && 3*rev.FreqSE < stepping/2*rev.Freq
+	if weak || tr.fine(rev) {
 		tr.good = append(tr.good, line{rev.Freq, rev.Amp, now})
 	}
 	return seems && 4*math.Sqrt(s.driftVar)*s.span > stepping*s.f

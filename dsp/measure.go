@@ -52,17 +52,16 @@ func (tr *Tracker) measure(rev *Revolution, c hypothesis, now, have float64) boo
 			break
 		}
 	}
-	// A window that holds two speeds seems to change, or has its line where that was not followed, or leaves much beside it. Its end alone
-	// then says one, and leaves little. A line beside this one moves it too, but by less.
-	followed := tr.track.predict(s.middle)
-	jumped := followed > 0 && tr.track.time > tr.since && math.Abs(s.f-followed) > stepping*s.f && !multiple(s.f, followed) && !multiple(followed, s.f)
-	changed := ok && (s.changing() || jumped)
+	// A window that holds two speeds seems to change, or leaves much beside the line. Its end alone then stands elsewhere, than what was
+	// known or than the whole, and leaves little. A line beside this one moves it too, but by less.
+	changed := ok && s.changing()
 	if recent := tr.least(c, changed || tr.change.underway(now)); ok && seconds > recent && (changed || s.misfit > tr.change.most()) {
 		was, wasVar, start, bend, before, said := s.f, s.fVar, f, drift, seconds, tr.disagreed
 		f, drift, seconds = s.f, 0, recent
 		excess, ok = fit()
 		moved := math.Abs(s.f-was) > max(4*math.Sqrt(s.fVar+wasVar), stepping/2*s.f)
-		if ok && excess*enough < tooWeak && s.misfit < tr.change.most() && (changed && !s.changing() || moved) {
+		away := math.Abs(s.f-tr.known.f) > stepping*s.f && !multiple(s.f, tr.known.f) && !multiple(tr.known.f, s.f)
+		if ok && excess*enough < tooWeak && s.misfit < tr.change.most() && (changed && !s.changing() && away || moved) {
 			tr.change.begin(tr.track.home, now)
 		} else {
 			f, drift, seconds, tr.disagreed = start, bend, before, said
