@@ -261,10 +261,6 @@ func (tr *Tracker) outside(looks []*look, best float64) float64 {
 // tells reports whether the line at f Hz explains more of what l shows than the one at g, which the dial means: two multiples more, or, if
 // it is the faster (m/s), no fewer. Of multiples that the sensor could not show of both, and of what is one of both, neither is asked.
 func (tr *Tracker) tells(l *look, f, g float64, faster bool) bool {
-	least := 2
-	if faster {
-		least = 0
-	}
 	teeth := func(f, g float64) (n int) {
 		for k := 2.0; k <= maxTooth && k*max(f, g) < 0.45/tr.dt; k++ {
 			if !tooth(k*f, g, l.df) && !isMains(k*f, l.df) && l.tooth(k*f, (0.4+0.06*k)*l.df) > chance*thresholds[l.axes] {
@@ -273,7 +269,8 @@ func (tr *Tracker) tells(l *look, f, g float64, faster bool) bool {
 		}
 		return n
 	}
-	return teeth(f, g)-teeth(g, f) >= least
+	more := teeth(f, g) - teeth(g, f)
+	return more >= 2 || faster && more >= 0
 }
 
 // beyond returns the frequency of the line of l that shakes most (m/s) of those that are none of the lathe's range, but may be a

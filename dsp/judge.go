@@ -113,8 +113,7 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	// With no word of the dial a line counts when it was there a reading ago as well, or half of one; but so is an image.
 	fresh := tr.Hint == 0 && !tr.track.agrees(rev) && !(rev.Rate >= unfiltered && tr.stood(best))
 	add(Changing, fresh || s.changing())
-	moved := tr.moved(rev)
-	add(Changing, tr.fine(rev) && moved)
+	add(Changing, tr.moved(rev))
 	rev.OK = tr.fine(rev)
 	if rev.OK {
 		tr.share(rev)
@@ -135,8 +134,8 @@ func (tr *Tracker) fine(rev *Revolution) bool {
 	return len(rev.Faults) == 0 || len(rev.Faults) == 1 && rev.Faults[0] == Gap && tr.health.missing < missingMost
 }
 
-// moved reports whether rev may be the mean of two speeds: noise leaves open whether the speed changed in its window, and it seems to, or
-// another was known a moment ago, in what that window holds too.
+// moved reports whether rev, fine but for this, may be the mean of two speeds, and keeps its own for those to come: noise leaves open
+// whether the speed changed in its window, and it seems to, or another was known a moment ago, in what that window holds too.
 func (tr *Tracker) moved(rev *Revolution) bool {
 	const shared = 0.2 // of the window, from which on another speed bends the line's by more than a tenth of the difference. Chosen
 	s, now := &tr.fit, rev.Time+rev.Span/2
@@ -145,11 +144,12 @@ func (tr *Tracker) moved(rev *Revolution) bool {
 	for _, l := range tr.good {
 		seems = seems || now-l.at < (1-shared)*rev.Span && math.Abs(l.f-rev.Freq) > stepping/2*rev.Freq
 	}
+	fine := tr.fine(rev)
 	weak := len(rev.Faults) == 1 && rev.Faults[0] == Weak && rev.Span*rev.Freq > turns && 3*rev.FreqSE < stepping/2*rev.Freq
-	if weak || tr.fine(rev) {
+	if fine || weak {
 		tr.good = append(tr.good, line{rev.Freq, rev.Amp, now})
 	}
-	return seems && 4*math.Sqrt(s.driftVar)*s.span > stepping*s.f
+	return fine && seems && 4*math.Sqrt(s.driftVar)*s.span > stepping*s.f
 }
 
 // stood reports whether the line of the fit just made, the first after a step in speed, or after another that was followed for long,

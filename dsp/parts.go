@@ -170,7 +170,7 @@ func (tr *Tracker) undertones(now float64) float64 {
 	const grown = 3.0 // times as large a cut, or what is loose, makes a line. Chosen
 	s, known := &tr.fit, &tr.known
 	ago := now - known.at
-	moved := settled * max(1, ago) // of its frequency
+	moved := settled * max(1, ago) // of its frequency: within that a line is a multiple of another
 	for _, k := range s.ks {
 		amp, _ := s.amplitude(k)
 		f, times := float64(k)*s.f, amp/known.amp

@@ -17,7 +17,7 @@ type state struct {
 
 	track      track
 	known      line    // the spindle's, as it was last known
-	good       []line  // in readings of the last seconds that no fault forbade, those where the speed may have moved as well
+	good       []line  // of readings of the last seconds: fine ones, those where the speed may have moved, and weak ones whose speed is sure
 	missed     float64 // s, when what was known was not where it should be, last; -Inf never
 	neighbours []neighbour
 	suspects   [maxTooth + 1]suspicion // of a line at 1/m of another
@@ -122,6 +122,7 @@ func (c *change) see(s *fit, home, now float64) (over bool) {
 	case recent && se < tooWeak*amp && math.Abs(s.f-c.from) > stepping*s.f && s.misfit < c.most():
 		over, c.from, c.after = true, 0, s.middle-s.span/2
 	case !recent:
+		// A window of two speeds that nobody saw is not usual at once.
 		c.usual += max(-misfits, min(s.misfit-c.usual, misfits)) / steady
 	}
 	return over
@@ -249,9 +250,10 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	if known && tr.Hint == 0 && !tr.fit.disputed {
 		under = tr.undertones(now)
 	}
+	// Once more of what came since alone: so much later each time that this ends.
 	if known && tr.change.see(&tr.fit, tr.track.home, now) && tr.change.after > tr.since+every/2 {
 		tr.since = tr.change.after
-		return tr.revolution(now) // of what came since alone
+		return tr.revolution(now)
 	}
 	t, x := tr.samples(rev.Time+rev.Span/2, rev.Span)
 	tr.diagnose(&rev, t, x)
