@@ -34,6 +34,8 @@ const (
 	toppedFor = 60.0
 	// contest: seconds for which a rival within the dial's reach stays one when it is not seen. Chosen: four readings.
 	contest = 1.0
+	// highest, Hz: no lathe for wood turns faster, and the mains hum above. Chosen.
+	highest = 100.0
 	// steady readings in a row make a track that is only checked, not questioned, each time.
 	steady = 4
 	// turnedUp seconds after the greater of two lines is gone the lesser is not believed. Chosen.
@@ -224,6 +226,9 @@ func (tr *Tracker) rivalOf(best hypothesis, all []hypothesis, seconds float64) f
 		}
 	}
 	_, high := tr.bounds()
+	if tr.Hint == 0 && tr.High == 0 { // it may turn faster than is looked for
+		high = highest
+	}
 	for _, p := range tr.found { // knocks make more of them than are weighed
 		_, proven := tr.bystander(p.f, 0.7*p.look.df)
 		spins := p.f <= high && tr.fold(p.f) >= tr.low() && tr.stepped(p.f) && !proven
@@ -276,7 +281,6 @@ func (tr *Tracker) tells(l *look, f, g float64, faster bool) bool {
 // beyond returns the frequency of the line of l that shakes most (m/s) of those that are none of the lathe's range, but may be a
 // spindle's all the same; 0 if there is none.
 func (tr *Tracker) beyond(l *look) float64 {
-	const highest = 100.0 // Hz. Chosen: no lathe for wood turns faster, and the mains hum above
 	most, found := 0.0, 0.0
 	for p := range l.lines(plain*thresholds[l.axes], 1, min(highest, l.rate/2)) {
 		v, inside := l.velocity(p.f), p.f >= tr.low() && p.f <= tr.high()
