@@ -330,12 +330,15 @@ func TestScreenPlayGoesOn(t *testing.T) {
 	r := reading(10.2, 200, 0.01)
 	r.OK, r.Faults = false, []dsp.Fault{dsp.Weak}
 	wait := assess.Advice{Action: assess.Wait, Say: "Wait: it is weak."}
-	for at, says := range map[float64]string{5: "dial: 200 rpm, follows the advice", 10: "nothing sure is felt at it; ↑ turns it up"} {
+	for _, c := range []struct {
+		waits float64 // s
+		says  string
+	}{{5, "dial: 200 rpm, follows the advice"}, {10, "nothing sure is felt at it; ↑ turns it up"}} {
 		m.dial.follow(true)
-		m.dial.hear(m.now.Clock-at, wait)
+		m.dial.hear(m.now.Clock-c.waits, wait)
 		m.session.See(r, wait)
 		m.Update(news{})
-		assert.Contains(t, shown(m), says)
+		assert.Contains(t, shown(m), c.says)
 	}
 	m.dial.turn(-1)
 	m.dial.turn(1)
