@@ -99,14 +99,21 @@ func TestCSVForms(t *testing.T) {
 			got, err := read(c.text, c.o)
 			require.NoError(t, err)
 			// 1e-12: a stamp of 19 digits is good to 0.3 µs only.
-			assert.InDeltaSlice(t, c.t, got.t, 1e-6)
+			alike(t, c.t, got.t, 1e-6)
 			require.Len(t, got.axes, len(c.axes))
 			for i := range c.axes {
-				assert.InDeltaSlice(t, c.axes[i], got.axes[i], 1e-12)
+				alike(t, c.axes[i], got.axes[i], 1e-12)
 			}
 			assert.Equal(t, name == "bad rows left out", got.lost == 5, "lost %d", got.lost)
 		})
 	}
+}
+
+// alike holds got against want to within delta. InDeltaSlice alone asks for no more numbers than got has.
+func alike(t *testing.T, want, got []float64, delta float64, of ...any) {
+	t.Helper()
+	assert.Len(t, got, len(want), of...)
+	assert.InDeltaSlice(t, want, got[:min(len(got), len(want))], delta, of...)
 }
 
 // hundredths are n rows of times in whole hundredths of a second, at rate Hz.
@@ -436,7 +443,7 @@ func TestSkippedRows(t *testing.T) {
 			require.NoError(t, err)
 			assert.Equal(t, c.lost, got.lost)
 			if c.t != nil {
-				assert.InDeltaSlice(t, c.t, got.t, 1e-6) // stamps 25 years from zero are good to 0.1 µs
+				alike(t, c.t, got.t, 1e-6) // stamps 25 years from zero are good to 0.1 µs
 			} else {
 				assert.Equal(t, []string{"the end of the recording is bad and was left out"}, got.notes)
 			}
@@ -512,7 +519,7 @@ func TestCSVClocks(t *testing.T) {
 			t.Parallel()
 			got, err := read(fmt.Sprintf("%s;x_g\n%s;1\n%s;2\n%s;3\n", rows[0], rows[1], rows[2], rows[3]), sensor.Options{})
 			require.NoError(t, err)
-			assert.InDeltaSlice(t, []float64{0, 0.01, 0.02}, got.t, 1e-6)
+			alike(t, []float64{0, 0.01, 0.02}, got.t, 1e-6)
 		})
 	}
 }
@@ -531,9 +538,9 @@ func TestCSVTongues(t *testing.T) {
 	} {
 		got, err := read(header+"\n0,00;1,5;-2,5;3\n0,01;1,25;-2,25E0;3\n", sensor.Options{})
 		require.NoError(t, err, header)
-		assert.InDeltaSlice(t, []float64{0, 0.01}, got.t, 1e-9, header)
+		alike(t, []float64{0, 0.01}, got.t, 1e-9, header)
 		require.Len(t, got.axes, 2, header)
-		assert.InDeltaSlice(t, []float64{1.5, 1.25}, got.axes[0], 1e-9, header)
-		assert.InDeltaSlice(t, []float64{-2.5, -2.25}, got.axes[1], 1e-9, header)
+		alike(t, []float64{1.5, 1.25}, got.axes[0], 1e-9, header)
+		alike(t, []float64{-2.5, -2.25}, got.axes[1], 1e-9, header)
 	}
 }

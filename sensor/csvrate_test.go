@@ -149,7 +149,7 @@ func TestRateBesideRowNumbers(t *testing.T) {
 	for _, name := range []string{"t", "n", "Sample", ""} {
 		got, err := read(name+",x_g\n"+text.String(), sensor.Options{Rate: 400})
 		require.NoError(t, err, name)
-		assert.InDeltaSlice(t, want, got.t, 1e-9, name)
+		alike(t, want, got.t, 1e-9, name)
 	}
 	got, err := read("n,x_g\n"+strings.ReplaceAll(text.String(), "1,1\n", "1.5,1\n"), sensor.Options{Rate: 400}) // which are none
 	require.NoError(t, err)
@@ -180,7 +180,7 @@ func TestRowsOutOfOrder(t *testing.T) {
 	refused(t, err, "r.csv:53:1: n goes back to 50; mend it, or leave bad rows out with --skip-bad")
 	got, err := read(text.String(), sensor.Options{Rate: 400, SkipBad: true})
 	require.NoError(t, err)
-	assert.InDeltaSlice(t, want, got.t, 1e-9)
+	alike(t, want, got.t, 1e-9)
 }
 
 // TestHintsLeadOut: row numbers of which one in forty is missing look like whole milliseconds; doing what the hints say of row numbers ends
@@ -203,7 +203,7 @@ func TestHintsLeadOut(t *testing.T) {
 	refused(t, err, `r.csv:1: the first column rises from row to row, as a time does; put a header above the numbers, that calls the column n if it counts the rows, else leave --rate out`)
 	got, err := read("n,x_g\n"+text.String(), sensor.Options{Rate: 400})
 	require.NoError(t, err)
-	assert.InDeltaSlice(t, want, got.t, 1e-9)
+	alike(t, want, got.t, 1e-9)
 	_, err = read("t_ms,x_g\n"+text.String(), sensor.Options{})
 	require.NoError(t, err)
 }
