@@ -134,7 +134,7 @@ func TestCSVErrors(t *testing.T) {
 		want string
 	}{
 		"empty":                        {"", sensor.Options{}, `r.csv: empty file; was the recording stopped at once?`},
-		"only blanks":                  {"\n \n", sensor.Options{}, `r.csv:2: neither a header nor numbers so far; the header names a time and axes, such as t_s,x_g,y_g,z_g, with commas, semicolons or tabs between`},
+		"only blanks":                  {"\n \n", sensor.Options{}, `r.csv:2: text, with neither a header nor numbers so far; the header names a time and axes, such as t_s,x_g,y_g,z_g, with commas, semicolons or tabs between`},
 		"header only":                  {"t_s,x_g\n", sensor.Options{}, `r.csv:1: a header and no rows; was the recording stopped at once?`},
 		"header, no end":               {"t_s,x_g", sensor.Options{}, `r.csv:1: a header and no rows; was the recording stopped at once?`},
 		"one column":                   {"1\n2\n3\n", sensor.Options{}, `r.csv:1: one column only; time and at least one axis are needed (comma, semicolon or tab between them), or --rate`},
@@ -214,12 +214,13 @@ func TestCSVErrors(t *testing.T) {
 		"one row":                      {"t,x_g\n0,1\n", sensor.Options{}, `r.csv:2: one row only; was the recording stopped at once?`},
 		"no line end":                  {strings.Repeat("123,", 1<<16), sensor.Options{}, `r.csv:1:65536: line of more than 65536 bytes; is this a table with line ends?`},
 		"late long line":               {"t_s,x_g\n0,1\n" + strings.Repeat("\"", 1<<17), sensor.Options{SkipBad: true}, `r.csv:3:65536: line of more than 65536 bytes; is this a table with line ends?`},
-		"prose":                        {"Dear diary,\ntoday I turned a bowl.\n", sensor.Options{}, `r.csv:2: neither a header nor numbers so far; the header names a time and axes, such as t_s,x_g,y_g,z_g, with commas, semicolons or tabs between`},
+		"prose":                        {"Dear diary,\ntoday I turned a bowl.\n", sensor.Options{}, `r.csv:2: text, with neither a header nor numbers so far; the header names a time and axes, such as t_s,x_g,y_g,z_g, with commas, semicolons or tabs between`},
 		"UTF-16":                       {"\xff\xfet\x00,\x00x\x00", sensor.Options{}, `r.csv: text in UTF-16; save it as UTF-8 ("CSV UTF-8")`},
 		"UTF-16, no mark":              {"t\x00,\x00x\x00\n\x00", sensor.Options{}, `r.csv: looks like text in UTF-16; save it as UTF-8 ("CSV UTF-8")`},
 		"SQLite":                       {"SQLite format 3\x00", sensor.Options{}, `r.csv: an SQLite database, not a recording; kept sessions are read by their number`},
 		"spreadsheet":                  {"PK\x03\x04....", sensor.Options{}, `r.csv: a zip or spreadsheet file (xlsx, ods); save it as CSV, or unpack it`},
 		"binary":                       {"\x01\x02\x03\x04\x05\x06\x07", sensor.Options{}, `r.csv: binary data, neither text nor WAV; record or export as CSV or WAV`},
+		"binary, at first like text":   {"Qq8]Qz2,Qf!&\x8f,\x02q\x00,\xb2\x07z\n", sensor.Options{}, `r.csv: binary data, neither text nor WAV; record or export as CSV or WAV`},
 		"cut gzip":                     {squeeze("t_s,x_g\n0,1\n")[:20], sensor.Options{}, `r.csv: compressed data are cut off or damaged (unexpected EOF); copy the file again`},
 		"rate too small":               {"", sensor.Options{Rate: 1e-310}, `rate 1e-310 Hz: want 0.001 to 1e6`},
 		"counter, no header":           {ramp(2000, 1, 0, 9.8, 0), sensor.Options{}, `r.csv:1: the first column may count rows; put a header above the numbers that names it t_ms if it is a time, or give --rate`},

@@ -51,7 +51,7 @@ func (c *csvFile) noTable(why error) error {
 	case c.line == 0:
 		return wrong("was the recording stopped at once?", "empty file").at(c.file.name, 0)
 	}
-	return wrong("the header names a time and axes, such as t_s,x_g,y_g,z_g, with commas, semicolons or tabs between", "neither a header nor numbers so far").at(c.file.name, c.line)
+	return wrong("the header names a time and axes, such as t_s,x_g,y_g,z_g, with commas, semicolons or tabs between", "text, with neither a header nor numbers so far").at(c.file.name, c.line)
 }
 
 // tryHeader sees whether the line is the header. done is true when it is. err without done
@@ -78,6 +78,9 @@ func (c *csvFile) tryHeader(comment bool) (done bool, err error) {
 	if fault != nil {
 		if comment || len(names) < 2 && c.file.o.Rate == 0 {
 			return false, nil
+		}
+		if no := unreadable(c.text); no != nil {
+			return false, no.at(c.file.name, 0)
 		}
 		return false, fault.at(c.file.name, c.line)
 	}

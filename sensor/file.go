@@ -386,6 +386,11 @@ func foreign(b []byte) *ParseError {
 	if len(b) > 1 && (b[0] == 0) != (b[1] == 0) {
 		return wrong("save it as UTF-8 (\"CSV UTF-8\")", "looks like text in UTF-16")
 	}
+	return unreadable(b)
+}
+
+// unreadable is what b is that has bytes which no text has; nil for text.
+func unreadable(b []byte) *ParseError {
 	for _, c := range b {
 		if c < ' ' && c != '\n' && c != '\r' && c != '\t' {
 			return wrong("record or export as CSV or WAV", "binary data, neither text nor WAV")

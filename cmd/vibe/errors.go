@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"os"
 	"slices"
 	"syscall"
 
@@ -86,7 +87,9 @@ func unknownFlag(cmd *cobra.Command, err *pflag.NotExistError) error {
 	}
 	var names []string
 	cmd.Flags().VisitAll(func(f *pflag.Flag) { names = append(names, f.Name) })
-	if near := nearest(name, names); near != "" {
+	if _, err := os.Stat(dashes + name); err == nil {
+		hint = "did you mean the file " + shellWord(dashes+name) + "?"
+	} else if near := nearest(name, names); near != "" {
 		hint = "did you mean --" + near + "?"
 	} else if near := nearest(name, sources); near != "" && slices.Contains(names, "from") {
 		hint = "did you mean --from " + near + "?"

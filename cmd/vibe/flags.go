@@ -78,6 +78,19 @@ func freeText(target *string) *value {
 	}}
 }
 
+// fileName is the name of a file or a folder. It is not -, as nothing there is for a pipe.
+func fileName(target *string) *value {
+	v := freeText(target)
+	text := v.set
+	v.set = func(s string) error {
+		if s == "-" {
+			return hintf("give it a name; ./- if that is it", "- is no place to keep anything")
+		}
+		return text(s)
+	}
+	return v
+}
+
 // list is several values with commas between them; each takes one.
 func list(name string, each func(string) error) *value {
 	return &value{name: name, many: true, set: func(s string) error {

@@ -47,7 +47,7 @@ hand on the headstock feels now. q ends it; what was answered is kept.`,
 	fs.SortFlags = false
 	h.who.flags(fs)
 	fs.StringVar(&h.from, "from", "", "whose moments to guess: a recording's `FILE`, a kept session's number, or a board as serial or serial:PORT")
-	fs.StringVar(&h.sounds, "sounds", "", "a new folder `DIR` for the sounds of the rounds")
+	fs.Var(fileName(&h.sounds), "sounds", "a new folder `DIR` for the sounds of the rounds")
 	fs.Var(whole(kind{name: "count", units: []unit{{"rounds", 1}}, bare: true, most: 1000, example: "8"}, &h.rounds), "rounds", "how many (8)")
 	h.shop.flag(fs)
 	recordingFlags(fs, &h.opts)

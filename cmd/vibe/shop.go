@@ -17,7 +17,7 @@ import (
 type shopFile string
 
 func (f *shopFile) flag(fs *pflag.FlagSet) {
-	fs.Var(freeText((*string)(f)), "shop", "`FILE` of the kept sessions (else in your data folder)")
+	fs.Var(fileName((*string)(f)), "shop", "`FILE` of the kept sessions (else in your data folder)")
 }
 
 // path is the file that was named, or the user's own.
