@@ -93,7 +93,7 @@ func TestAgain(t *testing.T) {
 			last = s.Advice.Say
 		}
 	}
-	assert.Contains(t, strings.Join(strings.Fields(page("log", "show", "1")), " "), last)
+	assert.Contains(t, oneLine(page("log", "show", "1")), last)
 	assert.Equal(t, page("log", "show", "1"), page("read", "1"))
 }
 
@@ -161,7 +161,7 @@ func TestAgainPhone(t *testing.T) {
 	assert.Equal(t, sure(0, 60), strings.Count(out, `"ok":true`), "what the dial showed stays so, whatever is said now")
 	assert.Contains(t, msg, "1 change on the way left out")
 	_, out, _ = vibe(t, nil, "log", "show", "1", "--shop", path)
-	assert.Contains(t, strings.Join(strings.Fields(out), " "), "the dial shows 735 rpm, and the spindle is looked for near that")
+	assert.Contains(t, oneLine(out), "the dial shows 735 rpm, and the spindle is looked for near that")
 }
 
 // Watched once more by its number a session says the same as when it ran, with the limit of then

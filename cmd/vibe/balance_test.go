@@ -218,7 +218,7 @@ func TestBalanceFixHolds(t *testing.T) {
 		require.NoError(t, s.save())
 		code, out, msg := vibe(t, nil, "balance")
 		require.Zero(t, code, msg)
-		out = strings.Join(strings.Fields(out[strings.Index(out, "The next run"):]), " ")
+		out = oneLine(out[strings.Index(out, "The next run"):])
 		assert.Contains(t, out, c.says, name)
 		assert.NotContains(t, out, c.not, name)
 	}

@@ -22,6 +22,9 @@ func vibe(t *testing.T, stdin io.Reader, args ...string) (code int, stdout, stde
 	return code, out.String(), msg.String()
 }
 
+// oneLine is s without what wraps and sets it out, in one line.
+func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
+
 // shape is what a value in a document must be: the name of a JSON type, with "?" where null
 // stands for unknown; a map of members that must be there; or a slice holding the shape of
 // each element.

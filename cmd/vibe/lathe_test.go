@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"path/filepath"
-	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -28,11 +27,10 @@ func TestBaselineRange(t *testing.T) {
 		return &sensor.Simulated{Seconds: 12, Speed: []sensor.Point{{Value: 500. / 60}}, Chip: sensor.Chip{Rate: 800, Noise: 0.0005},
 			Lines: []sensor.Line{{Order: 1, Amp: [3]complex128{0.037, 0.02i, 0}}, {Order: 2, Amp: [3]complex128{0.044, 0.02i, 0}}}}
 	}
-	said := func(s string) string { return strings.Join(strings.Fields(s), " ") }
 	code, out, msg := baseline("1000", turning())
 	require.Zero(t, code, msg)
 	assert.Regexp(t, ` 1000 .*calm`, out, "as it was before it was asked")
-	assert.Contains(t, said(msg), "1000 rpm on a lathe that turns 1000 to 4000 rpm may be 500 rpm: what did the dial show?")
+	assert.Contains(t, oneLine(msg), "1000 rpm on a lathe that turns 1000 to 4000 rpm may be 500 rpm: what did the dial show?")
 	_, _, msg = baseline("1000", turning(), "--speed", "1000")
 	assert.NotContains(t, msg, "what did the dial show?")
 	code, out, msg = baseline("200", turning())
@@ -45,7 +43,7 @@ func TestBaselineRange(t *testing.T) {
 		require.NoError(t, sensor.WriteCSV(&csv, turning()))
 		code, _, msg := vibe(t, &csv, append([]string{"watch", "--from", "-", "--empty", "--lathe", "mini", "--shop", shop}, more...)...)
 		require.Zero(t, code, msg)
-		return said(msg)
+		return oneLine(msg)
 	}
 	assert.NotContains(t, live(), "what did the dial show?")
 	assert.Contains(t, live("--lowest", "1000"), "1000 rpm on a lathe that turns 1000 to 4000 rpm may be 500 rpm: what did the dial show?")
@@ -54,7 +52,7 @@ func TestBaselineRange(t *testing.T) {
 	still.Speed = nil
 	code, _, msg = baseline("200", still)
 	assert.Equal(t, 1, code)
-	assert.Contains(t, said(msg), "has no reading that may be used, and was not kept hint: ")
+	assert.Contains(t, oneLine(msg), "has no reading that may be used, and was not kept hint: ")
 	_, out, _ = vibe(t, nil, "log", "--shop", shop)
 	assert.Contains(t, out, "\n    5 ")
 	assert.NotContains(t, out, "\n    6 ")

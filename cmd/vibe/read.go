@@ -183,7 +183,8 @@ func (j *job) turns(dial assess.RPM) error {
 	return nil
 }
 
-// fastestLathe is what hardly a wood lathe turns beyond (common practice, no source).
+// fastestLathe is what hardly a wood lathe turns beyond (common practice, no source): here it is asked. That none
+// turns beyond 6000 rpm is taken as known (highest in dsp).
 const fastestLathe assess.RPM = 5000
 
 // meant asks whether a dial was meant that is beyond wood lathes, where nothing is known of this one.

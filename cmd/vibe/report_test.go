@@ -138,7 +138,7 @@ func TestStretches(t *testing.T) {
 	add(1, faster)
 	var rows []string
 	for i := range all {
-		rows = append(rows, strings.Join(strings.Fields(all[i].row(newPage(nil))), " "))
+		rows = append(rows, oneLine(all[i].row(newPage(nil))))
 	}
 	assert.Equal(t, []string{
 		"0.2 s 1.0 s – – – no-turn doubtful",
@@ -184,7 +184,7 @@ func TestHoleEndsAStretch(t *testing.T) {
 	see(weak, 9.7, 10, 12)
 	var rows []string
 	for i := range all {
-		rows = append(rows, strings.Join(strings.Fields(all[i].row(newPage(nil))), " "))
+		rows = append(rows, oneLine(all[i].row(newPage(nil))))
 	}
 	assert.Equal(t, []string{"1.0 s 4.5 s 600 1.00 – calm", "6.1 s 6.3 s 600 1.00 – calm", "7.8 s 7.8 s 600? – – weak", "8.0 s 8.0 s 600 1.00 – calm",
 		"9.7 s 10.0 s 600? – – weak", "12.0 s 12.0 s 600? – – weak"}, rows)

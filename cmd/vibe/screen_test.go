@@ -72,7 +72,7 @@ func TestScreenFits(t *testing.T) {
 			if size[0] < 40 || size[1] < 12 {
 				continue
 			}
-			text := strings.Join(strings.Fields(shown(m)), " ")
+			text := oneLine(shown(m))
 			assert.Contains(t, text, assess.Cautions()[1], "%v %q: a caution stays", size, open)
 			if open == "?" {
 				assert.Contains(t, text, "RAISE to 700 rpm", "%v", size)
@@ -95,7 +95,7 @@ func TestScreenLongNote(t *testing.T) {
 	m.Update(news{})
 	for _, width := range []int{79, 80} {
 		m.width = width
-		assert.Contains(t, strings.Join(strings.Fields(shown(m)), " "), b.Notes[0])
+		assert.Contains(t, oneLine(shown(m)), b.Notes[0])
 	}
 	lines := strings.Split(shown(m), "\n")
 	assert.Len(t, lines, m.height)
@@ -301,7 +301,7 @@ func TestScreenCautions(t *testing.T) {
 	for i, caution := range assess.Cautions() {
 		m.now.Clock = 10 * float64(i)
 		lines := strings.Split(shown(m), "\n")
-		assert.Contains(t, strings.Join(strings.Fields(shown(m)), " "), "! "+caution)
+		assert.Contains(t, oneLine(shown(m)), "! "+caution)
 		assert.Len(t, lines, m.height)
 	}
 }
