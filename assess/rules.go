@@ -118,6 +118,9 @@ func (a *Adviser) blind(r Reading) Advice {
 		reasons = append(reasons, Reason{"no-number", "the reading has no number to act on", ownReadings})
 	}
 	if a.alarm != nil {
+		if a.alarm.Action == Lower { // how it shook is of before
+			a.alarm.Say = fmt.Sprintf("Lower to %v, if it is not there yet: %s.", a.alarm.Speed, reasons[0].Text)
+		}
 		d := *a.alarm
 		d.Reasons = append(slices.Clone(d.Reasons), reasons...)
 		return d

@@ -82,6 +82,22 @@ func TestLowerStands(t *testing.T) {
 	assert.NotEqual(t, assess.Lower, hear(a, steady(6.75, 1, between, 2)...).Action, "settled where it is comfortable")
 }
 
+// TestLoweredToNothing: where nothing sure is felt at the lower speed the lower stands, but says so in place of what it
+// shook before, and goes when something is felt there.
+func TestLoweredToNothing(t *testing.T) {
+	t.Parallel()
+	a := turning()
+	low := hear(a, append(steady(0, 12, 300, 0.8), steady(4, 2, 500, 6.1)...)...)
+	require.Equal(t, assess.Lower, low.Action, low.Say)
+	for i := range 40 {
+		d := a.See(assess.Reading{T: 5 + 0.25*float64(i), Span: 2, Faults: []dsp.Fault{dsp.Coarse}})
+		require.Equal(t, assess.Lower, d.Action, d.Say)
+		require.Equal(t, "Lower to "+low.Speed.String()+", if it is not there yet: the sensor is too coarse for so small a shake.", d.Say)
+		require.Len(t, d.Reasons, len(low.Reasons)+1)
+	}
+	assert.NotEqual(t, assess.Lower, hear(a, steady(16, 10, low.Speed, 0.5)...).Action)
+}
+
 // TestNoStep: where the line that is seen is none of the pulley's steps, it is named.
 func TestNoStep(t *testing.T) {
 	t.Parallel()

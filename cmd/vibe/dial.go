@@ -113,7 +113,8 @@ func dialShows(at assess.RPM) string {
 func (d *dial) waits(t float64, r assess.Reading) bool {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	return d.said.Action == assess.Wait && t-d.since > settling && (r.Has(dsp.Weak) || r.Has(dsp.NoTurn))
+	done := d.said.Action == assess.Wait || d.said.Action == assess.Lower && d.at <= d.said.Speed
+	return done && t-d.since > settling && (r.Has(dsp.Weak) || r.Has(dsp.NoTurn))
 }
 
 // playLathe is the lathe of `vibe watch --from simulated`: the demo's, with a finer sensor and

@@ -330,13 +330,15 @@ func TestScreenPlayGoesOn(t *testing.T) {
 	r := reading(10.2, 200, 0.01)
 	r.OK, r.Faults = false, []dsp.Fault{dsp.Weak}
 	wait := assess.Advice{Action: assess.Wait, Say: "Wait: it is weak."}
+	lower := assess.Advice{Action: assess.Lower, Speed: 200, Say: "Lower to 200 rpm, if it is not there yet: it is weak."}
 	for _, c := range []struct {
 		waits float64 // s
+		on    assess.Advice
 		says  string
-	}{{5, "dial: 200 rpm, follows the advice"}, {10, "nothing sure is felt at it; ↑ turns it up"}} {
+	}{{5, wait, "dial: 200 rpm, follows the advice"}, {10, lower, "nothing sure is felt at it; ↑ turns it up"}, {10, wait, "nothing sure is felt at it; ↑ turns it up"}} {
 		m.dial.follow(true)
-		m.dial.hear(m.now.Clock-c.waits, wait)
-		m.session.See(r, wait)
+		m.dial.hear(m.now.Clock-c.waits, c.on)
+		m.session.See(r, c.on)
 		m.Update(news{})
 		assert.Contains(t, shown(m), c.says)
 	}
