@@ -100,8 +100,12 @@ func (a *Adviser) blind(r Reading) Advice {
 			continue
 		}
 		w := faultWords[f]
-		if f == dsp.Doubtful && r.Rival > 0 && !near(r.Rival, r.Speed, 2*sameSpeed) { // that near it is the blur of a change
-			w = strings.Replace(w, "another speed", fmt.Sprintf("another speed, about %v,", floorTo(r.Rival+2.5, 5)), 1)
+		switch rival := floorTo(r.Rival+2.5, 5); {
+		case f != dsp.Doubtful || r.Rival == 0 || near(r.Rival, r.Speed, 2*sameSpeed): // that near it is the blur of a change
+		case !a.Checked && r.Speed > 0 && !near(r.Rival, r.Speed, 2*dialError):
+			w = fmt.Sprintf("it may turn at about %.0f or %v: the dial tells which", floorTo(r.Speed+2.5, 5), rival)
+		default:
+			w = strings.Replace(w, "another speed", fmt.Sprintf("another speed, about %v,", rival), 1)
 		}
 		if w != "" && (f != dsp.NoTurn || stands(r)) {
 			reasons = append(reasons, Reason{string(f), w, ownReadings})

@@ -114,6 +114,25 @@ func TestNoStep(t *testing.T) {
 	assert.Contains(t, d.Say, "another speed explains the shake as well", "too near to be named")
 }
 
+// TestDialTellsWhich: of two speeds that a dial tells apart both are named, until it was asked.
+func TestDialTellsWhich(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		rival   float64 // Hz
+		checked bool
+		says    string
+	}{
+		{15, false, "Wait: it may turn at about 480 or 900 rpm: the dial tells which."},
+		{15, true, "Wait: another speed, about 900 rpm, explains the shake as well; check what the dial shows."},
+		{8.8, false, "Wait: another speed, about 530 rpm, explains the shake as well; check what the dial shows."}, // no dial parts them
+	} {
+		a := turning()
+		a.Checked = c.checked
+		d := a.See(assess.Read(dsp.Revolution{Time: 3, Span: 4, Freq: 8, FreqSE: 0.01, Amp: 1, AmpSE: 0.02, Rival: c.rival, Faults: []dsp.Fault{dsp.Doubtful}}))
+		assert.Equal(t, c.says, d.Say)
+	}
+}
+
 // TestRoughTimes: where the times are to blame, that is what is said, not that the shake is small.
 func TestRoughTimes(t *testing.T) {
 	t.Parallel()
