@@ -47,14 +47,14 @@ func browse(t testing.TB) *tab {
 		t.Skip("no chromium on this machine (Debian: apt install chromium)")
 	}
 	require.NoError(t, err)
-	ctx, cancel := chromedp.NewExecAllocator(t.Context(), append(chromedp.DefaultExecAllocatorOptions[:],
+	ctx, cancel := context.WithTimeout(t.Context(), 90*time.Second) // the start, too, may hang on a busy machine
+	t.Cleanup(cancel)
+	ctx, cancel = chromedp.NewExecAllocator(ctx, append(chromedp.DefaultExecAllocatorOptions[:],
 		chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.IgnoreCertErrors)...)
 	t.Cleanup(cancel)
 	ctx, cancel = chromedp.NewContext(ctx)
 	t.Cleanup(cancel)
 	require.NoError(t, chromedp.Do(ctx)) // starts it
-	ctx, cancel = context.WithTimeout(ctx, time.Minute)
-	t.Cleanup(cancel)
 	b := &tab{TB: t, ctx: ctx}
 	ready := make(chan struct{})
 	go func() {

@@ -38,15 +38,15 @@ func browser(t *testing.T) context.Context {
 		t.Skip("no chromium on this machine (Debian: apt install chromium)")
 	}
 	require.NoError(t, err)
-	ctx, cancel := chromedp.NewExecAllocator(t.Context(), append(chromedp.DefaultExecAllocatorOptions[:],
+	ctx, cancel := context.WithTimeout(t.Context(), 90*time.Second) // the start, too, may hang on a busy machine
+	t.Cleanup(cancel)
+	ctx, cancel = chromedp.NewExecAllocator(ctx, append(chromedp.DefaultExecAllocatorOptions[:],
 		chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.IgnoreCertErrors,
 		chromedp.Flag("disable-quic", true), chromedp.Flag("host-resolver-rules", "MAP lathe.test 127.0.0.1"))...)
 	t.Cleanup(cancel)
 	ctx, cancel = chromedp.NewContext(ctx)
 	t.Cleanup(cancel)
 	require.NoError(t, chromedp.Do(ctx)) // starts it
-	ctx, cancel = context.WithTimeout(ctx, time.Minute)
-	t.Cleanup(cancel)
 	return ctx
 }
 
@@ -245,6 +245,7 @@ func TestBrowserSensor(t *testing.T) {
 	ctx := browser(t)
 	src := phone.Open()
 	defer src.Close()
+	defer context.AfterFunc(ctx, func() { src.Close() })() // Next waits for what may never come
 	server := httptest.NewTLSServer(src.Handler())
 	defer server.Close()
 	kind := emulation.SensorTypeAccelerometer
