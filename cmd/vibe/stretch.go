@@ -128,16 +128,16 @@ func (s *stretch) row(p *page) string {
 	if !s.ok {
 		return line + p.paint(dim, fmt.Sprintf("%10s  %12s  %6s   %s", s.guess(), "–", "–", s.codes(p.width-beforeFeel)))
 	}
-	faults := s.codes(p.width - afterFeel - len("()"))
+	feel, faults := string(s.most.Feel), s.codes(p.width-afterFeel-len("()"))
 	if faults != "" {
-		faults = "(" + faults + ")" // in some of its readings
+		feel, faults = fmt.Sprintf("%-8s ", feel), "("+faults+")" // in some of its readings
 	}
 	shake := number(s.least)
 	if most := number(s.most.Shake); most != shake {
 		shake += "–" + most
 	}
-	return line + fmt.Sprintf("%10.0f  %12s  %6s   %s %s", s.speed/float64(s.n), shake, number(s.most.Total),
-		p.paint(feelStyle[s.most.Feel], fmt.Sprintf("%-8s", s.most.Feel)), faults)
+	return line + fmt.Sprintf("%10.0f  %12s  %6s   %s%s", s.speed/float64(s.n), shake, number(s.most.Total),
+		p.paint(feelStyle[s.most.Feel], feel), faults)
 }
 
 // The columns that a row takes before the feel, and with it.
