@@ -66,6 +66,7 @@ func TestCSVForms(t *testing.T) {
 		"one axis, no last end":   {"t_s,x_g\n1,1\n2,2", sensor.Options{}, []float64{0, 1}, [][]float64{{g, 2 * g}}},
 		"mark, CRLF, blanks":      {"\ufefft_ms, ax_mg , ay_mg\r\n 0 , 1000 , -1000 \r\n\r\n4, 0,0\r\n", sensor.Options{}, []float64{0, .004}, [][]float64{{g, 0}, {-g, 0}}},
 		"decimal comma":           {"Time (s);Accel X (m/s^2);Accel Z (m/s^2)\n0,25;-1,5;9,8\n0,5;1e-3;,5\n", sensor.Options{}, []float64{0, .25}, [][]float64{{-1.5, .001}, {9.8, .5}}},
+		"minus of print":          {"t_s;x_m/s2\n0,25;\u22121,5\n0,5;\u2212,5\n0,75;2\n", sensor.Options{}, []float64{0, .25, .5}, [][]float64{{-1.5, -.5, 2}}},
 		"tabs, decimal comma":     {"t [us]\tacc_x [m/s²]\n0\t1,25\n1000\t+1.5E0\n", sensor.Options{}, []float64{0, .001}, [][]float64{{1.25, 1.5}}},
 		"Latin-1 square":          {"t_s,x (m/s\xb2)\n0,1\n1,2\n", sensor.Options{}, []float64{0, 1}, [][]float64{{1, 2}}},
 		"quotes":                  {"\"time (s)\",\"x, level (m/s2)\",\"acceleration.x (m/s2)\"\n\"0\",\"a \"\"b\"\"\",\"1.5\"\n1,\"\",2\n", sensor.Options{}, []float64{0, 1}, [][]float64{{1.5, 2}}},

@@ -10,9 +10,13 @@ var powers = [...]float64{1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10
 	1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22}
 
 // number parses b, a decimal number such as 12, -.5, +1.5e-3; point is '.', or ',' where a
-// comma may stand for it as well. ok is false for anything else: blanks, hexadecimal, NaN,
+// comma may stand for it as well, and the minus of print, U+2212, for '-', as phones write it in
+// some languages. ok is false for anything else: blanks, hexadecimal, NaN,
 // Inf, beyond float64. The result is the nearest float64, as strconv gives it.
 func number(b []byte, point byte) (v float64, ok bool) {
+	if rest, printed := bytes.CutPrefix(b, []byte("\u2212")); printed {
+		b = append([]byte{'-'}, rest...)
+	}
 	v, n := leading(b, point)
 	return v, n > 0 && n == len(b)
 }
