@@ -38,11 +38,8 @@ func save(name string, force bool, write func(io.Writer) error) (err error) {
 	if errors.Is(err, fs.ErrNotExist) {
 		return noPlace(name)
 	}
-	if path := new(fs.PathError); errors.As(err, &path) {
-		return fmt.Errorf("write %s: %w", name, path.Err) // not the name of the temporary file
-	}
 	if err != nil {
-		return err
+		return notTemporary(name, err)
 	}
 	defer func() {
 		if err != nil {
@@ -50,9 +47,17 @@ func save(name string, force bool, write func(io.Writer) error) (err error) {
 		}
 	}()
 	if err := cmp.Or(write(f), f.Chmod(0o644), f.Close()); err != nil {
-		return err
+		return notTemporary(name, err)
 	}
 	return os.Rename(f.Name(), name)
+}
+
+// notTemporary is what went wrong with the file of that name, not with the temporary one that it is written as.
+func notTemporary(name string, err error) error {
+	if path := new(fs.PathError); errors.As(err, &path) && strings.HasPrefix(filepath.Base(path.Path), ".vibe-") {
+		return fmt.Errorf("write %s: %w", name, path.Err)
+	}
+	return err
 }
 
 // noPlace is the error of a new file whose folder does not let it be made.
