@@ -285,6 +285,17 @@ func (s *fit) strength(c int) float64 {
 	return math.Sqrt(sum)
 }
 
+// stranger returns the amplitude of the line at f Hz that is not of the spindle, m/s² over all axes; 0 if none was fitted there.
+func (s *fit) stranger(f float64) float64 {
+	const near = 0.5 // widths 1/span. Chosen
+	for m, g := range s.foreign {
+		if math.Abs(g-f)*s.span < near {
+			return s.strength(len(s.ks) + m)
+		}
+	}
+	return 0
+}
+
 // jacobian fills jac with the derivatives of the model by f, drift (if fitted) and the
 // foreign frequencies, for each axis, and returns their number.
 func (s *fit) jacobian() int {

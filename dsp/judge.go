@@ -158,7 +158,7 @@ func (tr *Tracker) moved(rev *Revolution) bool {
 func (tr *Tracker) stood(best hypothesis) bool {
 	s, p := &tr.fit, &tr.probe
 	end := s.middle + s.span/2
-	if end-tr.track.clear > longest || end-tr.since > longest && tr.track.count < steady {
+	if end-tr.track.clear.at > longest || end-tr.since > longest && tr.track.count < steady {
 		return false
 	}
 	if !tr.fitLine(p, best.look, s.f, 0, end-every/2, s.span-every/2, best.anchor, max(best.anchor, maxMultiple)) {

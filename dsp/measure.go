@@ -9,6 +9,9 @@ import (
 // four of them are 5 %. Chosen.
 const enough = 0.012
 
+// closer: lines that are not so many widths 1/seconds apart cannot be told apart. Chosen.
+const closer = 1.2
+
 // partly: with no word of the dial either of two lines of which one is nearly a multiple of the other may be the spindle's, from this
 // share of the velocity on. Chosen.
 const partly = 0.1
@@ -113,10 +116,13 @@ func (tr *Tracker) outset(c hypothesis, now, have float64) (f, drift, seconds fl
 // least returns the fewest s that a window for c is long; changing: while the speed changes.
 func (tr *Tracker) least(c hypothesis, changing bool) float64 {
 	if changing && !tr.unseen() { // of the new speed there is hardly more yet
-		return max(1.1*fewestTurns/c.f, soonest)
+		return least(c.f)
 	}
 	return max(turns/c.f, shortest)
 }
+
+// least is how many s the shortest window is for a line at f Hz.
+func least(f float64) float64 { return max(1.1*fewestTurns/f, soonest) }
 
 // onTrack reports whether a line seen at f Hz, df wide, is the one that is followed, and returns where that is at time at, Hz, and
 // its rate of change, Hz/s; else f, and no change.
@@ -221,7 +227,6 @@ func (tr *Tracker) multiples(s *fit, l *look, f, limit, seconds float64, anchor,
 func (tr *Tracker) strangers(s *fit, l *look, own, seconds float64) {
 	const (
 		little = 0.002 // leak that may stay. Chosen: a tenth of the error allowed
-		closer = 1.2   // widths 1/seconds: those cannot be told apart. Chosen
 	)
 	s.foreign = s.foreign[:0]
 	low, high := tr.bounds()

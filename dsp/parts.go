@@ -210,10 +210,11 @@ func (tr *Tracker) wandered(p peak, m int, now, seconds float64) bool {
 	return amp > 2*shown*se && s.outdone(1) == 0 && !s.split()
 }
 
-// familiar reports whether p is the line that was followed for long, and no part of it was seen meanwhile.
+// familiar reports whether p is the line that was followed for long, or what that became in a step, and no part of it was seen meanwhile.
 func (tr *Tracker) familiar(p peak, now float64) bool {
 	k := &tr.track
-	return tr.Hint == 0 && k.age() > familiar && math.Abs(p.f-k.predict(now))*p.look.seconds < 1 && now-tr.partAt > familiar
+	followed := k.age() > familiar && math.Abs(p.f-k.predict(now))*p.look.seconds < 1
+	return tr.Hint == 0 && (followed || now-tr.since < familiar) && !(now-tr.partAt < familiar && multiple(p.f, tr.partF))
 }
 
 func gcd(a, b int) int {

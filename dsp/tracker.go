@@ -39,6 +39,7 @@ type state struct {
 	spectrum   spectrum
 	looks      [3]look
 	under      look    // of what the line leaves
+	end        look    // of the end of the window
 	shown      []*look // those of the reading at hand, longest first
 	latest     *look   // the shortest of them
 	found      []peak
@@ -57,7 +58,7 @@ type track struct {
 	span           float64 // s, window that the next fit needs
 	count          int     // revolutions in a row that agreed
 	home, since    float64 // Hz, s: a speed, and since when it was left by no more than the longest window can tell
-	clear          float64 // s, when it stood clear enough for a number last
+	clear          line    // where it stood clear enough for a number last
 }
 
 // predict returns where the track should be at time t, Hz; 0 if there is none or it is old.
@@ -93,7 +94,7 @@ func (k *track) follow(rev *Revolution) {
 	}
 	k.f, k.drift, k.time = rev.Freq, rev.Drift, rev.Time
 	if !rev.Has(Weak) {
-		k.clear = rev.Time
+		k.clear = line{rev.Freq, rev.Amp, rev.Time}
 	}
 	if math.Abs(k.f-k.home)*longest > 1 {
 		k.home, k.since = k.f, k.time
@@ -217,7 +218,7 @@ func (tr *Tracker) without(now float64, why Fault) Revolution {
 // is the blank's.
 func (tr *Tracker) forget() {
 	never := math.Inf(-1)
-	tr.track, tr.known, tr.missed, tr.health, tr.neighbours = track{clear: never}, line{}, never, health{}, tr.neighbours[:0]
+	tr.track, tr.known, tr.missed, tr.health, tr.neighbours = track{clear: line{at: never}}, line{}, never, health{}, tr.neighbours[:0]
 	tr.good = tr.good[:0]
 	for m := range tr.suspects {
 		tr.suspects[m], tr.parts[m] = suspicion{at: never}, answer{at: never}
@@ -251,7 +252,7 @@ func (tr *Tracker) revolution(now float64) Revolution {
 		under = tr.undertones(now)
 	}
 	// Once more of what came since alone: so much later each time that this ends.
-	if known && tr.change.see(&tr.fit, tr.track.home, now) && tr.change.after > tr.since+every/2 {
+	if known && (tr.change.see(&tr.fit, tr.track.home, now) || tr.departed(now, have)) && tr.change.after > tr.since+every/2 {
 		tr.since = tr.change.after
 		return tr.revolution(now)
 	}
