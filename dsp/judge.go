@@ -154,7 +154,7 @@ func (tr *Tracker) moved(rev *Revolution) bool {
 
 // stood reports whether the line of the fit just made, the first after a step in speed, or after another that was followed for long,
 // stood where it is half a reading ago as well. Most of the samples are the same, so that the two may differ by no more than their
-// variances do (Hausman, Econometrica 46 (1978), 1251; from memory).
+// variances do (Hausman, Econometrica 46 (1978), 1251; from memory), and by what the speed drifts meanwhile.
 func (tr *Tracker) stood(best hypothesis) bool {
 	s, p := &tr.fit, &tr.probe
 	end := s.middle + s.span/2
@@ -165,7 +165,8 @@ func (tr *Tracker) stood(best hypothesis) bool {
 		return false
 	}
 	amp, se := worst(p.phasor[1], p.variance())
-	return se < enough*amp && math.Abs(p.f-s.f) < 3*math.Sqrt(max(0, p.fVar-s.fVar))
+	drifted := math.Abs(s.drift) * (s.middle - p.middle)
+	return se < enough*amp && math.Abs(p.f-s.f) < drifted+3*math.Sqrt(max(0, p.fVar-s.fVar))
 }
 
 // numb reports whether an axis that has shown the line says the same for longer than a line of some steps could. What the

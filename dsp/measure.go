@@ -9,9 +9,6 @@ import (
 // four of them are 5 %. Chosen.
 const enough = 0.012
 
-// closer: lines that are not so many widths 1/seconds apart cannot be told apart. Chosen.
-const closer = 1.2
-
 // partly: with no word of the dial either of two lines of which one is nearly a multiple of the other may be the spindle's, from this
 // share of the velocity on. Chosen.
 const partly = 0.1
@@ -227,6 +224,7 @@ func (tr *Tracker) multiples(s *fit, l *look, f, limit, seconds float64, anchor,
 func (tr *Tracker) strangers(s *fit, l *look, own, seconds float64) {
 	const (
 		little = 0.002 // leak that may stay. Chosen: a tenth of the error allowed
+		closer = 1.2   // widths 1/seconds: those cannot be told apart. Chosen
 	)
 	s.foreign = s.foreign[:0]
 	low, high := tr.bounds()
