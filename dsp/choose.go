@@ -83,11 +83,7 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 			}
 		}
 	}
-	rival = tr.rivalOf(best, all, looks[0].seconds)
-	if tr.Hint > 0 {
-		rival = tr.contested(best, rival, now)
-	}
-	return best, rival
+	return best, tr.contested(best, tr.rivalOf(best, all, looks[0].seconds), now)
 }
 
 // whole returns best, or what best is a multiple of itself: of the dozens of lines that knocks make any may be the strongest, and
@@ -114,24 +110,35 @@ func (tr *Tracker) whole(best hypothesis, now float64) hypothesis {
 type dispute struct {
 	first, at  float64 // s, since when without a break, and last
 	own, rival float64 // Hz: the better one, 0 if none was good, and the other
-	lesser     float64 // Hz, the slower (m/s) of the two, when both were there for longer than a step in speed leaves two
+	slower     line    // the slower (m/s) of the two, and since when it is
+	lesser     line    // what was the slower last for longer than a step in speed leaves two, and when it was there last
 }
 
 // contested returns rival, and where there is none, the one that best had a moment ago, or that best itself was, if it
 // is not what was followed: a speed that changes blurs its line, and leaves another's as the only one. And if best was
-// the lesser of two lines for long, the other may have left the dial's reach since.
+// the lesser of two lines for long, the other may have left the dial's reach, or what is looked for, or the lathe was stopped.
 func (tr *Tracker) contested(best hypothesis, rival, now float64) float64 {
-	d, same := &tr.dispute, func(f float64) bool { return best.f > 0 && math.Abs(best.f-f)*longest < 1 }
+	d, near := &tr.dispute, func(f, g float64) bool { return math.Abs(f-g)*longest < 1 }
+	same := func(f float64) bool { return best.f > 0 && near(best.f, f) }
 	recent := now-d.at < max(contest, min(longest, d.at-d.first)) // what was long in doubt is not clear at once
 	if rival > 0 {
 		if !recent {
-			d.first, d.lesser = now, 0
+			d.first, d.lesser, d.slower = now, line{}, line{}
 		}
 		d.at, d.own, d.rival = now, best.f, rival
-		if best.f > 0 && now-d.first > longest+contest {
-			d.lesser = rival
+		if same(d.lesser.f) || near(rival, d.lesser.f) {
+			d.lesser.at = now
+		}
+		if best.f > 0 {
+			f := rival
 			if tr.latest.velocity(rival) > best.speed {
-				d.lesser = best.f
+				f = best.f
+			}
+			if !near(f, d.slower.f) {
+				d.slower = line{f: f, at: now}
+			}
+			if now-d.slower.at > longest+contest {
+				d.lesser = line{f: f, at: now}
 			}
 		}
 		return rival
@@ -139,7 +146,7 @@ func (tr *Tracker) contested(best hypothesis, rival, now float64) float64 {
 	switch stood := d.at-max(d.first, tr.track.since) > contest; { // and it is no step in speed
 	case recent && d.at-d.first > contest && same(d.rival) && !same(tr.track.predict(now)):
 		return cmp.Or(d.own, d.rival)
-	case recent && stood && same(tr.track.home), now-d.at < turnedUp && same(d.lesser):
+	case recent && stood && same(tr.track.home), now-d.at < turnedUp && d.at-d.lesser.at < longest && same(d.lesser.f):
 		return d.rival
 	}
 	return 0

@@ -53,13 +53,14 @@ func (tr *Tracker) mistaken(best hypothesis, looks []*look, now float64) float64
 	exact.look = looks[0] // a short one does not part a line from the one beside it
 	var mine sole
 	for k := 2.0; k <= maxMultiple; k++ {
-		for m := 1.0; m*rate-shows <= k*high; m++ {
+		for m := 1.0; m*rate-shows <= k*max(high, tr.high()); m++ {
 			for _, f := range [2]float64{(m*rate - shows) / k, (m*rate + shows) / k} {
-				if f < low || f > high || math.Abs(f-best.f) < 0.3*looks[0].df {
+				within := f >= low && f <= high
+				if !within && (f < tr.low() || f > tr.high()) || math.Abs(f-best.f) < 0.3*looks[0].df {
 					continue
 				}
-				if rate >= unfiltered {
-					if tr.impersonates(best, f, looks[0]) {
+				if rate >= unfiltered || !within {
+					if within && tr.impersonates(best, f, looks[0]) || tr.folds(exact, f, k, now) {
 						return f
 					}
 					continue
@@ -90,21 +91,19 @@ func (tr *Tracker) mistaken(best hypothesis, looks []*look, now float64) float64
 // a fit can tell it from g: the spindle's own image may be that close.
 func (tr *Tracker) explained(h hypothesis, g, now float64) bool {
 	const least = 8.0 // standard errors between the two. Chosen: four of each
-	p, l := &tr.probe, h.look
-	if !tr.fitLine(p, l, h.f, 0, now, l.seconds, 1, 1) {
+	f, fVar, ok := tr.place(h.f, h.look, now)
+	own, ownVar, fits := tr.place(g, h.look, now)
+	if !ok || !fits {
 		return false
 	}
-	f, fVar, k := p.f, p.fVar, 1.0
+	k := 1.0
 	for n := 2.0; n <= maxMultiple; n++ {
 		if math.Abs(tr.fold(n*f)-g) < math.Abs(tr.fold(k*f)-g) {
 			k = n
 		}
 	}
-	if !tr.fitLine(p, l, g, 0, now, l.seconds, 1, 1) {
-		return false
-	}
-	sure, place := math.Sqrt(p.fVar+k*k*fVar), tr.fold(k*f)
-	return math.Abs(p.f-place) < least/2*sure && math.Abs(g-place) > least*sure
+	sure, place := math.Sqrt(ownVar+k*k*fVar), tr.fold(k*f)
+	return math.Abs(own-place) < least/2*sure && math.Abs(g-place) > least*sure
 }
 
 // impersonates reports whether best may be no more than the folded multiple of a faster line at f Hz (m/s), of which it
@@ -112,6 +111,27 @@ func (tr *Tracker) explained(h hypothesis, g, now float64) bool {
 func (tr *Tracker) impersonates(best hypothesis, f float64, l *look) bool {
 	part := math.Round(f / best.f)
 	return part > 1 && math.Abs(f-part*best.f) < l.df && l.velocity(f) > l.velocity(best.f)
+}
+
+// folds reports whether best stands where multiple k of a line at f Hz, which stands too, is folded to, as nearly as fits tell; and whether
+// those tell it from what lies beside that.
+func (tr *Tracker) folds(best hypothesis, f, k, now float64) bool {
+	const same, beside = 0.1, 0.4 // widths 1/seconds. Chosen: the speed wanders, and a chance line is as near in one of a hundred cases
+	l := best.look
+	if tr.fold(f) < tr.low() || l.tooth(tr.fold(f), 0.6*l.df) < thresholds[l.axes] || tr.belongs(peak{f: f, look: l}, best) {
+		return false
+	}
+	f, fVar, stands := tr.place(f, l, now)
+	g, gVar, shows := tr.place(k*f, l, now) // by the samples' own times
+	sure := 4 * math.Sqrt(gVar+k*k*fVar)
+	return stands && shows && math.Abs(g-k*f) < max(same/l.seconds, sure) && sure < beside/l.seconds
+}
+
+// place fits the line at f Hz, alone, over look l, and returns its frequency and the variance of that.
+func (tr *Tracker) place(f float64, l *look, now float64) (g, variance float64, ok bool) {
+	p := &tr.probe
+	ok = tr.fitLine(p, l, f, 0, now, l.seconds, 1, 1)
+	return p.f, p.fVar, ok
 }
 
 // hidden reports whether what shows as h may be the multiple k, folded, of a line at f Hz: uneven times say so, or that

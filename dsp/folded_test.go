@@ -1,6 +1,7 @@
 package dsp_test
 
 import (
+	"flag"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -9,7 +10,10 @@ import (
 	"github.com/stretchr/testify/assert"
 
 	"vibe/dsp"
+	"vibe/sensor"
 )
+
+var foldeds = flag.Int("foldeds", 0, "random lathes more in TestFoldedForDial")
 
 // ontoItself feeds 10 s of 12 Hz with a fourth multiple half as strong to a tracker that knows the dial, in 60 samples a
 // second, at which the multiple shows at 12 Hz too.
@@ -247,4 +251,48 @@ func TestDialBeyondFilter(t *testing.T) {
 			assert.False(t, v.OK, "%.2f s: %.2f Hz", v.Time, v.Freq)
 		}
 	}
+}
+
+// newUnfiltered is a random lathe at one speed, felt by a sensor without a filter that is too slow for one multiple at least. The
+// dial, which is of another moment, means where the greatest of those shows.
+func newUnfiltered(seed uint64) mix {
+	r := random{rand.New(rand.NewPCG(seed, 89))}
+	for {
+		f, rate, k := r.log(10, 60), r.log(60, 250), float64(2+r.IntN(4))
+		shows := math.Abs(k*f - rate*math.Round(k*f/rate))
+		if f > 0.45*rate || k*f < rate/2 || shows < 3 || shows > 65 {
+			continue
+		}
+		s := &sensor.Simulated{Seed: seed, Seconds: 12, Speed: []sensor.Point{{At: 0, Value: f}}, Wander: []float64{0, 0.001, 0.003}[r.IntN(3)]}
+		s.Horizontal = sensor.Mode{Hz: r.log(8, 60), Damping: 0.05, Mass: 60}
+		s.Vertical = sensor.Mode{Hz: r.log(12, 80), Damping: 0.05, Mass: 60}
+		s.Chip = sensor.Chip{Rate: rate, Noise: r.log(1e-4, 5e-3)}
+		if r.one(2) {
+			s.Chip.Jitter = 0.2 * r.Float64()
+		}
+		for n := 2.0; n <= 5; n++ {
+			ratio := r.log(0.02, 1)
+			if n == k {
+				ratio = r.log(0.3, 10)
+			}
+			s.Lines = append(s.Lines, sensor.Line{Order: n, Ratio: r.vector(ratio)})
+		}
+		m := mix{sim: s, noise: s.Chip.Noise, dial: shows / f * (0.94 + 0.12*r.Float64())}
+		m.scale(r.log(0.5, 20)/1000*2*math.Pi*f*math.Sqrt2, f)
+		return m
+	}
+}
+
+// TestFoldedForDial: what a multiple of the spindle is folded to is not given as its speed, be there no word of the dial, or one that means
+// just that. -foldeds=N -mixfirst=SEED runs so many more.
+func TestFoldedForDial(t *testing.T) {
+	t.Parallel()
+	seeds := []uint64{1000, 1002, 1007, 1010, 1013, 1020, 1033, 1041, 1053}
+	heardByDial(t, seeds, *foldeds, newUnfiltered)
+	var c tally
+	for i := range *foldeds {
+		newUnfiltered(*mixFirst+uint64(i)).all(t, &dsp.Tracker{}, &c)
+	}
+	t.Logf("no word of the dial: %d readings ok, %d wrong", c.ok, c.wrong)
+	assert.Zero(t, c.wrong, "wrong speeds with no word of the dial")
 }

@@ -20,15 +20,16 @@ func (tr *Tracker) fold(f float64) float64 {
 // images asks whether the line just fitted at f, drift is the image of another in the range
 // that is searched, m rates away, which even samples could not tell from it. Uneven times do
 // tell, if it is not too close, in a window of some seconds or, where that is too few, of the seconds one has. It returns
-// the frequency and drift that fit best and whether another is as good.
+// the frequency and drift that fit best and whether another is as good, or one that is not searched, a multiple maybe, better.
 func (tr *Tracker) images(c hypothesis, f, drift, now, seconds, have float64) (best, bend float64, same bool) {
 	low, high := tr.bounds()
 	rate := 1 / tr.dt
 	best, bend = f, drift
 	var mine, longer sole
-	for m := 1.0; m*rate-f < high; m++ {
+	for m := 1.0; m*rate-f < maxMultiple*max(high, tr.high()); m++ {
 		for _, g := range [2]float64{m*rate - f, m*rate + f} {
-			if g < low || g > high {
+			searched := g >= low && g <= high
+			if !searched && (tr.hold || tr.even(now, seconds)) {
 				continue
 			}
 			its := drift
@@ -36,11 +37,13 @@ func (tr *Tracker) images(c hypothesis, f, drift, now, seconds, have float64) (b
 				its = -drift
 			}
 			better, expected, _ := tr.compare(&mine, c, f, drift, g, its, m, now, seconds)
-			if !told(better, expected) && 2*seconds <= have {
+			if searched && !told(better, expected) && 2*seconds <= have {
 				before := (have - seconds) / 2 // the middle of the longer window
 				better, expected, _ = tr.compare(&longer, c, f-drift*before, drift, g-its*before, its, m, now, have)
 			}
 			switch {
+			case !searched:
+				same = same || better > 0 && told(better, expected)
 			case tr.hold || !told(better, expected):
 				same = true // the times of held values are their delivery's
 			case better > 0:
@@ -49,6 +52,12 @@ func (tr *Tracker) images(c hypothesis, f, drift, now, seconds, have float64) (b
 		}
 	}
 	return best, bend, same
+}
+
+// even reports whether the last seconds before now have samples at even times.
+func (tr *Tracker) even(now, seconds float64) bool {
+	t, _ := tr.samples(now, seconds)
+	return len(t) < 2 || onGrid(t, (t[len(t)-1]-t[0])/float64(len(t)-1), 1e-3)
 }
 
 // told reports whether a difference in χ² tells two frequencies apart, of which expected is to be expected: else something other than

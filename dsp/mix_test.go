@@ -82,10 +82,16 @@ func newMix(seed uint64) mix {
 
 // scale sets the imbalance so that the line at f Hz has amplitude amp in m/s².
 func (m *mix) scale(amp, f float64) {
+	m.sim.Imbalance = 1
+	m.sim.Imbalance = complex(amp/m.amp(f), 0)
+}
+
+// amp returns the amplitude of the line at f Hz, m/s². The mix itself knows none of its truth before its first samples.
+func (m *mix) amp(f float64) float64 {
 	probe := sensor.Simulated{Speed: []sensor.Point{{Value: f}}, Horizontal: m.sim.Horizontal, Vertical: m.sim.Vertical,
-		Imbalance: 1, Seconds: 0.1, Chip: m.sim.Chip}
+		Imbalance: m.sim.Imbalance, Seconds: 0.1, Chip: m.sim.Chip}
 	_, _ = probe.Next() // its fields are those of the mix, whose own Next is checked
-	m.sim.Imbalance = complex(amp/probe.Truth(0.01).Amp, 0)
+	return probe.Truth(0.01).Amp
 }
 
 func (m *mix) disturb(r random, f, rate float64) {
@@ -191,6 +197,19 @@ func (m mix) heard(t *testing.T, hint bool, c *tally, see func(dsp.Revolution, f
 				continue
 			}
 			m.count(t, v, truth, hint, c)
+		}
+	}
+}
+
+// all counts every reading of tr.
+func (m mix) all(t *testing.T, tr *dsp.Tracker, c *tally) {
+	for {
+		b, err := m.sim.Next()
+		if err != nil {
+			return
+		}
+		for _, v := range tr.Add(b.T, b.Axes) {
+			m.count(t, v, m.sim.Truth(v.Time), tr.Hint > 0, c)
 		}
 	}
 }
@@ -379,9 +398,9 @@ func newNear(seed uint64) mix {
 	o := 0.75 + 0.5*r.Float64()
 	l := sensor.Line{Order: o, Ratio: r.vector(r.log(0.05, 10) * o)}
 	if r.one(2) { // the machine keeps its speed
-		l.Hz, l.Order = o*m.sim.Speed[0].Value, 0
-		at := m.sim.Truth(0.01).Amp
-		l.Amp = r.vector(r.log(0.05, 10) * o * at)
+		f := m.sim.Speed[0].Value
+		l.Hz, l.Order = o*f, 0
+		l.Amp = r.vector(r.log(0.05, 10) * o * m.amp(f))
 	}
 	m.kinds = append(m.kinds, fmt.Sprintf("near %.3f dial %.3f", o, m.dial))
 	m.sim.Lines = append(m.sim.Lines, sensor.Line{}, l)

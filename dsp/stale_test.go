@@ -56,16 +56,8 @@ func heardByDial(t *testing.T, seeds []uint64, more int, lathe func(seed uint64)
 	bad := 0
 	for _, seed := range seeds {
 		m := lathe(seed)
-		tr, before := &dsp.Tracker{Hint: m.dial * m.sim.Speed[0].Value}, c.wrong
-		for {
-			b, err := m.sim.Next()
-			if err != nil {
-				break
-			}
-			for _, v := range tr.Add(b.T, b.Axes) {
-				m.count(t, v, m.sim.Truth(v.Time), true, &c)
-			}
-		}
+		before := c.wrong
+		m.all(t, &dsp.Tracker{Hint: m.dial * m.sim.Speed[0].Value}, &c)
 		if c.wrong > before {
 			bad++
 		}
