@@ -271,7 +271,7 @@ func (tr *Tracker) times(l *look, now float64) (changed bool) {
 // at the others the wrong times have made.
 func (tr *Tracker) weigh(g grid, now, seconds, f float64, foreign []float64) (better, expected float64, ok bool) {
 	const hardly = 0.25 // Chosen: noise and lines beside it change a line by less
-	t, x, _ := tr.window(now, seconds, math.Inf(1))
+	t, x, _ := tr.window(now, seconds, math.Inf(1), 0)
 	even := make([]float64, len(t))
 	for i, u := range t {
 		even[i] = g.last - g.step*math.Round((g.last-u)/g.step)

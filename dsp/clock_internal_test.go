@@ -21,13 +21,13 @@ func TestSettledStruck(t *testing.T) {
 	}
 	e.rebuild()
 	e.climb(now)
-	told, _, _ := e.window(now, 1, rate)
+	told, _, _ := e.window(now, 1, rate, lag)
 	require.Less(t, len(told), int(rate))
 	g, ok := e.clock.even(e.levels[0].t, true)
 	require.True(t, ok)
 	e.settle(g)
 	e.climb(now)
-	even, _, _ := e.window(now, 0.3, rate)
+	even, _, _ := e.window(now, 0.3, rate, 0.3*lag)
 	for i := range even[1:] {
 		assert.InDelta(t, 1/rate, even[i+1]-even[i], 0.01*tick)
 	}

@@ -7,12 +7,13 @@ import (
 )
 
 const (
-	every    = 0.25 // s between revolutions
-	turns    = 8.0  // turns in a window, where that gives
-	shortest = 0.7  // s
-	soonest  = 0.5  // s, while the speed changes. Chosen: a number within 0.8 s, read every quarter of a second
-	longest  = 4.0  // s
-	lag      = 0.06 // of a window, at most, goes by before the halving filters' last sample. Chosen: eight turns keep seven and a half
+	every    = 0.25  // s between revolutions
+	turns    = 8.0   // turns in a window, where that gives
+	shortest = 0.7   // s
+	soonest  = 0.5   // s, while the speed changes. Chosen: a number within 0.8 s, read every quarter of a second
+	longest  = 4.0   // s
+	lag      = 0.06  // of a window that a line is measured in, at most, is lost to the halving filters, and
+	lagMost  = 0.095 // s. Chosen: eight turns keep seven and a half; a slow spindle needs all that there are; 1000 Hz go down to 125
 	// restart: after a hole of so many s what came before says nothing of what comes.
 	// Chosen: a lathe's dial can change the speed by a tenth in that time.
 	restart = 0.5
@@ -224,7 +225,11 @@ func (e *ear) rebuild() {
 	base := e.levels[0]
 	base.next = 0
 	e.levels = append(e.levels[:0], base)
-	for rate := 1 / e.dt / 2; rate >= max(lowestRate, e.lowest); rate /= 2 {
+	rate := 1 / e.dt
+	if rate < countable {
+		return
+	}
+	for rate /= 2; rate >= max(lowestRate, e.lowest); rate /= 2 {
 		e.levels = append(e.levels, level{})
 	}
 }
@@ -253,16 +258,20 @@ func (e *ear) columns(l *level, from, to int) [][]float64 {
 	return e.cols[:e.axes]
 }
 
-// stretch returns where the last seconds before now are, on the slowest level that is at least rate Hz fast and complete, less
-// what was struck, and that level's rate.
-func (e *ear) stretch(now, seconds, rate float64) (l *level, from, to int, fs float64) {
-	begin := max(now-seconds, e.levels[0].t[0])
+// stretch returns where the last seconds before now are, on the slowest level that is at least rate Hz fast and complete, and loses
+// at most so many s, less what was struck, and that level's rate.
+func (e *ear) stretch(now, seconds, rate, loss float64) (l *level, from, to int, fs float64) {
+	begin, ends := max(now-seconds, e.levels[0].t[0]), 0.0
+	if e.struck {
+		ends = e.blows(now, seconds)
+	}
 	for i := len(e.levels) - 1; i >= 0; i-- {
 		l = &e.levels[i]
 		fs = 1 / (e.dt * float64(int(1)<<i))
-		// A sample of a level has something of those before it, and comes late by as much.
+		// A sample of a level has something of those before it, and comes late by as much; and of those on either side of a knock
+		// as much is struck with it.
 		delay := float64((len(halfband)-1)*(1<<i-1)) * e.dt
-		if i > 0 && (fs < rate || delay > lag*seconds) {
+		if i > 0 && (fs < rate || delay*(1+2*ends) > loss) {
 			continue
 		}
 		before := max(now-seconds, e.since+delay)
@@ -279,9 +288,9 @@ func (e *ear) stretch(now, seconds, rate float64) (l *level, from, to int, fs fl
 	return l, from, to, fs
 }
 
-// window returns the samples of the last seconds before now on a level of at least rate Hz, and that level's rate.
-func (e *ear) window(now, seconds, rate float64) (t []float64, x [][]float64, fs float64) {
-	l, from, to, fs := e.stretch(now, seconds, rate)
+// window returns the samples of the last seconds before now on a level that stretch picks, and that level's rate.
+func (e *ear) window(now, seconds, rate, loss float64) (t []float64, x [][]float64, fs float64) {
+	l, from, to, fs := e.stretch(now, seconds, rate, loss)
 	return l.t[from:to], e.columns(l, from, to), fs
 }
 

@@ -220,7 +220,7 @@ func (tr *Tracker) coarse(rev *Revolution) bool {
 		return false
 	}
 	s := &tr.fit
-	t, x, _ := tr.window(rev.Time+rev.Span/2, rev.Span, math.Inf(1)) // not thinned out
+	t, x, _ := tr.window(rev.Time+rev.Span/2, rev.Span, math.Inf(1), 0) // not thinned out
 	var bent, unseen float64
 	each := float64(len(t)) / float64(len(s.t)) // of the sensor's samples for one of the fit, which is a mean of them
 	for a := range s.x {

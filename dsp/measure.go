@@ -162,6 +162,11 @@ func (l *look) lobe(f, own float64) bool {
 // most over the last seconds. The multiples that stand clear in look l, and anchor, set the
 // frequency. The result is refused when the frequency runs away from its start.
 func (tr *Tracker) fitLine(s *fit, l *look, f, drift, now, seconds float64, anchor, most int) bool {
+	return tr.fitLossy(s, l, f, drift, now, seconds, min(lag*seconds, lagMost), anchor, most)
+}
+
+// fitLossy is fitLine on samples of which the halving filters may take so many s.
+func (tr *Tracker) fitLossy(s *fit, l *look, f, drift, now, seconds, loss float64, anchor, most int) bool {
 	if !(f > 0) { // a track that runs down
 		return false
 	}
@@ -169,7 +174,7 @@ func (tr *Tracker) fitLine(s *fit, l *look, f, drift, now, seconds float64, anch
 	if tr.health.missing > 0.005 {
 		rate *= 4 // bridging what is missing costs accuracy near the end of the passband
 	}
-	t, x, fs := tr.window(now, seconds, rate)
+	t, x, fs := tr.window(now, seconds, rate, loss)
 	s.t, s.x = t, append(s.x[:0], x...)
 	s.f, s.drift = f, drift
 	if !tr.multiples(s, l, f, 0.47*fs, seconds, anchor, most) {
@@ -179,7 +184,7 @@ func (tr *Tracker) fitLine(s *fit, l *look, f, drift, now, seconds float64, anch
 	for a := range tr.axes {
 		s.weight[a] = 1 / max(l.noise[a][min(k, len(l.noise[a])-1)], 1e-30)
 	}
-	tr.strangers(s, l, f, seconds)
+	tr.strangers(s, l, f, fs, seconds)
 	const away = 1.5 // widths 1/seconds. Chosen: a start is good to half a width
 	if s.run(drift != 0) && math.Abs(s.f-f)*seconds < away {
 		return true
@@ -219,9 +224,9 @@ func (tr *Tracker) multiples(s *fit, l *look, f, limit, seconds float64, anchor,
 }
 
 // strangers puts the lines that would leak most into the one at own Hz, and are not of its
-// family, into the fit. A line of amplitude ratio r at a distance d leaks about r/(π·d·seconds)
-// (the sidelobes of a window without taper).
-func (tr *Tracker) strangers(s *fit, l *look, own, seconds float64) {
+// family, into the fit of samples of rate fs Hz, if their filters leave them. A line of amplitude ratio r at a distance d leaks
+// about r/(π·d·seconds) (the sidelobes of a window without taper).
+func (tr *Tracker) strangers(s *fit, l *look, own, fs, seconds float64) {
 	const (
 		little = 0.002 // leak that may stay. Chosen: a tenth of the error allowed
 		closer = 1.2   // widths 1/seconds: those cannot be told apart. Chosen
@@ -230,7 +235,7 @@ func (tr *Tracker) strangers(s *fit, l *look, own, seconds float64) {
 	low, high := tr.bounds()
 	strength := l.strength(own)
 	var leaks [maxForeign]float64
-	top := min(float64(len(l.z)-3)*l.df, 0.45/tr.dt)
+	top := min(fading*fs, 0.45/tr.dt)
 	for p := range l.lines(2*thresholds[l.axes], 0, top) {
 		near := math.Round(p.f / own)
 		// What cannot be the spindle is another line wherever it shows as one.

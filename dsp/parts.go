@@ -5,6 +5,9 @@ import "math"
 const (
 	// familiar: a track that held for so many seconds, two looks, without a doubt. Chosen.
 	familiar = 2 * longest
+	// tardy: so much of the window may be lost to the halving filters where it is only asked whether a line is there. Chosen:
+	// standard errors grow by 7 %.
+	tardy = 0.125
 	// shown is the amplitude over its standard error at which a line at a known frequency
 	// is more than noise: for six Gaussian numbers (three axes) χ² > 30 has probability 4e-5.
 	shown = 5.5
@@ -124,7 +127,7 @@ func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 		seconds = min(seconds, max(turns*float64(m)/p.f, tr.track.age()))
 	}
 	f, drift, _ := tr.onTrack(p.f, p.look.df, now-seconds/2)
-	if !tr.fitLine(s, p.look, f/float64(m), drift/float64(m), now, seconds, m, max(m, maxMultiple)) {
+	if !tr.fitLossy(s, p.look, f/float64(m), drift/float64(m), now, seconds, tardy*seconds, m, max(m, maxMultiple)) {
 		return false, false
 	}
 	v := s.variance()
@@ -203,7 +206,7 @@ func (tr *Tracker) holds(l *look) float64 {
 // than seconds: where the speed wanders a long window leaves more beside the line than a ramp explains.
 func (tr *Tracker) wandered(p peak, m int, now, seconds float64) bool {
 	s, short := &tr.probe, max(tr.track.span, turns*float64(m)/p.f)
-	if tr.track.count < steady || short >= seconds || !tr.fitLine(s, p.look, p.f/float64(m), 0, now, short, m, max(m, maxMultiple)) {
+	if tr.track.count < steady || short >= seconds || !tr.fitLossy(s, p.look, p.f/float64(m), 0, now, short, tardy*short, m, max(m, maxMultiple)) {
 		return false
 	}
 	amp, se := worst(s.phasor[1], s.variance())

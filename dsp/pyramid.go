@@ -14,12 +14,16 @@ const (
 	// keepSeconds of samples are held: the longest window, 4 s, and one period of
 	// readings for the filters' delay. Chosen.
 	keepSeconds = 4.5
-	// lowestRate, Hz: no step of the pyramid is slower. Below that uneven times weigh
-	// too much for a filter that counts samples (see level.halve). Chosen.
-	lowestRate = 100
+	// countable, Hz: no slower samples are halved as the sensor gives them. Uneven times weigh too much there for a filter that counts
+	// samples (see level.halve); each step is more even than the one before. Chosen.
+	countable = 200
+	// lowestRate, Hz: no step of the pyramid is slower. A spindle of 1 Hz and what is asked of its multiples need 23 Hz.
+	lowestRate = 25
 	// passband is the part of a step's rate up to which halving leaves a line unchanged
 	// (within 0.1 %) and free of images (below -60 dB).
 	passband = 0.35
+	// fading is the part up to which it leaves a tenth of a line and more.
+	fading = 0.57
 )
 
 // halfband holds the weights of the halving filter from its middle outwards; the filter is

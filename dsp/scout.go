@@ -89,7 +89,7 @@ func (e *ear) sight(now, seconds, have, high float64, wide bool) (t []float64, x
 	if high > 0.45/e.dt {
 		stray = -1 // show what lies above half the rate
 	}
-	l, from, to, rate := e.stretch(now, seconds, rate)
+	l, from, to, rate := e.stretch(now, seconds, rate, lag*seconds)
 	if n := nearPower(to - from); n <= to && (seconds < have || have >= longest) {
 		from = to - n
 	}

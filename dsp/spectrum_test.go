@@ -230,6 +230,7 @@ func TestHalving(t *testing.T) {
 		assert.InDelta(t, 1, response(f), 1.1e-3, "%g", f)
 		assert.InDelta(t, 0, response(1-f), 1.1e-3, "%g", 1-f)
 	}
+	assert.InDelta(t, 0.1, response(fading), 0.01)
 }
 
 // TestWeigh: what is written out is the sum over all weights.
