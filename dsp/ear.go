@@ -147,7 +147,6 @@ func (e *ear) ready(u float64) (why Fault, some bool) {
 		return Gap, e.made
 	}
 	e.climb(u)
-	e.hear(u)
 	e.made = true
 	return "", true
 }

@@ -6,7 +6,7 @@ import (
 )
 
 // Scout makes a part of what a Tracker needs ahead of it, so that two goroutines can share its work: the spectra before each
-// reading in which nothing matters that was followed. It takes the same samples as its Tracker, before it.
+// reading in which nothing matters that was followed, and nothing is struck out. It takes the same samples as its Tracker, before it.
 type Scout struct {
 	high float64 // Hz, end of the search
 	ear
@@ -24,8 +24,8 @@ type Glance struct {
 
 // Scout returns one for tr, whose fields stay as they are from now on.
 func (tr *Tracker) Scout() *Scout {
-	low, high := tr.bounds()
-	return &Scout{high: high, ear: ear{slowest: low, lowest: showing(high)}, longAt: math.Inf(-1), spare: sync.Pool{New: func() any { return new(look) }}}
+	_, high := tr.bounds()
+	return &Scout{high: high, ear: ear{lowest: showing(high)}, longAt: math.Inf(-1), spare: sync.Pool{New: func() any { return new(look) }}}
 }
 
 // Add takes the next samples as Tracker.Add does, and returns what to give to that with them.

@@ -200,6 +200,7 @@ func (tr *Tracker) reading(u float64) (rev Revolution, ok bool) {
 	case why != "":
 		return tr.without(u, why), true
 	}
+	tr.hear(u)
 	return tr.revolution(u), true
 }
 
@@ -336,9 +337,9 @@ func (tr *Tracker) look(now, have float64) []*look {
 // and some multiples, or (wide) for broadband as well. It reports whether there are samples enough.
 func (tr *Tracker) compute(l *look, now, seconds, have, high float64, wide bool) bool {
 	t, x, rate, stray := tr.sight(now, seconds, have, high, wide)
-	// Of another rate are the samples whose times a clock has told, and a scout does not know of a step in speed.
+	// Of another rate are the samples whose times a clock has told, and a scout knows neither of a step in speed nor of knocks.
 	same := func(g Glance) bool {
-		return g.seconds == seconds && g.look.end == now && g.look.rate == rate && len(t) > 0 && g.look.seconds == t[len(t)-1]-t[0]
+		return !tr.struck && g.seconds == seconds && g.look.end == now && g.look.rate == rate && len(t) > 0 && g.look.seconds == t[len(t)-1]-t[0]
 	}
 	if made := slices.IndexFunc(tr.ahead, same); made >= 0 {
 		*l, *tr.ahead[made].look = *tr.ahead[made].look, *l
