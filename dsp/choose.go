@@ -61,7 +61,7 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 	}
 	if tr.Hint > 0 {
 		if best.doubt > 0 {
-			return best, best.doubt
+			return best, tr.contested(best, best.doubt, now)
 		}
 		if rival = tr.outside(looks, best.f); rival > 0 {
 			return best, tr.contested(best, rival, now)
@@ -83,7 +83,7 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 			}
 		}
 	}
-	return best, tr.contested(best, tr.rivalOf(best, all, looks[0].seconds), now)
+	return best, tr.contested(best, tr.rivalOf(best, all, looks[0].seconds, now), now)
 }
 
 // whole returns best, or what best is a multiple of itself: of the dozens of lines that knocks make any may be the strongest, and
@@ -207,7 +207,7 @@ func (tr *Tracker) suspicious(best hypothesis, now float64) float64 {
 // rivalOf returns the frequency of the hypothesis in all that is about as good as best, or is
 // faster (m/s), or, if both are single lines, not much slower; 0 if there is none. In a look of few seconds
 // more must speak for best.
-func (tr *Tracker) rivalOf(best hypothesis, all []hypothesis, seconds float64) float64 {
+func (tr *Tracker) rivalOf(best hypothesis, all []hypothesis, seconds, now float64) float64 {
 	lead := margin
 	if seconds < blurred {
 		lead *= 3
@@ -218,7 +218,7 @@ func (tr *Tracker) rivalOf(best hypothesis, all []hypothesis, seconds float64) f
 	}
 	for _, h := range all {
 		p, df := peak{f: h.f, look: h.look}, max(best.look.df, h.look.df)
-		if h.f == best.f || h.lines == 0 && h.speed <= weighs*best.speed || tr.belongs(p, best) && !tr.swallows(best, p) {
+		if h.f == best.f || h.lines == 0 && h.speed <= weighs*best.speed || tr.belongs(p, best) && !tr.swallows(best, p, now) {
 			continue
 		}
 		// What would be its multiple has been asked for its parts by an exact fit. But what else the lines of h may mean stands.

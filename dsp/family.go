@@ -121,7 +121,7 @@ func (tr *Tracker) groups(looks []*look, now float64) []hypothesis {
 		beside, proven := tr.bystander(p.f, 0.7*p.look.df)
 		owner := slices.IndexFunc(all, func(h hypothesis) bool { return tr.belongs(p, h) })
 		own := owner < 0 || isMains(all[owner].f, 0) // of which no multiple is taken at its word
-		if !own && p.f <= high && tr.swallows(all[owner], p) {
+		if !own && p.f <= high && tr.swallows(all[owner], p, now) {
 			own, all[owner].doubt = true, p.f
 		}
 		if proven || !own {
@@ -148,11 +148,15 @@ func (tr *Tracker) belongs(p peak, h hypothesis) bool {
 }
 
 // swallows reports whether p, which belongs to h, does so only as a folded multiple, and as a line of its own
-// would be the faster one (m/s).
-func (tr *Tracker) swallows(h hypothesis, p peak) bool {
+// would be the faster one (m/s), or is none where the dial means either.
+func (tr *Tracker) swallows(h hypothesis, p peak, now float64) bool {
 	df := max(p.look.df, h.look.df)
-	own := tooth(p.f, h.f, df) || math.Abs(tr.fold(p.f)-tr.fold(h.f)) < df
-	return !own && p.look.velocity(p.f) > h.look.velocity(h.f)
+	if tooth(p.f, h.f, df) || math.Abs(tr.fold(p.f)-tr.fold(h.f)) < df {
+		return false
+	}
+	low, high := tr.bounds()
+	v, own := p.look.velocity(p.f), h.look.velocity(h.f)
+	return v > own || tr.Hint > 0 && p.f >= low && p.f <= high && v > within*own && tr.aside(h, p.f, now)
 }
 
 // tooth reports whether f is a multiple of g, or g itself, as well as bins of df Hz can tell.

@@ -113,18 +113,42 @@ func (tr *Tracker) impersonates(best hypothesis, f float64, l *look) bool {
 	return part > 1 && math.Abs(f-part*best.f) < l.df && l.velocity(f) > l.velocity(best.f)
 }
 
+const (
+	// onto: widths 1/seconds. Chosen: what wanders is fitted no better, and a chance line is as near in one of a hundred cases.
+	onto = 0.1
+	// telling: a fit that is no surer than so many widths says nothing. Chosen.
+	telling = 0.4
+)
+
 // folds reports whether best stands where multiple k of a line at f Hz, which stands too, is folded to, as nearly as fits tell; and whether
 // those tell it from what lies beside that.
 func (tr *Tracker) folds(best hypothesis, f, k, now float64) bool {
-	const same, beside = 0.1, 0.4 // widths 1/seconds. Chosen: the speed wanders, and a chance line is as near in one of a hundred cases
 	l := best.look
 	if tr.fold(f) < tr.low() || l.tooth(tr.fold(f), 0.6*l.df) < thresholds[l.axes] || tr.belongs(peak{f: f, look: l}, best) {
 		return false
 	}
+	off, sure, ok := tr.lands(f, k, l, now)
+	return ok && off < max(onto, sure) && sure < telling
+}
+
+// aside reports whether what shows at g, about where a multiple of h is folded to, is another line beside that.
+func (tr *Tracker) aside(h hypothesis, g, now float64) bool {
+	k := 2.0
+	for n := k; n <= maxMultiple; n++ {
+		if math.Abs(tr.fold(n*h.f)-g) < math.Abs(tr.fold(k*h.f)-g) {
+			k = n
+		}
+	}
+	off, sure, ok := tr.lands(h.f, k, h.look, now)
+	return ok && off > max(onto, sure)
+}
+
+// lands fits the line at f Hz, and what shows where its multiple k is folded to, over look l, and returns how far that is from the multiple,
+// and four standard errors of it, in widths 1/seconds.
+func (tr *Tracker) lands(f, k float64, l *look, now float64) (off, sure float64, ok bool) {
 	f, fVar, stands := tr.place(f, l, now)
 	g, gVar, shows := tr.place(k*f, l, now) // by the samples' own times
-	sure := 4 * math.Sqrt(gVar+k*k*fVar)
-	return stands && shows && math.Abs(g-k*f) < max(same/l.seconds, sure) && sure < beside/l.seconds
+	return math.Abs(g-k*f) * l.seconds, 4 * math.Sqrt(gVar+k*k*fVar) * l.seconds, stands && shows
 }
 
 // place fits the line at f Hz, alone, over look l, and returns its frequency and the variance of that.

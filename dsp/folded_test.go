@@ -296,3 +296,22 @@ func TestFoldedForDial(t *testing.T) {
 	t.Logf("no word of the dial: %d readings ok, %d wrong", c.ok, c.wrong)
 	assert.Zero(t, c.wrong, "wrong speeds with no word of the dial")
 }
+
+// TestBesideFolded: another machine's line, and the spindle's about where a multiple of that is folded to. The dial means either.
+func TestBesideFolded(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct{ rate, speed, other, dial float64 }{{60, 19, 20.4, 19.6}, {60, 19, 20.35, 20}, {80, 25.8, 27, 26.5}, {100, 24.2, 25.1, 24.9}} {
+		for _, times := range []float64{1, 1.3, 2} { // as large as the spindle's
+			r := rand.New(rand.NewPCG(uint64(c.rate), 15))
+			tr := &dsp.Tracker{Hint: c.dial}
+			for i := range int(12 * c.rate) {
+				u := float64(i) / c.rate
+				x := math.Cos(2*math.Pi*c.speed*u) + times*math.Cos(2*math.Pi*c.other*u+1) + 0.02*r.NormFloat64()
+				y := 0.8*math.Sin(2*math.Pi*c.speed*u) + 0.3*times*math.Cos(2*math.Pi*c.other*u+2) + 0.02*r.NormFloat64()
+				for _, v := range tr.Add([]float64{u}, [][]float64{{x}, {y}}) {
+					assert.False(t, v.OK, "%+v, %g times: %.2f Hz at %.2f s", c, times, v.Freq, v.Time)
+				}
+			}
+		}
+	}
+}

@@ -112,7 +112,7 @@ func (tr *Tracker) arrived(looks []*look, rev *Revolution) float64 {
 		best, own := hypothesis{f: rev.Freq, look: l}, max(l.velocity(tr.fold(rev.Freq)), 1e-30)
 		for p := range l.lines(2*thresholds[l.axes], tr.low(), tr.high()) {
 			share := l.velocity(p.f) / own
-			other := share > singles && tr.fold(p.f) >= tr.low() && !isMains(p.f, 0) && (!tr.belongs(p, best) || tr.swallows(best, p))
+			other := share > singles && tr.fold(p.f) >= tr.low() && !isMains(p.f, 0) && (!tr.belongs(p, best) || tr.swallows(best, p, rev.Time+rev.Span/2))
 			if other && !gone(looks, p) && !tr.accompanies(p, share, rev.Freq) {
 				return p.f
 			}

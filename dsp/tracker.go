@@ -269,13 +269,13 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	case !known:
 		rev.Faults = append(rev.Faults, Weak)
 	default:
+		rev.Crest = tr.crest(t, x) // before anything else is fitted: x is good until then
 		rev.Rival = cmp.Or(tr.besides(rev.Freq, best.f, rival, 1/rev.Span), under)
 		if rev.Rival == 0 {
 			if rev.Rival = tr.arrived(looks, &rev); rev.Rival > 0 { // as long as that stays, what was known is not forgotten
 				tr.missed = now
 			}
 		}
-		rev.Crest = tr.crest(t, x)
 		tr.judge(&rev, best)
 		tr.track.follow(&rev)
 	}
