@@ -41,9 +41,12 @@ func (s *fit) noise() {
 			excess += near[a] / far[a] / float64(len(s.x))
 		}
 	}
-	// A mean of so many exponential variables has the relative standard deviation 1/√n.
-	spread := math.Sqrt((1/max(nears, 1) + 1/max(fars, 1)) / float64(len(s.x)))
-	s.excess, s.misfit = excess, (excess-1)/spread
+	// The ratio of the means of p and q exponential variables is F distributed with 2p and 2q degrees of freedom. It has a variance from
+	// three q on (Abramowitz and Stegun, 26.6.3; from memory).
+	p, q := max(nears, 1), max(fars, 3)
+	usual := q / (q - 1)
+	spread := usual * math.Sqrt((p+q-1)/(p*(q-2))/float64(len(s.x)))
+	s.excess, s.misfit = excess, (excess-usual)/spread
 	for a := range s.x {
 		s.density[a] = (near[a]*nears + far[a]*fars) / max(nears+fars, 1)
 		if nears+fars == 0 {

@@ -147,6 +147,31 @@ func TestStandardErrors(t *testing.T) {
 	assert.InDelta(t, 0.95, amp, 0.02)
 }
 
+// TestMisfit: a line in white noise leaves more beside itself than misfits standard errors as rarely in a short window, in which few
+// bins are left between its multiples, as in a long one.
+func TestMisfit(t *testing.T) {
+	t.Parallel()
+	for _, c := range []trial{
+		{f: 7, seconds: 0.8, db: 23, rate: 250, axes: 3}, {f: 13, seconds: 0.5, db: 23, rate: 500, axes: 3},
+		{f: 50, seconds: 0.5, db: 23, rate: 1000, axes: 3}, {f: 10, seconds: 4, db: 23, rate: 250, axes: 3},
+	} {
+		t.Run(fmt.Sprintf("%g Hz, %g s", c.f, c.seconds), func(t *testing.T) {
+			t.Parallel()
+			r := rand.New(rand.NewPCG(1, 2))
+			const records = 1500
+			over := 0.0
+			for range records {
+				times, x, _, _ := c.record(r, int(c.seconds*c.rate), 0.05, []float64{1, 0.5, 0.2})
+				s := newFit(times, x, c.f, c.rate)
+				s.ks = []int{1, 2, 3}
+				require.True(t, s.run(false))
+				over += b2f(s.misfit > misfits)
+			}
+			assert.InDelta(t, 5, 100*over/records, 2.5, "%% of records")
+		})
+	}
+}
+
 // TestPrintedSine repeats the example printed with M. Balda's sinfapm (MATLAB Central File
 // Exchange 19902): five samples at 10 Hz of 2·sin(2π·4·t + 0.75).
 func TestPrintedSine(t *testing.T) {
