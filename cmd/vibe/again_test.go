@@ -124,7 +124,7 @@ func TestAgainPhone(t *testing.T) {
 	t.Parallel()
 	lathe := &sensor.Simulated{Seconds: 60, Imbalance: 0.002, Chip: sensor.Chip{Rate: 60, Jitter: 0.002, Step: 0.02, Noise: 0.002},
 		Speed: []sensor.Point{{At: 0, Value: 12.2}, {At: 25, Value: 12.2}, {At: 27, Value: 15.6}}}
-	path := spokenAt(t, &watching{in: input{src: lathe, name: "lathe", job: demoJob()}, phone: &paired{}}, func(n int, s *live.Session, _ assess.Reading, _ assess.Advice) {
+	path := spokenAt(t, &watching{in: input{src: lathe, name: "lathe", job: demoJob()}, word: spokenDial{always: true}}, func(n int, s *live.Session, _ assess.Reading, _ assess.Advice) {
 		switch n {
 		case 30:
 			s.Dial(735)

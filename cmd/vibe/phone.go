@@ -15,7 +15,6 @@ import (
 	"vibe/assess"
 	"vibe/cmd/vibe/live"
 	"vibe/cmd/vibe/panel"
-	"vibe/dsp"
 	"vibe/sensor/phone"
 )
 
@@ -29,9 +28,6 @@ const phonePath = "/phone/"
 type paired struct {
 	src    *phone.Source
 	server *panel.Server
-	said   int        // words about the dial that were heard
-	dial   assess.RPM // that the tracker looks near, 0: everywhere
-	sure   float64    // s, of the newest sure reading, or of the newest such word
 }
 
 // openPhone opens the server at an address of this machine, or at the one that was named.
@@ -158,44 +154,6 @@ func phoneNotes(speed assess.RPM) []string {
 		note = fmt.Sprintf("a phone feels about 60 times a second: near the dial's %v it is looked for; press s and say the new speed after each change", speed)
 	}
 	return []string{note}
-}
-
-// follow lets the tracker look near what the dial was last said to show: a phone's rate alone
-// cannot tell a line from its image. Where nothing sure is found there any more, the dial was
-// turned without a word, and the tracker looks everywhere again. It reports whether it looks
-// elsewhere now, from the sample of time at on, in s, the first that it was not given yet.
-func (p *paired) follow(tracker *dsp.Tracker, session *live.Session, at float64) (turned bool) {
-	if p == nil {
-		return false
-	}
-	was := p.dial
-	switch shows, said := session.Said(); {
-	case said != p.said:
-		p.said, p.sure, p.dial = said, at, shows
-	case at-p.sure > turnedAway:
-		p.dial = 0
-	}
-	if turned = p.dial != was; turned {
-		lookNear(tracker, p.dial)
-	}
-	return turned
-}
-
-// lookNear lets the tracker look near what the dial shows, or, where that is 0, everywhere. It
-// begins anew.
-func lookNear(tracker *dsp.Tracker, dial assess.RPM) {
-	*tracker = dsp.Tracker{Low: tracker.Low, High: tracker.High, Steps: tracker.Steps, Range: tracker.Range, Hint: dial.Hz()}
-}
-
-// turnedAway is how long nothing sure is found near the dial's word before it counts as old, s
-// (chosen: longer than a lathe takes to another speed and a phone to a reading).
-const turnedAway = 10.0
-
-// heard takes note of a reading.
-func (p *paired) heard(r assess.Reading) {
-	if p != nil && r.OK {
-		p.sure = r.T + r.Span/2
-	}
 }
 
 // show keeps the phone's page told of the session until that ends.

@@ -25,8 +25,6 @@ import (
 
 	"vibe/assess"
 	"vibe/cmd/vibe/live"
-	"vibe/dsp"
-	"vibe/sensor"
 )
 
 // felt is what a phone at 60 Hz feels of a spindle at hz, as its page sends it: rounded to
@@ -147,32 +145,6 @@ func TestShownOn(t *testing.T) {
 	s = shownOn(n)
 	assert.Equal(t, []string{"–", "–", "no data"}, []string{s.Speed, s.Shake, s.Feel})
 	assert.NotEmpty(t, s.Caution)
-}
-
-// The tracker looks where the dial was last said to be, and everywhere when that has led to
-// nothing for a while.
-func TestPhoneFollow(t *testing.T) {
-	t.Parallel()
-	p := &paired{}
-	_, session := watchedSession(t)
-	tracker := &dsp.Tracker{Low: 3}
-	at := func(s float64) float64 {
-		session.Block(block(s))
-		p.follow(tracker, session, s)
-		assert.Equal(t, 3.0, tracker.Low)
-		return 60 * tracker.Hint
-	}
-	assert.Zero(t, at(11))
-	session.Dial(740)
-	assert.InDelta(t, 740, at(12), 1e-9)
-	p.heard(reading(20, 735, 2))
-	assert.InDelta(t, 740, at(29), 1e-9)
-	assert.Zero(t, at(31))
-	session.Dial(740)
-	assert.InDelta(t, 740, at(32), 1e-9, "said again counts again")
-	p.heard(reading(33, 735, 2))
-	session.Block(sensor.Block{T: []float64{33.1, 43.2}, Axes: [][]float64{{0, 0}}})
-	assert.False(t, p.follow(tracker, session, 33.1), "what a slow network held up was not looked at yet")
 }
 
 func watchedSession(t *testing.T) (*assess.Adviser, *live.Session) {

@@ -110,7 +110,7 @@ something changed. Every session is kept: see vibe log.`,
 	fs := cmd.Flags()
 	fs.SortFlags = false
 	f.flags(fs)
-	fs.Var(amount(speedKind, &speed), "speed", "that the dial shows now: compared with the first sure reading")
+	fs.Var(amount(speedKind, &speed), "speed", "that the dial shows now: settles a doubt, and is compared with the first sure reading")
 	j.flags(fs)
 	recordingFlags(fs, &opts)
 	fs.Var(freeText(&who), "who", "which person, by a name, whose comfort limit counts")
@@ -135,6 +135,7 @@ type watching struct {
 	lan     bool          // which the shop's network finds
 	at      string        // the address for that, "" is found
 	balance *balanceView  // of the page, else nil
+	word    spokenDial    // as far as the tracker goes by it
 	entered entries       // devices that came by a link
 	real    bool          // a turner stands at the lathe now
 	again   bool          // it is a kept session
@@ -165,6 +166,7 @@ func newWatching(cmd *cobra.Command, in input, f from, opts sensor.Options, dial
 			return nil, err
 		}
 		w.in.name, w.in.src, w.phone, w.real = "phone", p.src, p, true
+		w.word.always = true
 	case f.name == simulated:
 		plan, err := assess.MakePlan(in.job.lathe, in.job.blank, in.job.task)
 		if err != nil {
@@ -297,8 +299,8 @@ func (w *watching) loop(adviser *assess.Adviser, show func(assess.Reading, asses
 		w.record.block(b)
 		w.keepChange(adviser, w.session.Block(b))
 		w.in.turn(tracker, b)
-		if len(b.T) > 0 && w.phone.follow(tracker, w.session, b.T[0]) {
-			w.keepDial(w.phone.dial, b.T[0])
+		if len(b.T) > 0 && w.word.follow(tracker, w.session, b.T[0]) {
+			w.keepDial(w.word.near, b.T[0])
 		}
 		for _, n := range b.Notes {
 			note(n)
@@ -308,7 +310,7 @@ func (w *watching) loop(adviser *assess.Adviser, show func(assess.Reading, asses
 		w.in.session.see(r, a)
 		w.keepMarks()
 		w.heard = r.T + r.Span/2
-		w.phone.heard(r)
+		w.word.heard(r)
 		w.balance.see(r, a)
 		w.record.see(r, a, false)
 		if compared := w.session.See(r, a); compared != "" {
