@@ -107,7 +107,9 @@ func TestShellReadsShop(t *testing.T) {
 	last := first.readings[len(first.readings)-1]
 	assert.Equal(t, fmt.Sprintf("%.9f|%.9f|%s", float64(last.Speed), last.Shake, last.Feel),
 		ask("SELECT printf('%.9f', speed_rpm), printf('%.9f', shake_mm_s), feel FROM reading ORDER BY n DESC LIMIT 1"))
-	assert.Equal(t, k.Summary.Last.Say, ask("SELECT say FROM advice WHERE action <> 'wait' ORDER BY n DESC LIMIT 1"))
+	said, err := k.Advices(1) // of those that differ in numbers alone not each is kept
+	require.NoError(t, err)
+	assert.Equal(t, said[0].Advice.Say, ask("SELECT say FROM advice ORDER BY n DESC LIMIT 1"))
 	assert.Equal(t, "cherry bowl|150", ask("SELECT label, json_extract(setup, '$.blank.diameter_mm') FROM session"))
 	assert.Equal(t, fmt.Sprint(len(joined(first.blocks).T)), ask("SELECT sum(samples) FROM chunk"))
 }
