@@ -6,8 +6,8 @@ import "math"
 // clear and steady: a step in speed too large for a fit to go along. It is asked where the fit just made left much over, or is another's.
 func (tr *Tracker) departed(now, have float64) bool {
 	const (
-		less  = 0.5 // of its amplitude: no cut takes that off in half a second. Chosen
-		close = 1.2 // widths 1/seconds: nearer the one leaks into the other. Chosen
+		less = 0.5 // of its amplitude: no cut takes that off in half a second. Chosen
+		away = 1.2 // widths 1/seconds: nearer the one leaks into the other. Chosen
 	)
 	s, p, was := &tr.fit, &tr.probe, tr.track.clear
 	odd := s.misfit > tr.change.most() || math.Abs(s.f-was.f) > stepping*s.f
@@ -20,9 +20,9 @@ func (tr *Tracker) departed(now, have float64) bool {
 		return false
 	}
 	amp, se := worst(p.phasor[1], p.variance())
-	clear := se < tooWeak*amp && p.misfit < tr.change.most() && !p.changing()
-	apart := math.Abs(p.f-was.f)*p.span > close && !multiple(p.f, was.f) && !multiple(was.f, p.f)
-	if !clear || !apart || p.stranger(was.f)+3*se > less*was.amp {
+	sure := se < tooWeak*amp && p.misfit < tr.change.most() && !p.changing()
+	other := math.Abs(p.f-was.f)*p.span > away && !multiple(p.f, was.f) && !multiple(was.f, p.f)
+	if !sure || !other || p.stranger(was.f)+3*se > less*was.amp {
 		return false
 	}
 	tr.change.begin(tr.track.home, now)
