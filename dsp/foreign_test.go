@@ -13,7 +13,7 @@ import (
 	"vibe/sensor"
 )
 
-var foreigns = flag.Int("foreigns", 0, "random lathes in TestForeign")
+var foreigns = flag.Int("foreigns", 0, "random lathes more in TestForeign")
 
 // newForeign is a random lathe, whose speed may change, beside a machine that keeps its own, and shakes up to as hard.
 func newForeign(seed uint64) mix {
@@ -29,21 +29,12 @@ func newForeign(seed uint64) mix {
 	return m
 }
 
-// TestForeign counts with no word of the dial how often what keeps its speed beside the spindle is given as that: -foreigns=N
-// -mixfirst=SEED. Of two lines alone nobody knows which is the spindle's.
+// TestForeign: what keeps its speed beside the spindle is not given as that, with no word of the dial. -foreigns=N -mixfirst=SEED runs so
+// many more; of two lines alone nobody knows which is the spindle's.
 func TestForeign(t *testing.T) {
 	t.Parallel()
-	var c tally
-	bad := 0
-	for i := range *foreigns {
-		before := c.wrong
-		newForeign(*mixFirst+uint64(i)).all(t, &dsp.Tracker{}, &c)
-		if c.wrong > before {
-			bad++
-		}
-	}
-	t.Logf("%d lathes, %d of them with wrong speeds given as ok; %d readings ok, %d wrong", *foreigns, bad, c.ok, c.wrong)
-	assert.Zero(t, bad, "lathes with wrong speeds")
+	_, ok := heardByDial(t, []uint64{2000, 2001, 2002, 2003, 2004, 2005, 2006, 2007}, *foreigns, silent(newForeign))
+	assert.NotZero(t, ok)
 }
 
 // TestForeignStays: a machine beside the lathe, lesser than the spindle, is not that when the lathe is stopped, or turns faster than is

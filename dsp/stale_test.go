@@ -67,6 +67,15 @@ func heardByDial(t *testing.T, seeds []uint64, more int, lathe func(seed uint64)
 	return len(seeds), c.ok
 }
 
+// silent makes lathes as lathe does, with no word of their dial.
+func silent(lathe func(seed uint64) mix) func(seed uint64) mix {
+	return func(seed uint64) mix {
+		m := lathe(seed)
+		m.dial = 0
+		return m
+	}
+}
+
 // newMisread is a random lathe at one speed, whose dial means a line of belt or motor from the start on.
 func newMisread(seed uint64) mix {
 	m := newMix(seed)
