@@ -213,11 +213,12 @@ func (s *spectrum) density(t []float64, x [][]float64, rate, stray float64, powe
 		vek.SubNumber_Into(s.flat, x[a], x[a][0])
 		floats.AddScaled(s.flat, -vek.Dot(s.tau, s.flat)/square, s.tau)
 		vek.SubNumber_Inplace(s.flat, floats.Sum(s.flat)/float64(n))
-		vek.Mul_Inplace(s.flat, hann)
 		buf := s.buf[:length]
 		if even {
-			clear(buf[copy(buf, s.flat):])
+			vek.Mul_Into(buf, s.flat, hann)
+			clear(buf[n:])
 		} else {
+			vek.Mul_Inplace(s.flat, hann)
 			clear(buf)
 			for i, v := range s.flat {
 				p := (t[i] - t[0]) * grid

@@ -27,7 +27,8 @@ func newTransform(n int) *transform {
 
 // coefficients fills dst, one longer than half of x, with the transform of x, unscaled. A power of two is taken as complex numbers
 // of half the length, the even samples their real and the odd ones their imaginary parts (Oppenheim and Schafer,
-// Discrete-Time Signal Processing, problem of the transform of a real sequence: X[k] = E[k] + exp(−2πik/n)·O[k]).
+// Discrete-Time Signal Processing, problem of the transform of a real sequence: X[k] = E[k] + exp(−2πik/n)·O[k]), and where that half
+// is no power of four in two halves once more: the library's transforms of powers of two take a third longer.
 func (tf *transform) coefficients(dst []complex128, x []float64) {
 	if tf.plan != nil {
 		tf.plan.Coefficients(dst, x)
@@ -35,13 +36,22 @@ func (tf *transform) coefficients(dst []complex128, x []float64) {
 	}
 	half := len(x) / 2
 	z := dst[:half]
-	for i := range z {
-		z[i] = complex(x[2*i], x[2*i+1])
-	}
 	if bits.TrailingZeros(uint(half))%2 == 0 {
+		for i := range z {
+			z[i] = complex(x[2*i], x[2*i+1])
+		}
 		fourier.CoefficientsRadix4(z)
 	} else {
-		fourier.CoefficientsRadix2(z)
+		even, odd := z[:half/2], z[half/2:]
+		for i := range even {
+			even[i], odd[i] = complex(x[4*i], x[4*i+1]), complex(x[4*i+2], x[4*i+3])
+		}
+		fourier.CoefficientsRadix4(even)
+		fourier.CoefficientsRadix4(odd)
+		for k, e := range even {
+			o := odd[k] * tf.turns[2*k]
+			even[k], odd[k] = e+o, e-o
+		}
 	}
 	re, im := real(z[0]), imag(z[0])
 	dst[0], dst[half] = complex(re+im, 0), complex(re-im, 0)

@@ -32,15 +32,12 @@ func leading(b []byte, point byte) (v float64, n int) {
 	if negative || len(b) > 0 && b[0] == '+' {
 		n = 1
 	}
-	m, digits := whole(0, b[n:])
-	n += digits
-	exp := 0
-	if n < len(b) && (b[n] == '.' || b[n] == point) {
-		var fraction int
-		m, fraction = whole(m, b[n+1:])
-		n += 1 + fraction
-		digits += fraction
-		exp = -fraction
+	m, end := whole(0, b, n)
+	digits, exp := end-n, 0
+	if n = end; n < len(b) && (b[n] == '.' || b[n] == point) {
+		m, end = whole(m, b, n+1)
+		exp = n + 1 - end
+		digits, n = digits-exp, end
 	}
 	if digits == 0 {
 		return 0, 0
@@ -72,16 +69,12 @@ func leading(b []byte, point byte) (v float64, n int) {
 	return v, n
 }
 
-// whole appends the digits at the head of b to m, and counts them. Beyond 19 m overflows.
-func whole(m uint64, b []byte) (uint64, int) {
-	for i, c := range b {
-		c -= '0'
-		if c > 9 {
-			return m, i
-		}
-		m = m*10 + uint64(c)
+// whole appends the digits of b from place n on to m, and returns where they end. Beyond 19 m overflows.
+func whole(m uint64, b []byte, n int) (uint64, int) {
+	for ; n < len(b) && b[n]-'0' <= 9; n++ {
+		m = m*10 + uint64(b[n]-'0')
 	}
-	return m, len(b)
+	return m, n
 }
 
 // exponent parses e5, E-03 and the like at the head of b, of n bytes; 0 if it is none.
@@ -90,15 +83,15 @@ func exponent(b []byte) (e, n int) {
 	if n < len(b) && (b[n] == '-' || b[n] == '+') {
 		n++
 	}
-	m, digits := whole(0, b[n:])
-	if digits == 0 || digits > 9 {
+	m, end := whole(0, b, n)
+	if digits := end - n; digits == 0 || digits > 9 {
 		return 0, 0
 	}
 	e = int(m)
 	if b[1] == '-' {
 		e = -e
 	}
-	return e, n + digits
+	return e, end
 }
 
 // slowNumber parses what number has found well formed but not short.
