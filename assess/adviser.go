@@ -81,6 +81,7 @@ type Adviser struct {
 	growth    float64    // of the watch, as of the newest ok reading
 	tops      []Ceiling  // the ceilings, lowest first, as of topsAt, s
 	topsAt    float64
+	speeds    []RPM   // that the lathe runs, rising
 	last      float64 // s, of the newest reading
 	any       bool    // there was one
 	since     float64 // s, first reading of the unbroken run of ok ones at one speed

@@ -180,11 +180,13 @@ func (m *response) predict(speeds []RPM) []MapPoint {
 // must be a fit.
 func (m *response) edge(n RPM) float64 {
 	k := int(math.Round(math.Log(float64(n)) * 200))
-	if _, ok := m.edges[k]; !ok {
+	edge, ok := m.edges[k]
+	if !ok {
 		n = RPM(math.Exp(float64(k) / 200))
-		m.edges[k] = quantiles(m.cells, func(c cell) float64 { return c.gain(n) }, m.extra(n), 0.975)[0]
+		edge = quantiles(m.cells, func(c cell) float64 { return c.gain(n) }, m.extra(n), 0.975)[0]
+		m.edges[k] = edge
 	}
-	return m.edges[k]
+	return edge
 }
 
 // flank is what the last two speeds seen say of a narrow resonance further up, even one

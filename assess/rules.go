@@ -273,13 +273,19 @@ func (a *Adviser) comfortable(n RPM) RPM {
 	if !a.response.refit() {
 		return 0
 	}
-	speeds := a.Lathe.Speeds(a.slowest(), n)
-	for _, s := range slices.Backward(speeds) {
-		if s = a.Lathe.Fit(s); s > 0 && a.response.edge(s) < backToCalm*a.comfort() {
+	if a.speeds == nil {
+		a.speeds = a.Lathe.Speeds(a.Lathe.ends())
+	}
+	below, _ := slices.BinarySearch(a.speeds, n)
+	for {
+		if s := a.Lathe.Fit(n); s > 0 && a.response.edge(s) < backToCalm*a.comfort() {
 			return s
 		}
+		if below--; below < 0 {
+			return 0
+		}
+		n = a.speeds[below]
 	}
-	return 0
 }
 
 // stopped keeps an earlier stop until the lathe stood still, or went clearly slower and

@@ -178,7 +178,7 @@ func stepOf(x [][]float64, sort *[]float64) float64 {
 		}
 		step, amiss := sum/float64(n), 0
 		for _, e := range d {
-			if r := e / step; math.Abs(r-math.Round(r)) >= 0.05 {
+			if r := e / step; math.Abs(r-math.RoundToEven(r)) >= 0.05 {
 				if amiss++; amiss*20 > len(d) {
 					break
 				}
