@@ -111,6 +111,9 @@ func (a *Adviser) See(r Reading) Advice {
 	if !urgent {
 		d = a.decide(r, ceilings[0])
 	}
+	if d.Action == Lower {
+		d = a.clear(d)
+	}
 	if d.Action == Stop && a.alarm != nil && a.alarm.looks() && !d.looks() { // it is still to be looked at
 		d.Reasons = append(slices.Clone(d.Reasons), Reason{"look", lookAt, practice})
 	}
@@ -132,7 +135,10 @@ func (a *Adviser) See(r Reading) Advice {
 	if r.OK && d.Action != Wait {
 		d.Reasons = append(d.Reasons, a.causesHere(r)...)
 	}
-	d.Ceilings, d.Avoid = []Ceiling{}, append([][2]RPM{}, a.avoid()...)
+	d.Ceilings, d.Avoid = []Ceiling{}, a.avoid()
+	if d.Action == Hold {
+		d.Avoid = without(d.Avoid, d.Speed)
+	}
 	if !a.undescribed() { // else those few would look like all there are
 		d.Ceilings = slices.Clone(ceilings)
 	}
@@ -301,30 +307,3 @@ func (a *Adviser) ceilings() []Ceiling {
 // undescribed reports whether nobody said how large the blank is. Then no speed can be
 // called safe: rough and violent are still said, nothing else is.
 func (a *Adviser) undescribed() bool { return a.Blank.Diameter == 0 }
-
-// oneBand is how near two shaky bands are one: nobody sets a dial between them, nor is the map
-// that exact (chosen).
-const oneBand = 1.05
-
-// avoid lists the bands below the ceiling where the likeliest shake is above the comfort
-// limit, as of the last fit.
-func (a *Adviser) avoid() [][2]RPM {
-	of := [2]float64{a.response.when, a.comfort()}
-	if a.avoidedOf == of && a.avoided != nil || a.response.cells == nil {
-		return slices.Clone(a.avoided)
-	}
-	a.avoided, a.avoidedOf = [][2]RPM{}, of
-	inside := false
-	for _, p := range a.response.predict(a.ladder()) {
-		was := inside
-		if inside = p.Shake > a.comfort(); !inside {
-			continue
-		}
-		if n := len(a.avoided); n > 0 && (was || p.Speed <= oneBand*a.avoided[n-1][1]) {
-			a.avoided[n-1][1] = p.Speed
-		} else {
-			a.avoided = append(a.avoided, [2]RPM{p.Speed, p.Speed})
-		}
-	}
-	return slices.Clone(a.avoided)
-}

@@ -201,6 +201,7 @@ func TestLawsOfAdvice(t *testing.T) {
 			law6(t, a, r, newer(heard), d.Say != before.Say, d)
 			lawInAll(t, heard, d)
 			law7(t, d)
+			lawAvoid(t, d)
 			before = d
 		}
 		for _, m := range a.Map() {
@@ -343,6 +344,72 @@ func law7(t *rapid.T, d assess.Advice) {
 	require.NotEmpty(t, d.Say)
 	if d.Speed > 0 {
 		assert.Contains(t, d.Say, d.Speed.String())
+	}
+}
+
+// lawAvoid: no speed is asked for that the same page says to avoid, in whole rpm as it is printed.
+func lawAvoid(t require.TestingT, d assess.Advice) {
+	for _, band := range d.Avoid {
+		require.LessOrEqual(t, band[0], band[1])
+		inside := math.Round(float64(band[0])) <= math.Round(float64(d.Speed)) && math.Round(float64(d.Speed)) <= math.Round(float64(band[1]))
+		require.False(t, d.Speed > 0 && inside, "%q, and avoid %v", d.Say, d.Avoid)
+	}
+}
+
+// TestNothingToAvoid: on lathes of two modes and on such as no fit knows (shake in proportion to
+// the speed), up and down as anybody may go, no advice leads into a band to be avoided.
+func TestNothingToAvoid(t *testing.T) {
+	t.Parallel()
+	said := map[assess.Action]int{}
+	for seed := range uint64(60) {
+		s := newShop(500 + seed)
+		s.faulty, s.fading = 0, 0.01
+		if seed%3 == 0 { // far above a resonance slower than any that is looked for
+			s.f, s.throw = [2]float64{1, 1.5}, 0.1+0.1*s.Float64()
+		}
+		a := &assess.Adviser{Lathe: s.lathe, Blank: s.blank, Task: s.task, Checked: seed%4 > 0}
+		n := 200 * math.Exp(s.Float64())
+		s.visible(assess.RPM(n))
+		for range 6 + s.IntN(5) {
+			s.dial, s.speed = 1, n
+			s.turn(assess.RPM(n))
+			for range 20 {
+				d := a.See(s.next())
+				said[d.Action]++
+				lawAvoid(t, d)
+			}
+			n *= 0.85 + 0.4*s.Float64()
+		}
+	}
+	t.Log(said)
+	for _, action := range []assess.Action{assess.Hold, assess.Raise, assess.Lower, assess.Stop} {
+		assert.Positive(t, said[action], action)
+	}
+}
+
+// TestSlowEnoughIsNotAll: below a ceiling it may shake: the way out of too fast leads to where it
+// does not, and to a stop where no such speed is known.
+func TestSlowEnoughIsNotAll(t *testing.T) {
+	t.Parallel()
+	for _, calm := range []bool{true, false} {
+		a := turning()
+		if !calm {
+			a.Lathe.Low = 620 // too near the resonance
+		}
+		var d assess.Advice
+		for i, n := range []assess.RPM{620, 640, 660, 700, 760, 900} { // one mode at 670 rpm; the ceiling is 680
+			shake := 6 * 2 * 0.05 * float64(n/670) * assess.UnbalanceGain(float64(n/670), 0.05)
+			d = hear(a, steady(4*float64(i), 12, n, shake)...)
+		}
+		lawAvoid(t, d)
+		if calm {
+			require.Equal(t, assess.Lower, d.Action, d.Say)
+			assert.Greater(t, d.Speed, assess.RPM(500))
+			assert.Less(t, d.Speed, assess.RPM(640))
+			assert.Contains(t, d.Say, "900 rpm is above the ceiling")
+		} else {
+			assert.Equal(t, assess.Stop, d.Action, d.Say)
+		}
 	}
 }
 

@@ -40,9 +40,13 @@ func (a *Adviser) fastest(n, high RPM) (to RPM, most float64) {
 	if high < leastGain*n {
 		return 0, 0
 	}
+	bands := a.avoid()
 	likely, flank, own := 0.0, a.response.flank(n), a.Lathe.step(n)
 	for s, done := n, false; !done; s = min(1.005*s, high) { // to high itself: it may be a step
 		done = s >= high
+		if slices.ContainsFunc(bands, func(band [2]RPM) bool { return n <= band[1] && band[0] <= s }) {
+			break
+		}
 		likely = max(likely, a.response.edge(s))
 		last := max(likely, flank.highest(math.Log(float64(s/n))))
 		if last >= a.comfort() || likely >= backToCalm*a.comfort() {

@@ -278,7 +278,7 @@ func (a *Adviser) comfortable(n RPM) RPM {
 	}
 	below, _ := slices.BinarySearch(a.speeds, n)
 	for {
-		if s := a.Lathe.Fit(n); s > 0 && a.response.edge(s) < backToCalm*a.comfort() {
+		if s := a.Lathe.Fit(n); s > 0 && a.response.edge(s) < backToCalm*a.comfort() && !a.avoids(s) {
 			return s
 		}
 		if below--; below < 0 {
