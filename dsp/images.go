@@ -18,7 +18,7 @@ func (tr *Tracker) fold(f float64) float64 {
 }
 
 // images asks whether the line just fitted at f, drift is the image of another in the range
-// that is searched, m rates away, which even samples could not tell from it. Uneven times do
+// that is searched, or in the lathe's if the dial's word is of another moment, m rates away, which even samples could not tell from it. Uneven times do
 // tell, if it is not too close, in a window of some seconds or, where that is too few, of the seconds one has. It returns
 // the frequency and drift that fit best and whether another is as good, or one that is not searched, a multiple maybe, better.
 func (tr *Tracker) images(c hypothesis, f, drift, now, seconds, have float64) (best, bend float64, same bool) {
@@ -28,7 +28,7 @@ func (tr *Tracker) images(c hypothesis, f, drift, now, seconds, have float64) (b
 	var mine, longer sole
 	for m := 1.0; m*rate-f < maxMultiple*max(high, tr.high()); m++ {
 		for _, g := range [2]float64{m*rate - f, m*rate + f} {
-			searched := g >= low && g <= high
+			searched := g >= low && g <= high || g >= tr.low() && g <= tr.high() && !tr.kept(f, drift, now-seconds/2)
 			if !searched && (tr.hold || tr.even(now, seconds)) {
 				continue
 			}
@@ -52,6 +52,25 @@ func (tr *Tracker) images(c hypothesis, f, drift, now, seconds, have float64) (b
 		}
 	}
 	return best, bend, same
+}
+
+// kept reports whether the line at f Hz, changing by drift Hz/s at time at, is where the dial's word held last: it never left, but may have
+// drifted, or is back. Else the dial may have been turned, and its word is of another moment.
+func (tr *Tracker) kept(f, drift, at float64) bool {
+	const back = 0.005 // as a line is still. Chosen
+	was, moved := tr.meant, 0.0
+	if ago := at - was.at; ago < contest {
+		moved = max(settled*f, math.Abs(drift)) * ago
+	}
+	return was.f == 0 || math.Abs(f-was.f) < back*was.f+moved
+}
+
+// confirm takes in that rev is where the dial says: given as a number, or followed from there.
+func (tr *Tracker) confirm(rev *Revolution) {
+	followed := tr.track.count >= steady && !rev.Has(Weak) && tr.kept(rev.Freq, rev.Drift, rev.Time)
+	if tr.Hint > 0 && (rev.OK || followed) {
+		tr.meant = line{rev.Freq, rev.Amp, rev.Time}
+	}
 }
 
 // even reports whether the last seconds before now have samples at even times.

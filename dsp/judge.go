@@ -118,6 +118,7 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	if rev.OK {
 		tr.share(rev)
 	}
+	tr.confirm(rev)
 	// Seen only through its image, but the dial says which: a number, with a mark.
 	add(Folded, tr.Hint > 0 && rev.Freq > 0.5*rev.Rate)
 	rev.Warnings = tr.reservations(rev)

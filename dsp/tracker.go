@@ -34,6 +34,7 @@ type state struct {
 
 	dispute dispute
 	change  change
+	meant   line // the spindle's, when the dial's word held last
 
 	ahead      []Glance // of the samples at hand
 	spectrum   spectrum
