@@ -276,6 +276,23 @@ func TestReadNumbAxis(t *testing.T) {
 	assert.NotContains(t, msg, "something else turns")
 }
 
+// TestRivalBesideTheDial: a second line beside the spindle's, 5 % off and alike, leaves doubt, and is no
+// sign that the dial was turned.
+func TestRivalBesideTheDial(t *testing.T) {
+	t.Parallel()
+	var rows strings.Builder
+	rows.WriteString("t_s,x_m/s2,y_m/s2,z_m/s2\n")
+	for i := range 25 * 200 {
+		u := float64(i) / 200
+		p, q := 2*math.Pi*10*u, 2*math.Pi*9.5*max(0, u-4) // the second from 4 s on
+		fmt.Fprintf(&rows, "%.3f,%.4f,%.4f,%.4f\n", u, math.Cos(p)+0.9*math.Sin(q)+0.02*math.Sin(997*u), 0.3*math.Sin(p)+0.3*math.Sin(q)+0.02*math.Sin(811*u), 9.8+0.02*math.Cos(613*u))
+	}
+	code, out, msg := vibe(t, strings.NewReader(rows.String()), "read", "-", "--speed", "600")
+	assert.Zero(t, code)
+	assert.Contains(t, out, "doubtful")
+	assert.NotContains(t, msg, "something else turns")
+}
+
 // TestPartly: what is not measured is told, of a recording with fewer axes and of dead ones alike, each as what it is.
 func TestPartly(t *testing.T) {
 	t.Parallel()

@@ -19,6 +19,7 @@ type stretch struct {
 	ok         bool
 	still      bool // nothing turns
 	n          int
+	away       int     // readings with nothing near the dial's word, but with a line elsewhere
 	speed      float64 // sum of the speeds, rpm
 	slow, fast assess.RPM
 	least      float64        // mm/s, the smallest shake
@@ -64,7 +65,8 @@ func bridge(all []stretch, r assess.Reading) []stretch {
 	before, last := &all[n-2], all[n-1]
 	switch {
 	case !r.OK:
-		before.to, before.end, before.n, before.speed = last.to, last.end, before.n+last.n, before.speed+last.speed
+		before.to, before.end, before.speed = last.to, last.end, before.speed+last.speed
+		before.n, before.away = before.n+last.n, before.away+last.away
 		before.reach(last.slow, last.fast)
 	case last.still || !before.fits(r):
 		return all
@@ -89,6 +91,9 @@ func (s *stretch) hole(start float64) bool { return start-s.end > longHole }
 func (s *stretch) add(r assess.Reading) {
 	s.to, s.end = max(s.to, r.T), r.T+r.Span/2 // the middle of a window that grows steps back
 	s.n++
+	if r.Speed == 0 && r.Rival > 0 && !r.Has(dsp.NoTurn) {
+		s.away++
+	}
 	s.speed += float64(r.Speed)
 	s.reach(r.Speed, r.Speed)
 	s.least = min(s.least, r.Shake)
@@ -98,10 +103,9 @@ func (s *stretch) add(r assess.Reading) {
 	s.note(r.Faults)
 }
 
-// elsewhere reports whether for long another speed than the dial's explained what shook.
-func (s stretch) elsewhere() bool {
-	return !s.ok && s.to-s.from > turnedAway && slices.Contains(s.faults, dsp.Doubtful)
-}
+// elsewhere reports whether for long nothing turned near the dial's word, and something did elsewhere, in
+// most of its readings: a rival of what does turn there is no sign of another speed.
+func (s stretch) elsewhere() bool { return !s.ok && s.to-s.from > turnedAway && 2*s.away > s.n }
 
 // reach widens the range of speeds; 0 is unknown.
 func (s *stretch) reach(slow, fast assess.RPM) {
