@@ -163,8 +163,7 @@ that shake most, or those about --at.`,
 			if err := saveNew(to, func(w io.Writer) error { return writeSound(w, sound(readings)) }); err != nil {
 				return err
 			}
-			_, err = fmt.Fprintf(cmd.OutOrStdout(), "%s holds %g s at %.0f rpm, %s, %s\n", filepath.Base(to), float64(len(readings))/4, float64(r.Speed), assess.ShakeText(r.Shake), assess.FeelOf(r.Shake))
-			return err
+			return writeLine(cmd.OutOrStdout(), "%s holds %g s at %.0f rpm, %s, %s\n", filepath.Base(to), float64(len(readings))/4, float64(r.Speed), assess.ShakeText(r.Shake), assess.FeelOf(r.Shake))
 		},
 	}
 	fs := cmd.Flags()

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"encoding/json"
 	"io"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -12,6 +13,17 @@ import (
 	"vibe/assess"
 	"vibe/cmd/vibe/live"
 )
+
+// TestNotesAreHarmless: what a board says steers no terminal, shown or piped.
+func TestNotesAreHarmless(t *testing.T) {
+	t.Parallel()
+	for _, asJSON := range []bool{true, false} {
+		var out strings.Builder
+		l := &lines{asJSON: asJSON, out: &out, msg: &out}
+		l.note("the board says: stuck\x1b[2J\u009b")
+		assert.Equal(t, "note: the board says: stuck\n", out.String())
+	}
+}
 
 // TestSilenceInJSON: a program hears that data stopped on standard output, as a line without a reading.
 func TestSilenceInJSON(t *testing.T) {

@@ -44,8 +44,7 @@ func newLogReport(file *shopFile) *cobra.Command {
 				if err := saveOver(to, force, func(w io.Writer) error { return write(s, w) }); err != nil {
 					return err
 				}
-				_, err = fmt.Fprintf(cmd.OutOrStdout(), "%s holds the report of session %d\n", to, k.Number)
-				return err
+				return writeLine(cmd.OutOrStdout(), "%s holds the report of session %d\n", to, k.Number)
 			})
 		},
 	}

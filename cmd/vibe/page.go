@@ -72,6 +72,12 @@ func harmless(s string) string {
 	})
 }
 
+// writeLine writes a line to a person or more, made harmless.
+func writeLine(out io.Writer, format string, args ...any) error {
+	_, err := io.WriteString(out, harmless(fmt.Sprintf(format, args...)))
+	return err
+}
+
 // control is a control sequence, or a control character but a line end (ECMA-48).
 var control = regexp.MustCompile("\x1b\\[[0-?]*[ -/]*[@-~]|[\x00-\x09\x0b-\x1f\x7f\u0080-\u009f]")
 

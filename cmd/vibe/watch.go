@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"errors"
-	"fmt"
 	"os"
 	"reflect"
 	"slices"
@@ -272,8 +271,7 @@ func (w *watching) run(cmd *cobra.Command, shows assess.RPM, notes []string, asJ
 	case err != nil && w.record.samples == 0:
 		return err
 	case asJSON:
-		_, also := fmt.Fprintf(msg, "%s\n", w.record.summary())
-		return cmp.Or(err, also)
+		return cmp.Or(err, writeLine(msg, "%s\n", w.record.summary()))
 	}
 	p := newPage(out)
 	p.farewell(w.record, w.session.Now())

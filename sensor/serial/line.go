@@ -4,6 +4,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"vibe/sensor"
 )
@@ -96,13 +97,21 @@ type header struct {
 	trouble string // what the board says is wrong with its sensor
 }
 
+// printable is r, or a question mark for what could steer a terminal.
+func printable(r rune) rune {
+	if unicode.IsPrint(r) {
+		return r
+	}
+	return '?'
+}
+
 // parseHeader reads "# unit=mg rate=800 range=16g error=text to the end of the line". Words
 // that it does not know are comments, and so is a value that makes no sense: the board's
 // program may print what it likes.
 func parseHeader(text string) (h header) {
 	text = strings.TrimLeft(text, "#")
 	if before, trouble, found := strings.Cut(text, "error="); found {
-		text, h.trouble = before, strings.TrimSpace(strings.ToValidUTF8(trouble, "?"))
+		text, h.trouble = before, strings.TrimSpace(strings.Map(printable, strings.ToValidUTF8(trouble, "?")))
 	}
 	for _, word := range strings.FieldsFunc(text, func(r rune) bool { return strings.ContainsRune(" \t\r,;", r) }) {
 		key, value, _ := strings.Cut(strings.ToLower(word), "=")

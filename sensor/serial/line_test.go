@@ -45,16 +45,17 @@ func TestParseSample(t *testing.T) {
 func TestParseHeader(t *testing.T) {
 	t.Parallel()
 	for text, want := range map[string]header{
-		"#":                                 {},
-		"# accelerometer of the workshop":   {},
-		"# unit=mg rate=800 range=16g":      {unit: "mg", rate: 800, limit: 16 * gravity},
-		"#unit=m/s2,rate=1000.5":            {unit: "m/s2", rate: 1000.5},
-		"# UNIT=G\tRange=2":                 {unit: "g", limit: 2, bare: true},
-		"# unit=counts range=32768\r":       {unit: "counts", limit: 32768, bare: true},
-		"# range=20m/s2":                    {limit: 20},
-		"# unit=furlongs rate=-1 range=big": {},
-		"# rate=NaN range=Inf":              {},
-		"# rate=800 error=no sensor: 0x00":  {rate: 800, trouble: "no sensor: 0x00"},
+		"#":                                  {},
+		"# accelerometer of the workshop":    {},
+		"# unit=mg rate=800 range=16g":       {unit: "mg", rate: 800, limit: 16 * gravity},
+		"#unit=m/s2,rate=1000.5":             {unit: "m/s2", rate: 1000.5},
+		"# UNIT=G\tRange=2":                  {unit: "g", limit: 2, bare: true},
+		"# unit=counts range=32768\r":        {unit: "counts", limit: 32768, bare: true},
+		"# range=20m/s2":                     {limit: 20},
+		"# unit=furlongs rate=-1 range=big":  {},
+		"# rate=NaN range=Inf":               {},
+		"# error=SDA stuck\x1b[2J\u009b\xff": {trouble: "SDA stuck?[2J??"},
+		"# rate=800 error=no sensor: 0x00":   {rate: 800, trouble: "no sensor: 0x00"},
 	} {
 		assert.Equal(t, want, parseHeader(text), "%q", text)
 	}
