@@ -115,7 +115,7 @@ func readAgain(t *testing.T, path string, changes int) string {
 	require.NoError(t, err)
 	_, err = in.session.close()
 	require.NoError(t, err)
-	return copied.path()
+	return string(copied)
 }
 
 // A phone's line is looked for near the dial's word, from when it was said to when it was found

@@ -210,7 +210,7 @@ func TestBalanceFixHolds(t *testing.T) {
 		t.Setenv("XDG_DATA_HOME", t.TempDir())
 		u := cmplx.Rect(100*c.grams*c.ratio, 1)
 		s := &balanceState{Version: balanceVersion, Lathe: assess.Lathe{Low: 60, High: 3000}, Blank: assess.Blank{Diameter: 250, Length: 120, Held: assess.Faceplate, Tailstock: true, Balance: assess.Sawn},
-			Fastened: c.fastened, Grams: c.grams, Radius: 100, Angles: []float64{0, 120, 240}, Speed: 300, Runs: []assess.Run{{Speed: 300, Shake: 2, ShakeSE: 0.01}}, path: dataFile("balance.json")}
+			Fastened: c.fastened, Grams: c.grams, Radius: 100, Angles: []float64{0, 120, 240}, Speed: 300, Runs: []assess.Run{{Speed: 300, Shake: 2, ShakeSE: 0.01}}}
 		for _, a := range s.Angles {
 			w := cmplx.Rect(100*c.grams, a*math.Pi/180)
 			s.Runs = append(s.Runs, assess.Run{Mass: c.grams, Radius: 100, Angle: a, Speed: 300, Shake: 2 * cmplx.Abs(u+w) / cmplx.Abs(u), ShakeSE: 0.01})

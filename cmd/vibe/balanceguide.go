@@ -38,15 +38,16 @@ type balanceState struct {
 	Kept     []int64          `json:"kept"`  // the kept sessions among what the runs came from
 	Count    uint64           `json:"count"` // of the balancings so far; each has a simulated blank of its own
 	Play     bool             `json:"play"`  // of the simulated blank
-
-	path string
 }
 
 const balanceVersion = 1
 
 // loadBalance reads the state, nil when no balancing is under way.
 func loadBalance() (*balanceState, error) {
-	path := dataFile("balance.json")
+	path, err := dataFile("balance.json")
+	if err != nil {
+		return nil, err
+	}
 	text, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
@@ -54,14 +55,14 @@ func loadBalance() (*balanceState, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &balanceState{path: path}
+	s := &balanceState{}
 	if err := json.Unmarshal(text, s); err != nil || s.Version != balanceVersion {
 		return nil, hintf("vibe balance --new begins another; the old file is then replaced", "%s holds no balancing that this vibe can go on with", path)
 	}
 	return s, nil
 }
 
-func (s *balanceState) save() error { return replaceJSON(s.path, s) }
+func (s *balanceState) save() error { return replaceJSON("balance.json", s) }
 
 // guided takes one step: begins, takes runs in, or says what comes next.
 func (b *balancing) guided(cmd *cobra.Command) error {
@@ -160,7 +161,7 @@ func (b *balancing) begin(old *balanceState) (*balanceState, error) {
 		angles = []float64{0, 120, 240}
 	}
 	s := &balanceState{Version: balanceVersion, Lathe: b.job.lathe, Blank: b.job.blank, Task: b.job.task, Fastened: b.fastened,
-		Grams: 1000 * b.trial, Radius: b.radius, Angles: angles, Runs: []assess.Run{}, Count: 1, Play: b.played, path: dataFile("balance.json")}
+		Grams: 1000 * b.trial, Radius: b.radius, Angles: angles, Runs: []assess.Run{}, Count: 1, Play: b.played}
 	if old != nil {
 		s.Count = old.Count + 1
 	}

@@ -25,8 +25,6 @@ type learned struct {
 type learnedFile struct {
 	Version int                 `json:"version"`
 	People  map[string]*learned `json:"people"`
-
-	path string
 }
 
 const learnedVersion = 1
@@ -35,8 +33,11 @@ const learnedVersion = 1
 // advises: a limit is never above the starting value, so that to go on without it would allow more
 // than the person wants.
 func loadLearned() (*learnedFile, error) {
-	path := dataFile("learned.json")
-	f := &learnedFile{Version: learnedVersion, People: map[string]*learned{}, path: path}
+	f := &learnedFile{Version: learnedVersion, People: map[string]*learned{}}
+	path, err := dataFile("learned.json")
+	if err != nil {
+		return f, nil // nobody can have learned; whoever saves is told
+	}
 	text, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return f, nil
@@ -74,17 +75,21 @@ func (l *learned) comfort() float64 {
 	return assess.LearnComfort(l.Marks).Use
 }
 
-func (f *learnedFile) save() error { return replaceJSON(f.path, f) }
+func (f *learnedFile) save() error { return replaceJSON("learned.json", f) }
 
-// replaceJSON writes v into path in place of what is there, whole or not at all, and on the
+// replaceJSON writes v into the user's file called name in place of what is there, whole or not at all, and on the
 // disk before it returns. The folder is made if it is missing.
-func replaceJSON(path string, v any) (err error) {
+func replaceJSON(name string, v any) (err error) {
+	path, err := dataFile(name)
+	if err != nil {
+		return err
+	}
 	text, err := json.MarshalIndent(v, "", "  ")
 	if err != nil {
 		return err
 	}
 	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
-		return hintf("set XDG_DATA_HOME to a folder that can be written to", "there is no place to keep %s: %w", filepath.Base(path), err)
+		return hintf("set XDG_DATA_HOME to a folder that can be written to", "there is no place to keep %s: %w", name, err)
 	}
 	f, err := os.CreateTemp(filepath.Dir(path), ".vibe-*")
 	if err != nil {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"cmp"
 	"errors"
 	"io/fs"
 	"os"
@@ -21,27 +20,40 @@ func (f *shopFile) flag(fs *pflag.FlagSet) {
 }
 
 // path is the file that was named, or the user's own.
-func (f shopFile) path() string { return cmp.Or(string(f), dataFile("shop.sqlite")) }
+func (f shopFile) path() (string, error) {
+	if f != "" {
+		return string(f), nil
+	}
+	return dataFile("shop.sqlite")
+}
 
 // open opens the shop to read and write, and makes the user's own where there is none.
 func (f shopFile) open() (*recordings.Shop, error) {
+	path, err := f.path()
+	if err != nil {
+		return nil, err
+	}
 	if f == "" {
-		if err := os.MkdirAll(filepath.Dir(f.path()), 0o700); err != nil {
+		if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
 			return nil, hintf("set XDG_DATA_HOME to a folder that can be written to, or name a file with --shop", "there is no place for the shop file: %w", err)
 		}
 	}
-	s, err := recordings.Open(f.path())
+	s, err := recordings.Open(path)
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, noPlace(f.path())
+		return nil, noPlace(path)
 	}
 	return s, f.explain(err)
 }
 
 // view opens the shop to read.
 func (f shopFile) view() (*recordings.Shop, error) {
-	s, err := recordings.View(f.path())
+	path, err := f.path()
+	if err != nil {
+		return nil, err
+	}
+	s, err := recordings.View(path)
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, hintf("vibe watch keeps every session, vibe read FILE --keep a recording, vibe lathe add NAME a lathe", "%w: there is no shop file %s", errNothing, f.path())
+		return nil, hintf("vibe watch keeps every session, vibe read FILE --keep a recording, vibe lathe add NAME a lathe", "%w: there is no shop file %s", errNothing, path)
 	}
 	return s, f.explain(err)
 }

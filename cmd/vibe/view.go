@@ -33,7 +33,11 @@ func openNetwork(at string, entered func(error)) (*panel.Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	server, err := panel.Open(passFolder(), addresses, entered)
+	passes, err := dataFile("passes.json")
+	if err != nil {
+		return nil, err
+	}
+	server, err := panel.Open(filepath.Dir(passes), addresses, entered)
 	switch {
 	case errors.Is(err, syscall.EADDRNOTAVAIL):
 		return nil, hintf("leave --address out to have one found", "%s is no address of this computer", addresses[0].Addr())
@@ -42,9 +46,6 @@ func openNetwork(at string, entered func(error)) (*panel.Server, error) {
 	}
 	return server, nil
 }
-
-// passFolder is where the server's certificate is kept, and the passes of devices.
-func passFolder() string { return filepath.Dir(dataFile("certificate.pem")) }
 
 // panelNotes say how a browser gets to the page.
 func (w *watching) panelNotes() []string {
