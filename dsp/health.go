@@ -5,7 +5,6 @@ import (
 	"slices"
 
 	"github.com/viterin/vek"
-	"gonum.org/v1/gonum/floats"
 )
 
 // health is what the samples of a window say about the sensor.
@@ -116,7 +115,7 @@ func bent(x [][]float64, step float64, sort *[]float64) float64 {
 	if len(bends) < 40 {
 		return 0
 	}
-	top, alike := floats.Max(bends), 0
+	top, alike := vek.Max(bends), 0
 	for _, bend := range bends {
 		if sharp*bend >= top {
 			alike++
@@ -194,7 +193,7 @@ func stepOf(x [][]float64, sort *[]float64) float64 {
 // stepsOnly reports whether v, which it may sort, has no more different values than there are steps in its span. Hum
 // at a quarter of the rate jumps by the same from sample to sample as well, but nothing keeps its noise to steps.
 func stepsOnly(v []float64, step float64) bool {
-	most := 1.05*(floats.Max(v)-floats.Min(v))/step + 2
+	most := 1.05*(vek.Max(v)-vek.Min(v))/step + 2
 	if float64(len(v)) < most {
 		return true
 	}
@@ -234,17 +233,11 @@ func pressed(v []float64, limit, step float64) bool {
 	if !(span > 0) || step > span/30 {
 		return false
 	}
-	alike := 0
-	for _, x := range v {
-		if x == lo || x == hi {
-			alike++
-		}
-	}
-	if alike < 3 { // no end can have three: a shortcut
-		return false
-	}
 	band := max(span/100, step)
 	for _, end := range []float64{lo, hi} {
+		if vek.Find(v[vek.Find(v, end)+1:], end) < 0 { // a shortcut: one alone is no pile
+			continue
+		}
 		run, runs, equal := 0, 0, 0
 		for _, x := range v {
 			if x != end {
