@@ -89,7 +89,7 @@ func track(blocks iter.Seq[step], tracker *dsp.Tracker) iter.Seq[step] {
 
 // ahead is the same steps, made in a goroutine of its own before they are asked for.
 func ahead(steps iter.Seq[step]) iter.Seq[step] {
-	const few = 32 // chosen: with fewer the goroutines wait for each other more than they work
+	const few = 8 // chosen: with fewer the goroutines wait for each other more than they work, with more the caches do not hold what waits
 	return func(yield func(step) bool) {
 		made, over := make(chan step, few), make(chan struct{})
 		var making sync.WaitGroup
