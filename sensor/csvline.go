@@ -50,14 +50,17 @@ func (c *csvFile) split() error {
 // addCell takes the bytes of within, less the blanks around them.
 func (c *csvFile) addCell(from, to int) {
 	b := c.within
-	for from < to && b[from] <= ' ' {
+	for from < to && blank(b[from]) {
 		from++
 	}
-	for from < to && b[to-1] <= ' ' {
+	for from < to && blank(b[to-1]) {
 		to--
 	}
 	c.spans = append(c.spans, span{from: int32(from), to: int32(to)})
 }
+
+// blank reports whether b may stand beside a number; other control characters may be what is left of a digit.
+func blank(b byte) bool { return b == ' ' || b == '\t' || b == '\r' || b == '\v' || b == '\f' }
 
 func (c *csvFile) splitQuoted() error {
 	r := csv.NewReader(bytes.NewReader(c.text))

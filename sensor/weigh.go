@@ -42,6 +42,18 @@ type scales struct {
 	squares float64
 	off     int // seconds in which gravity cannot be so
 	shown   float64
+	judged  bool // there was a second to judge
+	weighed bool // there was gravity as it may be, or too few axes to tell
+	told    bool
+}
+
+// unweighed reports, once, that nothing in a recording shows the gravity by which its scale could be checked.
+func (s *scales) unweighed(ended bool) bool {
+	if s.told || !s.judged || s.weighed || s.off > 0 || !s.settled && !ended {
+		return false
+	}
+	s.told = true
+	return true
 }
 
 // add takes a block and reports, once, the gravity in g that cannot be; 0 for none such. ended
@@ -77,6 +89,7 @@ func (s *scales) judge(axes int) {
 		square += sum * sum / (n * n)
 	}
 	seen := math.Sqrt(square) / gravity
+	s.judged, s.weighed = true, s.weighed || axes < 3 || seen >= GravityLeast && seen <= GravityMost
 	switch moves := s.squares/n - square; {
 	case seen > GravityMost && moves <= square, axes == 3 && seen > GravityGone && seen < GravityLeast && moves <= square:
 		s.off++

@@ -3,9 +3,11 @@ package sensor_test
 import (
 	"encoding/binary"
 	"fmt"
+	"math"
 	"strings"
 	"testing"
 
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"vibe/sensor"
@@ -34,6 +36,24 @@ func TestGravityThatCannotBe(t *testing.T) {
 			frames = binary.LittleEndian.AppendUint16(append(frames, 0, 0, 0, 0), uint16(z))
 		}
 		return riff(chunk("fmt ", format(1, 3, 100, 16)), chunk("data", frames))
+	}
+	still, shaken := ramp(600, 0.01, 0.01, -0.02, 0), rows(600, func(i int) [3]float64 { return [3]float64{3 * math.Cos(float64(i)), math.Sin(float64(i)), 0.1} })
+	heavy := rows(600, func(i int) [3]float64 { return [3]float64{0.5 * math.Cos(float64(i)), 0, 1} })
+	for text, c := range map[string]struct {
+		o    sensor.Options
+		told bool
+	}{
+		"t_s,x_g,y_g,z_g\n" + still: {sensor.Options{}, true},
+		"t_s,x,y,z\n" + still:       {sensor.Options{Unit: "g"}, false},
+		shaken:                      {sensor.Options{}, true},
+		shaken[:2000]:               {sensor.Options{}, false}, // a second at most
+		heavy:                       {sensor.Options{}, false},
+		"t_s,x_g,y_g\n" + ramp(600, 0.01, 0.01, -0.02): {sensor.Options{}, false},
+	} {
+		got, err := read(text, c.o)
+		require.NoError(t, err)
+		notes := strings.Join(got.notes, " ")
+		assert.Equal(t, c.told, strings.Contains(notes, "taken from the header, g"), "%.200s: %s", text, notes)
 	}
 	for name, c := range map[string]struct {
 		text string
