@@ -86,8 +86,10 @@ type HeavySide struct {
 	// Consistency is 1 when the runs agree: the imbalance by the differences between the
 	// places over that by their mean (see Circles). 0: fewer than three places, or no
 	// such number. Residual is the root mean square of what the runs differ by from the
-	// answer, mm/s.
+	// answer, mm/s. Agreeing is the 95 % edges of Consistency of runs that agree to within their
+	// errors; zero where Consistency is or where they leave it open.
 	Consistency float64
+	Agreeing    [2]float64
 	Residual    float64
 
 	Shift float64 // mm, of the centre of mass from the axis; 0: the blank's mass is not known
@@ -153,6 +155,7 @@ func (b Balancing) Solve() (HeavySide, error) {
 		return HeavySide{}, err
 	}
 	m, speed := b.model()
+	out := HeavySide{Faults: []BalanceFault{}, Speed: speed, Consistency: b.consistency(), Agreeing: b.agreeing(m)}
 	modes := m.answers()
 	all := m.all(modes)
 	stretch := m.birge(modes)
@@ -163,7 +166,6 @@ func (b Balancing) Solve() (HeavySide, error) {
 		modes = m.answers()
 		all = m.all(modes)
 	}
-	out := HeavySide{Faults: []BalanceFault{}, Speed: speed, Consistency: b.consistency()}
 	b.judge(&out, m, modes, all, stretch > 1)
 	return out, nil
 }
@@ -329,4 +331,26 @@ func (b Balancing) consistency() float64 {
 		return 0
 	}
 	return positive(c.Vector / c.Square)
+}
+
+// agreeing is between what the consistency of runs lies that agree, by the errors of each shake and
+// place in turn (propagation of errors, of the logarithm); zero where there is none.
+func (b Balancing) agreeing(m model) [2]float64 {
+	was := b.consistency()
+	square := 0.0
+	for i, try := range m.tries {
+		shaken, turned := b, b
+		shaken.Runs, turned.Runs = slices.Clone(b.Runs), slices.Clone(b.Runs)
+		shaken.Runs[i].Shake *= 1 + try.se/try.shake
+		turned.Runs[i].Angle += m.place * 180 / math.Pi
+		for _, other := range []Balancing{shaken, turned} {
+			d := math.Log(other.consistency() / was)
+			square += d * d
+		}
+	}
+	if !finite(square) {
+		return [2]float64{}
+	}
+	half := 1.96 * math.Sqrt(square)
+	return [2]float64{math.Exp(-half), math.Exp(half)}
 }

@@ -42,6 +42,43 @@ func same(runs []assess.Run, se float64) []assess.Run {
 
 func offBy(a, b float64) float64 { return math.Abs(math.Remainder(a-b, 360)) }
 
+// TestAgreeing: runs of |U + w·exp(iα)| with errors of 3 % have a consistency within what is said of runs
+// that agree in 95 % of cases, wherever the heavy side and whatever the trial mass; where one is four tenths
+// too small, it is beyond in most.
+func TestAgreeing(t *testing.T) {
+	t.Parallel()
+	r := rand.New(rand.NewPCG(5, 9))
+	within, beyond, all := 0, 0, 0
+	for range 300 {
+		u := cmplx.Rect(0.7+r.Float64(), 2*math.Pi*r.Float64())
+		shakes := []float64{4 * cmplx.Abs(u)}
+		for _, a := range []float64{0, 120, 240} {
+			shakes = append(shakes, 4*cmplx.Abs(u+cmplx.Rect(1, a*math.Pi/180)))
+		}
+		for _, odd := range []float64{1, 0.6} {
+			runs := typed(50, 100, shakes, 0, 120, 240)
+			for i := range runs {
+				runs[i].ShakeSE = 0.03 * runs[i].Shake
+				runs[i].Shake *= 1 + 0.03*r.NormFloat64()
+			}
+			runs[1].Shake *= odd
+			h, err := assess.Balancing{Runs: runs, Place: exact}.Solve()
+			require.NoError(t, err)
+			fine := h.Consistency >= h.Agreeing[0] && h.Consistency <= h.Agreeing[1]
+			switch {
+			case odd < 1 && !fine:
+				beyond++
+			case odd == 1 && fine:
+				within++
+			}
+		}
+		all++
+	}
+	t.Log(within, beyond, all)
+	assert.GreaterOrEqual(t, 100*within, 93*all)
+	assert.Greater(t, 2*beyond, all)
+}
+
 // Exact by construction from shake = |U + w·exp(iα)|, to six decimals.
 func TestCirclesExact(t *testing.T) {
 	t.Parallel()

@@ -272,7 +272,7 @@ func (p *page) remedies(h assess.HeavySide) {
 	if h.Worked() {
 		p.head("The mass may stay on, screwed; or, with the plug pulled, instead of it")
 	} else {
-		p.head("One of these, with the plug pulled")
+		p.head(map[bool]string{true: "One of these, with the plug pulled", false: "This, with the plug pulled"}[h.Take.Grams > 0 || h.Shift > 0])
 		p.wrap("  - ", fmt.Sprintf("put %s on the light side, at %.0f° (%s), %v from the axis%s", grams(h.Fix.Grams), h.Fix.Angle, assess.ClockPosition(h.Fix.Angle), h.Fix.Radius, pull(h.Fix, h.Speed)))
 	}
 	if h.Take.Grams > 0 {
@@ -331,7 +331,8 @@ func (p *page) runs(h assess.HeavySide, in assess.Balancing) {
 	if h.Residual > 0 {
 		p.wrap("  ", fmt.Sprintf("they differ from the answer by %s", assess.ShakeText(h.Residual)))
 	}
-	p.figure(h.Consistency > 0, "consistency %.2f (1.00: the runs agree exactly; beyond about 0.9 to 1.1 look at them again)", h.Consistency)
+	p.figure(h.Agreeing[1] > 0, "consistency %.2f (1.00: the runs agree exactly; by their errors it may be %.2f to %.2f)", h.Consistency, h.Agreeing[0], h.Agreeing[1])
+	p.figure(h.Agreeing[1] > 0 && (h.Consistency < h.Agreeing[0] || h.Consistency > h.Agreeing[1]), "that is beyond: look at the runs again, and make the odd one anew")
 	p.list(h.Warnings)
 	if len(h.Answers) > 1 {
 		for _, a := range h.Answers {

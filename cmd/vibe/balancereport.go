@@ -22,16 +22,18 @@ func (s *balanceState) report(cmd *cobra.Command, b *balancing) error {
 	if err != nil {
 		return err
 	}
+	if b.asJSON {
+		err = b.show(cmd.OutOrStdout(), heavy, s.solver(), &t)
+	} else {
+		p := newPage(cmd.OutOrStdout())
+		p.balancing(s, mass, heavy, t, byCommand(s.liveSource(b.from)))
+		err = p.flush(cmd.OutOrStdout())
+	}
 	if n := len(b.from); n > 0 && b.from[n-1] == simulatedBlank && heavy.Known {
 		u := s.secret()
 		say(cmd.ErrOrStderr(), []string{fmt.Sprintf("the simulated blank is heavy at %.0f°, with %.0f g·mm", math.Mod(360+cmplx.Phase(u)*180/math.Pi, 360), cmplx.Abs(u))})
 	}
-	if b.asJSON {
-		return b.show(cmd.OutOrStdout(), heavy, s.solver(), &t)
-	}
-	p := newPage(cmd.OutOrStdout())
-	p.balancing(s, mass, heavy, t, byCommand(s.liveSource(b.from)))
-	return p.flush(cmd.OutOrStdout())
+	return err
 }
 
 // handover is how a run gets from the lathe to vibe: the last words of a step's second and third part.
