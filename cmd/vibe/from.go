@@ -68,7 +68,7 @@ func (f from) meant() error {
 	if near := nearest(f.name, sources); near != "" {
 		hint = "did you mean --from " + near + "?"
 	}
-	return hintf(hint, "there is no file %s", f.name)
+	return noFile(f.name, hint)
 }
 
 // check refuses flags that neither the source nor, with lan, the page has a use for: something

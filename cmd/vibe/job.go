@@ -72,11 +72,17 @@ func (j *job) check() error {
 }
 
 func checkRange(l assess.Lathe) error {
+	if _, high := l.Range(); high > 0 && high < slowestLathe {
+		return usage{hintf("say speeds in rpm, as in --steps 500,800,1250", "a lathe whose fastest speed is %v cannot be", high)}
+	}
 	if stepsAgree(l, l.Steps) {
 		return nil
 	}
 	return usage{hintf("leave --lowest and --highest out, the steps say both", "--steps run from %v to %v, --lowest and --highest say another range", slices.Min(l.Steps), slices.Max(l.Steps))}
 }
+
+// slowestLathe is what every wood lathe can turn faster than (chosen: where the search without the lathe's range begins).
+const slowestLathe assess.RPM = 60
 
 // stepsAgree reports whether steps, if there are any, end where the range that was said of a lathe does.
 func stepsAgree(said assess.Lathe, steps []assess.RPM) bool {

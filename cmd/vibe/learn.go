@@ -24,6 +24,9 @@ func (p *person) flags(fs *pflag.FlagSet) {
 
 // learnt says that the advice kept to a limit of this person's own.
 func (in input) learnt() []string {
+	if in.unlearnt != nil {
+		return []string{fmt.Sprintf("your own limit is not known, for %v: until it can be read only what is calm counts as comfortable, below %s; %s", in.unlearnt, assess.ShakeText(in.comfort), hintOf(in.unlearnt))}
+	}
 	switch in.comfort {
 	case 0:
 		return nil
@@ -116,7 +119,7 @@ func newMark() *cobra.Command {
 			p := newPage(cmd.OutOrStdout())
 			p.wrap("", fmt.Sprintf("Kept: %s is %s.", assess.ShakeText(shake), map[string]string{"fine": "fine", "too-much": "too much"}[said]))
 			p.comfort(assess.LearnComfort(l.Marks))
-			p.cautions(assess.Cautions())
+			p.caution()
 			return p.flush(cmd.OutOrStdout())
 		},
 	}

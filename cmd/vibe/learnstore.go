@@ -29,9 +29,7 @@ type learnedFile struct {
 
 const learnedVersion = 1
 
-// loadLearned reads that file; there may be none yet. One that cannot be read is an error for whoever
-// advises: a limit is never above the starting value, so that to go on without it would allow more
-// than the person wants.
+// loadLearned reads that file; there may be none yet.
 func loadLearned() (*learnedFile, error) {
 	f := &learnedFile{Version: learnedVersion, People: map[string]*learned{}}
 	path, err := dataFile("learned.json")
@@ -46,9 +44,21 @@ func loadLearned() (*learnedFile, error) {
 		return nil, err
 	}
 	if err := json.Unmarshal(text, f); err != nil || f.Version != learnedVersion || f.People == nil {
-		return nil, hintf("no advice without it, for a limit in it may be lower than the usual one; put it elsewhere, and vibe learn begins anew", "%s holds nothing that this vibe can read", path)
+		return nil, hintf("put it elsewhere, and vibe learn begins anew", "%s holds nothing that this vibe can read", path)
 	}
 	return f, nil
+}
+
+// limit sets the comfort limit of who. A file that cannot be read may hold
+// a limit below the usual one: until it can be, nothing but calm counts as comfortable (chosen:
+// hardly anybody marks that as too much).
+func (in *input) limit(who string) {
+	people, err := loadLearned()
+	if in.unlearnt = err; err != nil {
+		in.comfort = assess.DefaultEdges[0]
+		return
+	}
+	in.comfort = people.of(in.job.lathe.Name, who).comfort()
 }
 
 // of is what is known of a person on a lathe, names in any case; writing into it changes the file's

@@ -73,7 +73,7 @@ func (p *page) comparison(a, b *recordings.Session) {
 		p.line("%10.0f  %s", float64(r.speed), r.text)
 	}
 	p.wrap("  ", "In brackets: 95 % edges, with 5 % for a sensor that was clamped anew (chosen). What was mounted, and how, is compared too: only like with like tells of the lathe.")
-	p.cautions(assess.Cautions())
+	p.caution()
 }
 
 func newLogTrend(file *shopFile) *cobra.Command {

@@ -68,11 +68,8 @@ func (r *reader) run(cmd *cobra.Command, name string) error {
 		return err
 	}
 	defer src.Close()
-	people, err := loadLearned()
-	if err != nil {
-		return err
-	}
-	in := input{src: src, name: nameOf(name), job: r.job, dial: r.dial, comfort: people.of(r.job.lathe.Name, r.who).comfort(), keep: r.asJSON, progress: meterOn(cmd.ErrOrStderr())}
+	in := input{src: src, name: nameOf(name), job: r.job, dial: r.dial, keep: r.asJSON, progress: meterOn(cmd.ErrOrStderr())}
+	in.limit(r.who)
 	left := in.again(cmd)
 	if r.keep {
 		setup := in.setup()
@@ -217,11 +214,19 @@ func open(cmd *cobra.Command, name string, opts sensor.Options) (sensor.Source, 
 	case err == nil || errors.As(err, &parse):
 		return src, err
 	case errors.Is(err, fs.ErrNotExist):
-		return nil, hintf(elsewhere(name), "there is no file %s", name)
+		return nil, noFile(name, elsewhere(name))
 	case errors.As(err, &file):
 		return nil, err
 	}
 	return nil, usage{hintf("see vibe read --help", "%w", err)} // the options
+}
+
+// noFile is the error of a name behind which there is no file, or a link that leads to none.
+func noFile(name, hint string) error {
+	if to, err := os.Readlink(name); err == nil {
+		return hintf("see where the file is now", "%s is a link to %s, where there is no file", name, to)
+	}
+	return hintf(hint, "there is no file %s", name)
 }
 
 // elsewhere is what to try where there is no file of that name.

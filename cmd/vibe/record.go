@@ -84,6 +84,7 @@ type input struct {
 	job      job
 	dial     assess.RPM // 0: not known
 	comfort  float64    // mm/s, this person's limit; 0: not learned
+	unlearnt error      // why the limit could not be read, nil if it could
 	keep     bool       // all readings, for JSON
 	progress *meter     // nil for none
 	session  *keeper    // nil: it is not kept

@@ -157,6 +157,13 @@ func bandText(band [2]assess.RPM) string {
 	return fmt.Sprintf("%.0f to %v", float64(band[0]), band[1])
 }
 
+// caution is the one that sums up the others, below an answer that names no speed to go to.
+func (p *page) caution() {
+	all := assess.Cautions()
+	p.line("")
+	p.wrap("", all[len(all)-1])
+}
+
 func (p *page) cautions(cautions []string) {
 	p.head("Whatever the numbers say")
 	p.list(cautions)

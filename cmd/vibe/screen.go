@@ -139,9 +139,11 @@ func (m *screen) press(key tea.KeyPressMsg) tea.Cmd {
 	case "t":
 		m.prompt = &prompt{asks: theTask}
 	case "s":
-		if m.dial == nil { // the simulated one is known
-			m.prompt = &prompt{asks: theDial}
+		if m.dial != nil {
+			m.said = "the dial of the simulated lathe is known: ↑ and ↓ turn it"
+			break
 		}
+		m.prompt = &prompt{asks: theDial}
 	case "c":
 		m.mark(live.Comfortable)
 	case "x":

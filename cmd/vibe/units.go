@@ -73,7 +73,7 @@ func (k kind) parse(s string) (float64, error) {
 	switch v *= factor; {
 	case v > k.most:
 		u := k.units[0]
-		return 0, hintf(fmt.Sprintf("write it as %s; %g %s is the most", k.example, k.most/u.factor, strings.Fields(u.names)[0]), "%q is too large to be real", s)
+		return 0, hintf(fmt.Sprintf("write it as %s; %s %s is the most", k.example, strconv.FormatFloat(k.most/u.factor, 'f', -1, 64), strings.Fields(u.names)[0]), "%q is too large to be real", s)
 	case !(v > 0):
 		return 0, hintf("leave it out when it is not known", "%q must be larger than zero", s)
 	}

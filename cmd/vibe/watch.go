@@ -58,12 +58,9 @@ something changed. Every session is kept: see vibe log.`,
 			if err := cmp.Or(j.check(), j.turns(speed)); err != nil {
 				return err
 			}
-			people, err := loadLearned()
-			if err != nil {
-				return err
-			}
 			var speaker *alarm
 			if aloud {
+				var err error
 				if speaker, err = openAlarm(cmd.Context()); err != nil {
 					return err
 				}
@@ -73,7 +70,7 @@ something changed. Every session is kept: see vibe log.`,
 			if err != nil {
 				return err
 			}
-			w.in.comfort = people.of(w.in.job.lathe.Name, who).comfort()
+			w.in.limit(who)
 			left := w.in.again(cmd)
 			w.pace(f)
 			w.lan, w.at, w.alarm = lan, f.at, speaker
