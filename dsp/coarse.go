@@ -4,7 +4,6 @@ import (
 	"math"
 
 	"github.com/viterin/vek"
-	"gonum.org/v1/gonum/floats"
 )
 
 // Chosen.
@@ -47,10 +46,7 @@ func (s *fit) unroundAxis(a int, x []float64, step float64) (told float64) {
 	least := leastDither * step
 	sigma := max(least, math.Sqrt(sumSquares(s.residual[a])/float64(n)))
 	for range unroundings {
-		clear(model)
-		for c, v := range coef {
-			floats.AddScaled(model, v, s.cols[c])
-		}
+		vek.MatMul_Into(model, coef, s.basis, lines)
 		sum, spread := 0.0, 0.0
 		for i, v := range x {
 			mean, variance := inside(model[i], sigma, v-step/2, v+step/2)

@@ -59,7 +59,9 @@ type fit struct {
 	expected [3][]float64 // values of rounded samples, as far as they can be told, m/s²
 	dither   [3]float64   // standard deviation of the noise about the line, m/s²
 	settled  bool         // share is that of the result, but for the last small step
-	cols     [][]float64
+	basis    []float64    // the columns of the linear unknowns, one behind the other
+	cols     [][]float64  // each of them
+	sum      []float64
 	gram     []float64
 	coef     [3][]float64
 	tau      []float64
@@ -175,9 +177,7 @@ func (s *fit) settle() {
 			floats.AddScaled(s.work, step, s.proj[a][r])
 		}
 		backward(s.gram, lines, s.work)
-		for c, w := range s.work {
-			floats.AddScaled(s.residual[a], w, s.cols[c])
-		}
+		vek.Add_Inplace(s.residual[a], s.model(0, s.work))
 		floats.Sub(s.coef[a], s.work)
 		s.phasors(a)
 	}
@@ -194,11 +194,9 @@ func (s *fit) phasors(a int) {
 func (s *fit) solve() bool {
 	n := len(s.tau)
 	lines := s.lines()
-	for len(s.cols) < lines {
-		s.cols = append(s.cols, nil)
-	}
+	s.basis, s.cols = grow(s.basis, lines*n), s.cols[:0]
 	for c := range lines {
-		s.cols[c] = grow(s.cols[c], n)
+		s.cols = append(s.cols, s.basis[c*n:(c+1)*n])
 	}
 	copy(s.cols[1], s.tau)
 	floats.Scale(2/s.span, s.cols[1])
@@ -234,14 +232,17 @@ func (s *fit) solve() bool {
 			s.coef[a][c] = vek.Dot(s.cols[c], x)
 		}
 		solveFactored(s.gram, lines, s.coef[a])
-		s.residual[a] = grow(s.residual[a], n)
-		copy(s.residual[a], x)
-		for c := range lines {
-			floats.AddScaled(s.residual[a], -s.coef[a][c], s.cols[c])
-		}
+		s.residual[a] = vek.Sub_Into(grow(s.residual[a], n), x, s.model(0, s.coef[a]))
 		s.phasors(a)
 	}
 	return true
+}
+
+// model returns the sum of the columns from number first on, each times its coefficient, good until the next call.
+func (s *fit) model(first int, coef []float64) []float64 {
+	n := len(s.tau)
+	s.sum = grow(s.sum, n)
+	return vek.MatMul_Into(s.sum, coef, s.basis[first*n:(first+len(coef))*n], len(coef))
 }
 
 // improve takes one Gauss-Newton step in f, drift and the foreign frequencies, and returns
@@ -307,27 +308,27 @@ func (s *fit) jacobian() int {
 	for a := range s.x {
 		for r := range p + len(s.foreign) {
 			s.jac[a][r] = grow(s.jac[a][r], n)
-			clear(s.jac[a][r])
 		}
-		j := s.jac[a][0]
+		// By so much of its columns, times τ, the line at column c changes with its frequency.
+		change := func(to []float64, c int, times float64) {
+			to[0], to[1] = 2*math.Pi*times*s.coef[a][c+1], -2*math.Pi*times*s.coef[a][c]
+		}
+		s.work = grow(s.work, 2*len(s.ks))
+		clear(s.work)
 		for c, k := range s.ks {
 			if s.steers[k] {
-				w := 2 * math.Pi * float64(k)
-				floats.AddScaled(j, -w*s.coef[a][2+2*c], s.cols[3+2*c])
-				floats.AddScaled(j, w*s.coef[a][3+2*c], s.cols[2+2*c])
+				change(s.work[2*c:], 2+2*c, float64(k))
 			}
 		}
-		floats.Mul(j, s.tau)
+		vek.Mul_Into(s.jac[a][0], s.model(2, s.work), s.tau)
 		if s.ramp {
-			floats.MulTo(s.jac[a][1], j, s.tau)
-			floats.Scale(0.5, s.jac[a][1])
+			vek.Mul_Into(s.jac[a][1], s.jac[a][0], s.tau)
+			vek.MulNumber_Inplace(s.jac[a][1], 0.5)
 		}
 		for m := range s.foreign {
 			at := lines - 2*len(s.foreign) + 2*m
-			j := s.jac[a][p+m]
-			floats.AddScaled(j, -2*math.Pi*s.coef[a][at], s.cols[at+1])
-			floats.AddScaled(j, 2*math.Pi*s.coef[a][at+1], s.cols[at])
-			floats.Mul(j, s.tau)
+			change(s.work, at, 1)
+			vek.Mul_Into(s.jac[a][p+m], s.model(at, s.work[:2]), s.tau)
 		}
 	}
 	return p + len(s.foreign)
