@@ -14,6 +14,7 @@ import (
 	"os"
 	"os/signal"
 	"runtime"
+	"runtime/debug"
 	"strings"
 	"syscall"
 
@@ -28,6 +29,8 @@ func main() {
 		if os.Getenv("GOMAXPROCS") == "" {
 			runtime.GOMAXPROCS(1) // it waits nearly all the time, and waking a second one costs more than it gives
 		}
+	} else if os.Getenv("GOGC") == "" {
+		debug.SetGCPercent(200) // an hour's file is read in 3 % less time, in 46 MB for 37
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
 	code := run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
