@@ -51,7 +51,7 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 	best = believe(all, expected)
 	if best.f == 0 {
 		if tr.Hint > 0 || tr.Steps != nil {
-			rival = tr.contested(best, tr.outside(looks, 0), now)
+			rival = tr.contested(best, tr.outside(looks, 0, now), now)
 		}
 		return hypothesis{}, rival
 	}
@@ -63,7 +63,7 @@ func (tr *Tracker) choose(looks []*look, now float64) (best hypothesis, rival fl
 		if best.doubt > 0 {
 			return best, tr.contested(best, best.doubt, now)
 		}
-		if rival = tr.outside(looks, best.f); rival > 0 {
+		if rival = tr.outside(looks, best.f, now); rival > 0 {
 			return best, tr.contested(best, rival, now)
 		}
 		if rival = tr.divided(best, now); rival > 0 {
@@ -250,17 +250,21 @@ func (tr *Tracker) rivalOf(best hypothesis, all []hypothesis, seconds, now float
 // doubtful where best Hz is the line it stands for (0: none): any line where there is
 // none, one as fast that best would be the multiple of or that the dial would mean if it were misread, one
 // several times as fast, and one as plain that explains more. 0 if there is no such line.
-func (tr *Tracker) outside(looks []*look, best float64) float64 {
+func (tr *Tracker) outside(looks []*look, best, now float64) float64 {
 	l := looks[0]
-	own, most, found := 0.0, 0.0, 0.0
+	own, most, found, times := 0.0, 0.0, 0.0, outrun
+	if tr.unseen() { // no look shows yet what explains more
+		times = 1
+	}
 	if best > 0 {
 		own = l.velocity(best)
 	}
 	for p := range l.lines(chance*thresholds[l.axes], tr.low(), tr.high()) {
 		v, meant := l.velocity(p.f), best > 0 && geared(best, p.f)
-		other := v > own && meant || p.z > plain && (v > outrun*own || v > own && multiple(best, p.f)) ||
+		other := v > own && meant || p.z > plain && (v > times*own || v > own && multiple(best, p.f)) ||
 			p.z > stands && v > singles*own && best > 0 && tr.tells(l, p.f, best, v > own)
-		if !other || best > 0 && tr.belongs(p, hypothesis{f: best, look: l}) {
+		h := hypothesis{f: best, look: l}
+		if !other || best > 0 && tr.belongs(p, h) && !tr.swallows(h, p, now) {
 			continue
 		}
 		if v > most && !isMains(p.f, 0) && tr.fold(p.f) >= tr.low() && !gone(looks, p) {

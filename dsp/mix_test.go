@@ -415,10 +415,14 @@ func TestNear(t *testing.T) {
 	if testing.Short() {
 		n = min(n, 6)
 	}
+	seeds := []uint64{60044, 60113, 60216} // the look was no longer young, and what it had shown not yet believed
+	for i := range n {
+		seeds = append(seeds, *mixFirst+uint64(i))
+	}
 	for _, hint := range []bool{false, true} {
 		var c tally
-		for i := range n {
-			newNear(*mixFirst+uint64(i)).run(t, hint, &c)
+		for _, seed := range seeds {
+			newNear(seed).run(t, hint, &c)
 		}
 		t.Logf("dial known: %v; %d settled readings, %d ok, %d of them with the speed more than 0.4 %% off, %d with the shake more than 5 %%; wrong speeds %d",
 			hint, c.settled, c.ok, c.off, c.shakeOf, c.wrong)

@@ -19,6 +19,7 @@ type neighbour struct {
 const (
 	neighbourAlive = 3.0  // s: not seen for so long, and it is forgotten
 	neighbourCount = 4    // readings beside a known spindle
+	noted          = 1.05 // of the fastest speed that is looked for, up to where lines are remembered: it may turn a little faster
 	companionKept  = 60.0 // s: the same of what was beside a spindle that the dial means, and of where that was
 )
 
@@ -49,7 +50,7 @@ func (tr *Tracker) remember(looks []*look, now, spin float64) {
 	}
 	l := looks[0]
 	own := max(l.velocity(tr.fold(spin)), 1e-30)
-	for p := range l.lines(2*thresholds[l.axes], 0, tr.high()*1.05) {
+	for p := range l.lines(2*thresholds[l.axes], 0, noted*tr.high()) {
 		if gone(looks, p) || tr.passed(p.f, l.df, now) { // the spindle's own, before its speed changed
 			continue
 		}
@@ -102,15 +103,19 @@ func (k line) still(rev *Revolution) bool {
 }
 
 // arrived returns the frequency of a line that was not beside the spindle when that was last known, where rev is not what was known
-// then: the spindle may have gone there, out of the dial's reach, and rev be another line that came within. 0 if there is none.
+// then: the spindle may have gone there, out of the dial's reach, and rev be another line that came within; or, where rev was there beside
+// it, that of the spindle then. 0 if there is none.
 func (tr *Tracker) arrived(looks []*look, rev *Revolution) float64 {
 	left := tr.change.at > max(tr.known.at, rev.Time+rev.Span/2-longest)
 	if tr.Hint == 0 || tr.known.f == 0 || tr.known.still(rev) && !left {
 		return 0
 	}
+	if tr.bided(rev.Freq) {
+		return tr.known.f
+	}
 	for _, l := range looks {
 		best, own := hypothesis{f: rev.Freq, look: l}, max(l.velocity(tr.fold(rev.Freq)), 1e-30)
-		for p := range l.lines(2*thresholds[l.axes], tr.low(), tr.high()) {
+		for p := range l.lines(2*thresholds[l.axes], tr.low(), noted*tr.high()) {
 			share := l.velocity(p.f) / own
 			other := share > singles && tr.fold(p.f) >= tr.low() && !isMains(p.f, 0) && (!tr.belongs(p, best) || tr.swallows(best, p, rev.Time+rev.Span/2))
 			if other && !gone(looks, p) && !tr.accompanies(p, share, rev.Freq) {
@@ -119,6 +124,13 @@ func (tr *Tracker) arrived(looks []*look, rev *Revolution) float64 {
 		}
 	}
 	return 0
+}
+
+// bided reports whether the line at f Hz stood there beside the spindle when that was known: the spindle may have gone, and it stayed.
+func (tr *Tracker) bided(f float64) bool {
+	return slices.ContainsFunc(tr.neighbours, func(b neighbour) bool {
+		return b.beside >= neighbourCount && math.Abs(b.was-f) < 0.3/longest && math.Abs(b.spin-f)*longest > 1
+	})
 }
 
 // accompanies reports whether p, of so much share of the spindle's velocity, was beside the spindle when that was known, and is where it

@@ -64,7 +64,7 @@ func (tr *Tracker) twin(c hypothesis, now float64) bool {
 		tr.other.first = math.Inf(-1)
 	}
 	tr.other.f, tr.other.at = g, now
-	return tr.other.proven()
+	return tr.other.proven() || math.IsInf(tr.change.at, -1) // of no step that anybody saw
 }
 
 // second returns the frequency in Hz of a line close to that of the fit just made that explains what this one leaves over, and its share of
