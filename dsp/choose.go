@@ -196,8 +196,8 @@ func (tr *Tracker) suspicious(best hypothesis, now float64) float64 {
 	switch {
 	case best.doubt > 0:
 		return best.doubt
-	case now-tr.partAt < suspectFor && multiple(best.f, tr.partF):
-		return tr.partF
+	case now-tr.undertone.at < suspectFor && multiple(best.f, tr.undertone.f):
+		return tr.undertone.f
 	case best.anchor == 1 && tr.track.count < steady && now-tr.topped.at < toppedFor:
 		return best.f
 	}

@@ -32,18 +32,19 @@ func (s *fit) noise() {
 		}
 	}
 	n := float64(len(s.tau))
-	excess := 0.0
+	excess, q := 0.0, max(fars, 3)
 	for a := range s.x {
 		white := 2 * vek.Dot(s.residual[a], s.residual[a]) / n * s.span / n
 		near[a] = mean(near[a], s.nearOwn(nears), white)
+		out := (far[a] + (q-fars)*white) / q // where lines leave few bins all that is left over stands for the others
 		far[a] = mean(far[a], fars, white)
-		if far[a] > 0 {
-			excess += near[a] / far[a] / float64(len(s.x))
+		if out > 0 {
+			excess += near[a] / out / float64(len(s.x))
 		}
 	}
 	// The ratio of the means of p and q exponential variables is F distributed with 2p and 2q degrees of freedom. It has a variance from
 	// three q on (Abramowitz and Stegun, 26.6.3; from memory).
-	p, q := max(nears, 1), max(fars, 3)
+	p := max(nears, 1)
 	usual := q / (q - 1)
 	spread := usual * math.Sqrt((p+q-1)/(p*(q-2))/float64(len(s.x)))
 	s.excess, s.misfit = excess, (excess-usual)/spread

@@ -189,7 +189,7 @@ func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
 		if f < low || turned < felt {
 			break
 		}
-		if f > high || !tr.stepped(f) || turned >= seen && !tr.worthAsking(p, m, now) {
+		if f > high || !tr.stepped(f) || turned < seen && tr.familiar(p, now) || turned >= seen && !tr.worthAsking(p, m, now) {
 			continue
 		}
 		if tr.asked++; tr.asked > mostAsked {
@@ -206,7 +206,10 @@ func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
 		}
 		h := tr.rate(hypothesis{f: f, anchor: m, look: p.look})
 		h.score = max(h.score, best.score)
-		tr.partF, tr.partAt = f, now
+		if !tr.suspected(f, now) {
+			tr.undertone.first = now
+		}
+		tr.undertone.f, tr.undertone.at = f, now
 		if !sure {
 			h.doubt = p.f
 		}

@@ -121,11 +121,11 @@ func (tr *Tracker) least(c hypothesis, changing bool) float64 {
 // least is how many s the shortest window is for a line at f Hz.
 func least(f float64) float64 { return max(1.1*fewestTurns/f, soonest) }
 
-// onTrack reports whether a line seen at f Hz, df wide, is the one that is followed, and returns where that is at time at, Hz, and
-// its rate of change, Hz/s; else f, and no change.
+// onTrack reports whether a line seen at f Hz, df wide, is the one that is followed, and not at the speed before a step, and returns where
+// that is at time at, Hz, and its rate of change, Hz/s; else f, and no change.
 func (tr *Tracker) onTrack(f, df, at float64) (g, drift float64, followed bool) {
 	p := tr.track.predict(at)
-	if p > 0 && math.Abs(p-f) < max(df, 0.02*f) {
+	if p > 0 && math.Abs(p-f) < max(df, 0.02*f) && tr.track.time > tr.since {
 		return p, tr.track.drift, true
 	}
 	return f, 0, false

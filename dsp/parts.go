@@ -65,7 +65,7 @@ func (s *suspicion) aside() bool { return math.Abs(s.off) > 4/math.Sqrt(s.sure) 
 
 // suspected reports whether a line was seen at f Hz, a part of another, not long ago.
 func (tr *Tracker) suspected(f, now float64) bool {
-	return now-tr.partAt < suspectFor && math.Abs(f-tr.partF) < 0.02*f
+	return now-tr.undertone.at < suspectFor && math.Abs(f-tr.undertone.f) < 0.02*f
 }
 
 // worthAsking reports whether a line at 1/m of p is looked for by a fit: always where one
@@ -136,8 +136,8 @@ func (tr *Tracker) part(p peak, m int, now float64) (sure, ok bool) {
 	if tr.familiar(p, now) { // what was not there in so many looks is more likely an accident
 		least = shown
 	}
-	if amp < hinted*se && tr.suspected(p.f/float64(m), now) && now-tr.partAt > s.span {
-		tr.partAt = math.Inf(-1) // it was an accident: none of what showed it is in this window
+	if amp < hinted*se && tr.suspected(p.f/float64(m), now) && now-tr.undertone.at > s.span {
+		tr.undertone.at = math.Inf(-1) // it was an accident: none of what showed it is in this window
 	}
 	if amp < least*se || math.Abs(s.off) > 4*math.Sqrt(s.offVar)+0.02/s.span {
 		return false, false
@@ -217,7 +217,7 @@ func (tr *Tracker) wandered(p peak, m int, now, seconds float64) bool {
 func (tr *Tracker) familiar(p peak, now float64) bool {
 	k := &tr.track
 	followed := k.age() > familiar && math.Abs(p.f-k.predict(now))*p.look.seconds < 1
-	return tr.Hint == 0 && (followed || now-tr.since < familiar) && !(now-tr.partAt < familiar && multiple(p.f, tr.partF))
+	return tr.Hint == 0 && (followed || now-tr.since < familiar) && !(now-tr.undertone.at < familiar && multiple(p.f, tr.undertone.f))
 }
 
 func gcd(a, b int) int {

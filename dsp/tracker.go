@@ -23,8 +23,7 @@ type state struct {
 	suspects   [maxTooth + 1]suspicion // of a line at 1/m of another
 	parts      [maxTooth + 1]answer    // whether a line stands at 1/m of another
 	alone      answer                  // that no other line is so close to the spindle's that the two look like one
-	partF      float64                 // Hz, where a line was seen at a part of another last, or may be
-	partAt     float64                 // s
+	undertone  sighting                // of a line at a part of another, or where one may be
 	topped     topping
 	apart      float64  // s, when the line was at a part of the one that was known, last; -Inf never
 	question   int      // readings so far: which part of the line is looked for, see worthAsking
@@ -225,7 +224,7 @@ func (tr *Tracker) forget() {
 	for m := range tr.suspects {
 		tr.suspects[m], tr.parts[m] = suspicion{at: never}, answer{at: never}
 	}
-	tr.other, tr.disagreed, tr.alone, tr.dispute, tr.partAt, tr.apart = sighting{at: never}, sighting{at: never}, answer{at: never}, dispute{at: never}, never, never
+	tr.other, tr.disagreed, tr.alone, tr.undertone, tr.dispute, tr.apart = sighting{at: never}, sighting{at: never}, answer{at: never}, sighting{at: never}, dispute{at: never}, never
 	tr.change, tr.since = change{at: never, after: never}, never
 }
 
@@ -256,6 +255,9 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	// Once more of what came since alone: so much later each time that this ends.
 	if known && (tr.change.see(&tr.fit, tr.track.home, now) || tr.departed(now, have)) && tr.change.after > tr.since+every/2 {
 		tr.since = tr.change.after
+		if tr.undertone.first > tr.since {            // in a window of two speeds
+			tr.undertone.at = math.Inf(-1)
+		}
 		return tr.revolution(now)
 	}
 	t, x := tr.samples(rev.Time+rev.Span/2, rev.Span)
@@ -286,6 +288,9 @@ func (tr *Tracker) revolution(now float64) Revolution {
 			top, _ := worst(tr.fit.phasor[best.anchor], [3]float64{})
 			tr.topped.own, tr.topped.times = line{rev.Freq, rev.Amp, now}, top/(rev.Amp-2*rev.AmpSE)
 		}
+	}
+	if rev.OK && best.anchor == 1 && tr.topped.own.f == 0 { // what was seen there was an accident
+		tr.topped.at = math.Inf(-1)
 	}
 	if !known {
 		tr.track.count = 0
