@@ -306,7 +306,7 @@ func (tr *Tracker) beyond(l *look) float64 {
 // step or a gear.
 func geared(f, g float64) bool {
 	k := max(f, g) / min(f, g)
-	return math.Abs(k/2-1) < reach || math.Abs(k/3-1) < reach
+	return math.Abs(k/2-1) < Reach || math.Abs(k/3-1) < Reach
 }
 
 // divided returns the frequency of a line at a half or a third of best, which makes best its multiple and

@@ -309,7 +309,7 @@ func (s *fit) nearly() bool {
 		k := math.Round(g / s.f)
 		off, share := math.Abs(g-k*s.f), s.strength(len(s.ks)+m)*s.f/(s.strength(0)*g)
 		multiple := k >= 2 && k <= maxMultiple && off < close*g && off*s.span > aside && share > partly
-		if multiple || k == 1 && off < reach*s.f && share > singles && !isMains(g, 0) {
+		if multiple || k == 1 && off < Reach*s.f && share > singles && !isMains(g, 0) {
 			return true
 		}
 	}

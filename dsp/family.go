@@ -227,7 +227,7 @@ func (tr *Tracker) family(p peak, now, low, high float64) hypothesis {
 // stepped reports whether the pulleys allow f Hz, or nobody said what they allow. Belts and motors slip, and plates on
 // lathes are round numbers.
 func (tr *Tracker) stepped(f float64) bool {
-	return tr.Hint > 0 || tr.Steps == nil || slices.ContainsFunc(tr.Steps, func(s float64) bool { return math.Abs(f-s) <= reach*s })
+	return tr.Hint > 0 || tr.Steps == nil || slices.ContainsFunc(tr.Steps, func(s float64) bool { return math.Abs(f-s) <= Reach*s })
 }
 
 // rate scores h in its look.

@@ -108,7 +108,7 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	quiet := tr.Hint == 0 && rev.Amp < quietest*2*math.Pi*rev.Freq*math.Sqrt2 && best.lines == 1
 	mixed := rev.AmpSE > blended*rev.Amp && (s.misfit > plainly && tr.Hint > 0 || s.misfit > 3 && tr.young())
 	young := tr.young() && s.beating()
-	wide := 2*reach*tr.Hint > narrow*rev.Rate/2
+	wide := 2*Reach*tr.Hint > narrow*rev.Rate/2
 	add(Doubtful, quiet || wide || young || mixed || tr.strayed(rev) || isMains(rev.Freq, 0) || rev.Rival > 0 || s.disputed || s.dying() || tr.overrun(rev))
 	// With no word of the dial a line counts when it was there a reading ago as well, or half of one; but so is an image.
 	fresh := tr.Hint == 0 && !tr.track.agrees(rev) && !(rev.Rate >= unfiltered && tr.stood(best))

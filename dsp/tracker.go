@@ -7,8 +7,8 @@ import (
 )
 
 const (
-	// reach: a line is looked for within so much of the dial's word, or of a pulley's. Common practice, no source.
-	reach = 0.08
+	// Reach: a line is looked for within so much of the dial's word, or of a pulley's, relative. Common practice, no source.
+	Reach = 0.08
 )
 
 // state is what a Tracker keeps between calls.
@@ -181,7 +181,7 @@ func (tr *Tracker) high() float64 {
 // bounds returns the range that is searched, Hz.
 func (tr *Tracker) bounds() (low, high float64) {
 	if tr.Hint > 0 {
-		return tr.Hint * (1 - reach), tr.Hint * (1 + reach)
+		return tr.Hint * (1 - Reach), tr.Hint * (1 + Reach)
 	}
 	return tr.low(), tr.high()
 }

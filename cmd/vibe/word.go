@@ -25,9 +25,6 @@ type spokenDial struct {
 // (chosen: longer than a lathe takes to another speed and a phone to a reading).
 const turnedAway = 10.0
 
-// dialReach is how far a line may be from the dial's word, relative: as far as the tracker looks (reach in dsp).
-const dialReach = 0.08
-
 // follow lets the tracker look near the dial's word, or everywhere where there is none: nobody said one, or nothing sure is
 // found near it any more, for the dial was turned without a word. It reports whether the tracker looks elsewhere now, from
 // the sample of time at on, in s, the first that it was not given yet.
@@ -76,5 +73,5 @@ func (d *spokenDial) spend() { d.shows, d.asked, d.found = 0, false, false }
 
 // means reports whether the dial's word, if there is one, may mean a speed.
 func (d *spokenDial) means(n assess.RPM) bool {
-	return d.shows > 0 && math.Abs(float64(n/d.shows)-1) <= dialReach
+	return d.shows > 0 && math.Abs(float64(n/d.shows)-1) <= dsp.Reach
 }
