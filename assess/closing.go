@@ -14,8 +14,8 @@ import (
 type Closing struct {
 	last, kept  Advice
 	at, stillAt float64 // s, of kept, and of the first reading after it in which nothing turned
-	// readings since kept: all, those in which nothing turned, and those that are neither
-	// that nor a change of speed
+	// readings since kept: all, those in which nothing turned, and those in a row that are neither
+	// that nor a change of speed, at most mostVague+1
 	after, still, vague int
 }
 
@@ -23,8 +23,8 @@ const (
 	// coasting is how long a lathe may take from its last steady turn to standing still, in s
 	// (chosen; too long would let an old advice speak for a later run).
 	coasting = 15
-	// mostVague is how many weak or doubtful readings may lie in between (chosen: less than a
-	// second of them; with more nobody knows what the lathe did meanwhile).
+	// mostVague is how many weak or doubtful readings in a row may lie in between (chosen: less than a
+	// second of them; a lathe that runs down is seen to, and with more nobody knows what it did meanwhile).
 	mostVague = 3
 	// atRest is how many readings in which nothing turned show that it stands (chosen: two
 	// seconds of them).
@@ -40,14 +40,19 @@ func (c *Closing) See(r Reading, d Advice) {
 		return
 	}
 	c.after++
+	vague := !r.Has(dsp.NoTurn) && !r.Has(dsp.Changing)
 	switch {
-	case r.Has(dsp.NoTurn):
+	case c.vague > mostVague: // that stays
+	case !vague:
+		c.vague = 0
+	case c.still < atRest: // later it is noise
+		c.vague++
+	}
+	if r.Has(dsp.NoTurn) {
 		if c.still == 0 {
 			c.stillAt = r.T
 		}
 		c.still++
-	case !r.Has(dsp.Changing) && c.still < atRest: // later it is noise
-		c.vague++
 	}
 }
 

@@ -33,6 +33,21 @@ func TestClosingAdvice(t *testing.T) {
 		}
 		return before
 	}
+	// coasted is a run-down in which every third reading is seen to change.
+	coasted := func(n int) []step {
+		steps := []step{{at(ok, 1), raise}}
+		for i := range n {
+			r := slowing
+			if i%3 > 0 {
+				r = assess.Reading{Speed: 400, Faults: []dsp.Fault{dsp.Doubtful}}
+			}
+			steps = append(steps, step{at(r, 1.25+0.25*float64(i)), wait})
+		}
+		for i := range n + 3 {
+			steps = append(steps, step{at(off, 2+0.25*float64(n+i)), wait})
+		}
+		return steps
+	}
 	// noise is n times off, then four vague readings, then off again.
 	noise := func(n int) []step {
 		steps := []step{{at(ok, 1), raise}}
@@ -67,6 +82,7 @@ func TestClosingAdvice(t *testing.T) {
 		"long unknown":       {[]step{{at(ok, 1), raise}, {at(slowing, 2), wait}, {at(off, 30), wait}}, assess.Wait},
 		"blind before":       {[]step{{at(ok, 1), raise}, {at(blind, 2), wait}, {at(off, 6), wait}}, assess.Wait},
 		"started once more":  {[]step{{at(ok, 1), raise}, {at(off, 2), wait}, {at(ok, 9), wait}, {at(off, 10), wait}}, assess.Wait},
+		"coasted":            {coasted(15), assess.Raise},
 		"hardly vague":       {vague(3, step{at(ok, 1), raise}), assess.Raise},
 		"vague":              {vague(4, step{at(ok, 1), raise}), assess.Wait},
 		"vague after a stop": {vague(4, step{at(ok, 1), stop}), assess.Stop},
