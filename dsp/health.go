@@ -89,9 +89,9 @@ func (h *health) repeats(t []float64, x [][]float64) {
 }
 
 // bent returns the share of the rows of x at which the straight lines between the sensor's own rows meet, where
-// somebody drew such lines to fill in two rows or more between each two; 0 where nobody did. Between, three rows in a
+// somebody drew such lines to fill in rows between each two; 0 where nobody did. Between, three rows in a
 // row are straight but for the rounding of their last digit, and where lines meet they are not; of what no line was
-// drawn through half is never that straight.
+// drawn through half is never that straight, nor every second row.
 func bent(x [][]float64, step float64, sort *[]float64) float64 {
 	const (
 		most, least = 0.4, 0.05 // share of the rows. Chosen: 2 to 19 filled in between each two
@@ -115,6 +115,9 @@ func bent(x [][]float64, step float64, sort *[]float64) float64 {
 	if len(bends) < 40 {
 		return 0
 	}
+	if secondFlat(bends, sharp) {
+		return 0.5
+	}
 	top, alike := vek.Max(bends), 0
 	for _, bend := range bends {
 		if sharp*bend >= top {
@@ -136,6 +139,21 @@ func bent(x [][]float64, step float64, sort *[]float64) float64 {
 		return 0
 	}
 	return share
+}
+
+// secondFlat reports whether every second of bends is flat, and most of the others are sharp times as large as any of those.
+func secondFlat(bends []float64, sharp float64) bool {
+	var tops [2]float64
+	for i, bend := range bends {
+		tops[i%2] = max(tops[i%2], bend)
+	}
+	flat, n := max(min(tops[0], tops[1]), 1e-7), 0
+	for _, bend := range bends {
+		if bend > sharp*flat {
+			n++
+		}
+	}
+	return 4*n > len(bends)
 }
 
 // repeated reports whether row i of x equals the one before.

@@ -105,6 +105,9 @@ func TestBent(t *testing.T) {
 		step  float64 // m/s², of the sensor
 		want  float64
 	}{
+		{"two for one", 2, 0.05, 1e-4, 0, 0.5},
+		{"two for one, no noise", 2, 0, 1e-9, 0, 0.5},
+		{"two for one, steps", 2, 0.05, 1e-5, 0.002, 0.5},
 		{"four for one", 4, 0.05, 1e-4, 0, 0.25},
 		{"eight for one, no noise", 8, 0, 1e-9, 0, 0.125},
 		{"seven for one, steps", 7, 0.05, 1e-5, 0.002, 1.0 / 7},
