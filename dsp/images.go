@@ -55,14 +55,20 @@ func (tr *Tracker) images(c hypothesis, f, drift, now, seconds, have float64) (b
 }
 
 // kept reports whether the line at f Hz, changing by drift Hz/s at time at, is where the dial's word held last: it never left, but may have
-// drifted, or is back. Else the dial may have been turned, and its word is of another moment.
+// drifted, or is back; or, to begin with, close to that word. Else the dial may have been turned, and its word is of another moment.
 func (tr *Tracker) kept(f, drift, at float64) bool {
-	const back = 0.005 // as a line is still. Chosen
+	const (
+		back  = 0.005 // as a line is still. Chosen
+		close = 0.05  // most dials are that good. Common practice, no source
+	)
 	was, moved := tr.meant, 0.0
 	if ago := at - was.at; ago < contest {
 		moved = max(settled*f, math.Abs(drift)) * ago
 	}
-	return was.f == 0 || math.Abs(f-was.f) < back*was.f+moved
+	if was.f == 0 {
+		return tr.Hint == 0 || math.Abs(f-tr.Hint) < close*tr.Hint
+	}
+	return math.Abs(f-was.f) < back*was.f+moved
 }
 
 // confirm takes in that rev is where the dial says: given as a number, or followed from there.
