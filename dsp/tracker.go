@@ -29,6 +29,7 @@ type state struct {
 	question   int      // readings so far: which part of the line is looked for, see worthAsking
 	asked      int      // parts looked for in this reading
 	other      sighting // of a line so close to the spindle's that the two look like one
+	bends      sighting // of one as close that is too small to be the spindle's
 	disagreed  sighting // of a line that said another speed than its multiples
 
 	dispute dispute
@@ -224,7 +225,7 @@ func (tr *Tracker) forget() {
 	for m := range tr.suspects {
 		tr.suspects[m], tr.parts[m] = suspicion{at: never}, answer{at: never}
 	}
-	tr.other, tr.disagreed, tr.alone, tr.undertone, tr.dispute, tr.apart = sighting{at: never}, sighting{at: never}, answer{at: never}, sighting{at: never}, dispute{at: never}, never
+	tr.other, tr.bends, tr.disagreed, tr.alone, tr.undertone, tr.dispute, tr.apart = sighting{at: never}, sighting{at: never}, sighting{at: never}, answer{at: never}, sighting{at: never}, dispute{at: never}, never
 	tr.change, tr.since = change{at: never, after: never}, never
 }
 
@@ -255,7 +256,7 @@ func (tr *Tracker) revolution(now float64) Revolution {
 	// Once more of what came since alone: so much later each time that this ends.
 	if known && (tr.change.see(&tr.fit, tr.track.home, now) || tr.departed(now, have)) && tr.change.after > tr.since+every/2 {
 		tr.since = tr.change.after
-		if tr.undertone.first > tr.since {            // in a window of two speeds
+		if tr.undertone.first > tr.since { // in a window of two speeds
 			tr.undertone.at = math.Inf(-1)
 		}
 		return tr.revolution(now)

@@ -3,6 +3,8 @@ package dsp
 import (
 	"math"
 	"math/cmplx"
+
+	"github.com/viterin/vek"
 )
 
 // Chosen; distances in widths 1/span.
@@ -47,11 +49,15 @@ func (tr *Tracker) twin(c hypothesis, now float64) bool {
 		return false
 	}
 	g, share := tr.second(c, now)
+	if share == 0 && tr.bends.near(s.f, now) && now-tr.bends.at < contest { // noise may hide it in a look
+		return math.Abs(tr.bends.f-s.f)*s.span < twinFar
+	}
 	switch {
 	case share < bearable:
 		tr.alone = answer{f: s.f, at: now}
 		return false
 	case share < tr.counts(g): // not the spindle's itself, but it bends the line in a window that does not part them
+		tr.bends = sighting{f: g, at: now}
 		return math.Abs(g-s.f)*s.span < twinFar
 	}
 	if tr.young() { // nobody knows yet what was before
@@ -102,22 +108,22 @@ func (tr *Tracker) counts(g float64) float64 {
 // splits adds a line to the fit where most is left over beside its first, and reports whether
 // that explains it.
 func (s *fit) splits() bool {
-	weight := s.weight
-	before, swung, side := s.around(weight)
-	if swung > twinSwung*before {
+	before, swung, side := s.around()
+	if swung > twinSwung*vek.Dot(s.weight[:], before[:]) {
 		return false
 	}
 	s.foreign = append(s.foreign, s.f+side/s.span)
 	if !s.run(true) {
 		return false
 	}
-	after, _, _ := s.around(weight)
-	return after < (1-twinTells)*before
+	after, _, _ := s.around()
+	return vek.Dot(s.weight[:], after[:]) < (1-twinTells)*vek.Dot(s.weight[:], before[:]) // by the noise that is left
 }
 
-// around returns the power left over within twinReach widths of the line, weighted, how much of it
+// around returns the power left over within twinReach widths of the line on each axis, how much of it, weighted,
 // is the line's own whose phase swings, and the side and distance in widths where most of it is.
-func (s *fit) around(weight [3]float64) (sum, swung, side float64) {
+func (s *fit) around() (sum [3]float64, swung, side float64) {
+	weight := &s.weight
 	most, own := 0.0, 1e-300
 	for a := range s.x {
 		own += weight[a] * power(s.phasor[1][a])
@@ -127,11 +133,11 @@ func (s *fit) around(weight [3]float64) (sum, swung, side float64) {
 		var up, down float64
 		var turn complex128
 		for a, p := range s.phasor[1] {
+			sum[a] += power(above[a]) + power(below[a])
 			up += weight[a] * power(above[a])
 			down += weight[a] * power(below[a])
 			turn += complex(weight[a], 0) * (cmplx.Conj(p)*above[a] - p*cmplx.Conj(below[a]))
 		}
-		sum += up + down
 		swung += power(turn) / (2 * own)
 		if max(up, down) > most {
 			most, side = max(up, down), math.Copysign(float64(j), up-down)

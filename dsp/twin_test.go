@@ -11,7 +11,7 @@ import (
 	"vibe/dsp"
 )
 
-// two feeds 20 s of two lines on two axes at 1 kHz, the spindle's at f Hz of 0.05 m/s² and another at
+// two feeds 20 s of two lines on two of three axes at 1 kHz, the spindle's at f Hz of 0.05 m/s² and another at
 // g Hz of ratio times that, to a tracker whose dial says hint Hz.
 func two(seed uint64, f, g, ratio, hint float64) []dsp.Revolution {
 	r := rand.New(rand.NewPCG(seed, 5))
@@ -23,7 +23,8 @@ func two(seed uint64, f, g, ratio, hint float64) []dsp.Revolution {
 		own, other := 2*math.Pi*f*u, 2*math.Pi*g*u+start
 		x := 0.05*(math.Sin(own)+ratio*math.Sin(other)) + 0.01*r.NormFloat64()
 		y := 0.03*math.Sin(own+1) + 0.04*ratio*math.Sin(other+0.4) + 0.01*r.NormFloat64()
-		out = append(out, tr.Add([]float64{u}, [][]float64{{x}, {y}})...)
+		z := 9.8 + 0.01*r.NormFloat64() // has no part in it
+		out = append(out, tr.Add([]float64{u}, [][]float64{{x}, {y}, {z}})...)
 	}
 	return out
 }
