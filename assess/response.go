@@ -6,7 +6,8 @@ import (
 	"slices"
 )
 
-// MapPoint is the shake at one speed, measured or predicted, with its 95 % edges, mm/s rms.
+// MapPoint is the shake at one speed, measured or predicted, with its edges, mm/s rms: 95 % of what was
+// measured, and of what is predicted for a lathe of two modes; too narrow for one that answers otherwise.
 type MapPoint struct {
 	Speed RPM     `json:"speed_rpm"`
 	Shake float64 `json:"shake_mm_s"`
