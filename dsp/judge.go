@@ -112,6 +112,7 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	add(Doubtful, quiet || wide || young || mixed || tr.strayed(rev) || isMains(rev.Freq, 0) || rev.Rival > 0 || s.disputed || s.dying() || tr.overrun(rev))
 	// With no word of the dial a line counts when it was there a reading ago as well, or half of one; but so is an image.
 	fresh := tr.Hint == 0 && !tr.track.agrees(rev) && !(rev.Rate >= unfiltered && tr.stood(best))
+	add(Doubtful, tr.lingers(rev))
 	add(Changing, fresh || s.changing())
 	add(Changing, tr.moved(rev))
 	rev.OK = tr.fine(rev)
@@ -128,6 +129,25 @@ func (tr *Tracker) judge(rev *Revolution, best hypothesis) {
 	if numb {
 		rev.Warnings = append(rev.Warnings, Numb)
 	}
+}
+
+// lingers reports whether rev, in which nothing casts doubt on its line, comes so soon after others in which that was in doubt for long that
+// this may be chance; a part of it that was an accident is none any more. It keeps that for those to come.
+func (tr *Tracker) lingers(rev *Revolution) bool {
+	if tr.Hint > 0 || tr.young() {
+		return false
+	}
+	d, now := &tr.doubt, rev.Time+rev.Span/2
+	lasted := min(longest, d.at-d.first)
+	same := math.Abs(rev.Freq-d.f)*longest < 1 && d.first > tr.since && now-d.at < max(contest, lasted)
+	if rev.Has(Folded) || rev.Rival > 0 && !multiple(rev.Freq, rev.Rival) {
+		if !same {
+			d.first = now
+		}
+		d.f, d.at = rev.Freq, now
+		return false
+	}
+	return same && lasted > contest
 }
 
 // fine reports whether none of the faults that rev has so far forbids a number.

@@ -33,6 +33,7 @@ type state struct {
 	disagreed  sighting // of a line that said another speed than its multiples
 
 	dispute dispute
+	doubt   sighting // of a line that was in doubt
 	change  change
 	meant   line // the spindle's, when the dial's word held last
 
@@ -225,7 +226,7 @@ func (tr *Tracker) forget() {
 	for m := range tr.suspects {
 		tr.suspects[m], tr.parts[m] = suspicion{at: never}, answer{at: never}
 	}
-	tr.other, tr.bends, tr.disagreed, tr.alone, tr.undertone, tr.dispute, tr.apart = sighting{at: never}, sighting{at: never}, sighting{at: never}, answer{at: never}, sighting{at: never}, dispute{at: never}, never
+	tr.doubt, tr.other, tr.bends, tr.disagreed, tr.alone, tr.undertone, tr.dispute, tr.apart = sighting{at: never}, sighting{at: never}, sighting{at: never}, sighting{at: never}, answer{at: never}, sighting{at: never}, dispute{at: never}, never
 	tr.change, tr.since = change{at: never, after: never}, never
 }
 
