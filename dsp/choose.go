@@ -264,7 +264,7 @@ func (tr *Tracker) outside(looks []*look, best, now float64) float64 {
 		other := v > own && meant || p.z > plain && (v > times*own || v > own && multiple(best, p.f)) ||
 			p.z > stands && v > singles*own && best > 0 && tr.tells(l, p.f, best, v > own)
 		h := hypothesis{f: best, look: l}
-		if !other || best > 0 && tr.belongs(p, h) && !tr.swallows(h, p, now) {
+		if !other || best > 0 && tr.belongs(p, h) && !(tr.swallows(h, p, now) && tr.aside(h, p.f, now)) {
 			continue
 		}
 		if v > most && !isMains(p.f, 0) && tr.fold(p.f) >= tr.low() && !gone(looks, p) {

@@ -91,7 +91,7 @@ func (h *health) repeats(t []float64, x [][]float64) {
 // bent returns the share of the rows of x at which the straight lines between the sensor's own rows meet, where
 // somebody drew such lines to fill in rows between each two; 0 where nobody did. Between, three rows in a
 // row are straight but for the rounding of their last digit, and where lines meet they are not; of what no line was
-// drawn through half is never that straight, nor every second row.
+// drawn through half is never that straight, nor every second row, but for a tone at a quarter of the rate.
 func bent(x [][]float64, step float64, sort *[]float64) float64 {
 	const (
 		most, least = 0.4, 0.05 // share of the rows. Chosen: 2 to 19 filled in between each two
@@ -115,7 +115,7 @@ func bent(x [][]float64, step float64, sort *[]float64) float64 {
 	if len(bends) < 40 {
 		return 0
 	}
-	if secondFlat(bends, sharp) {
+	if secondFlat(bends, sharp) && !quarter(x, from+1) {
 		return 0.5
 	}
 	top, alike := vek.Max(bends), 0
@@ -147,13 +147,28 @@ func secondFlat(bends []float64, sharp float64) bool {
 	for i, bend := range bends {
 		tops[i%2] = max(tops[i%2], bend)
 	}
-	flat, n := max(min(tops[0], tops[1]), 1e-7), 0
+	least, n := max(min(tops[0], tops[1]), 1e-7), 0
 	for _, bend := range bends {
-		if bend > sharp*flat {
+		if bend > sharp*least {
 			n++
 		}
 	}
 	return 4*n > len(bends)
+}
+
+// quarter reports whether the rows of x bend there and back in turn, from row i on: a tone at a quarter of their rate, as hum may be, bends
+// in every second row alone as well, but by as much to the other side each time.
+func quarter(x [][]float64, i int) bool {
+	const little = 0.1 // of the bends' power. Chosen
+	both, each := 0.0, 0.0
+	for _, v := range x {
+		for i := i; i+3 < len(v); i++ {
+			here, next := v[i-1]-2*v[i]+v[i+1], v[i+1]-2*v[i+2]+v[i+3]
+			both += (here + next) * (here + next)
+			each += here*here + next*next
+		}
+	}
+	return both < little*each
 }
 
 // repeated reports whether row i of x equals the one before.

@@ -115,14 +115,18 @@ func TestBent(t *testing.T) {
 		{"own rows, no noise", 1, 0, 1e-12, 0, 0},
 		{"own rows, no noise, 4 digits", 1, 0, 1e-4, 1e-4, 0},
 		{"own rows, knocks", 1, 0.05, 1e-4, 0, 0},
+		{"own rows, hum at a quarter of the rate", 1, 0.001, 1e-4, 0, 0},
 		{"own rows, coarse", 1, 0.02, 0.1, 0.1, 0},
 		{"own rows, coarse, calm", 1, 0.001, 0.04, 0.04, 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			felt := func(f, size, turn float64, i int) float64 {
 				v := size*math.Sin(2*math.Pi*f*float64(i)/400+turn) + c.noise*r.NormFloat64()
-				if c.name == "own rows, knocks" && i%20 < 2 {
+				switch {
+				case c.name == "own rows, knocks" && i%20 < 2:
 					v += 30 * r.NormFloat64()
+				case c.name == "own rows, hum at a quarter of the rate":
+					v += 0.5 * [4]float64{0, 1, 0, -1}[i%4]
 				}
 				if c.step > 0 {
 					v = c.step * math.Round(v/c.step)

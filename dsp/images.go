@@ -58,15 +58,15 @@ func (tr *Tracker) images(c hypothesis, f, drift, now, seconds, have float64) (b
 // drifted, or is back; or, to begin with, close to that word. Else the dial may have been turned, and its word is of another moment.
 func (tr *Tracker) kept(f, drift, at float64) bool {
 	const (
-		back  = 0.005 // as a line is still. Chosen
-		close = 0.05  // most dials are that good. Common practice, no source
+		back = 0.005 // as a line is still. Chosen
+		near = 0.05  // most dials are that good. Common practice, no source
 	)
 	was, moved := tr.meant, 0.0
-	if ago := at - was.at; ago < contest {
+	if ago := math.Abs(at - was.at); ago < contest {
 		moved = max(settled*f, math.Abs(drift)) * ago
 	}
 	if was.f == 0 {
-		return tr.Hint == 0 || math.Abs(f-tr.Hint) < close*tr.Hint
+		return tr.Hint == 0 || math.Abs(f-tr.Hint) < near*tr.Hint
 	}
 	return math.Abs(f-was.f) < back*was.f+moved
 }

@@ -95,7 +95,7 @@ func newMisread(seed uint64) mix {
 // no number is given. -misreads=N -mixfirst=SEED runs so many more, of which some are wrong: of two lines alone the dial chooses up to there.
 func TestMisreadDial(t *testing.T) {
 	t.Parallel()
-	seeds := []uint64{1000, 1022, 1030, 1043, 1060, 1065, 1087, 1101, 1128, 1151, 1155, 1177, 1204, 1238, 1272, 1283}
+	seeds := []uint64{1000, 1022, 1030, 1043, 1060, 1065, 1087, 1151, 1128, 1155, 1177, 1204, 1238, 1272, 1283}
 	heardByDial(t, seeds, *misreads, newMisread)
 }
 

@@ -218,7 +218,7 @@ func (tr *Tracker) without(now float64, why Fault) Revolution {
 }
 
 // forget leaves nothing of the lines that were followed. Only that a multiple was the strongest line still counts: it
-// is the blank's.
+// is the blank's; and where the dial's word held: the dial may have been turned since.
 func (tr *Tracker) forget() {
 	never := math.Inf(-1)
 	tr.track, tr.known, tr.missed, tr.health, tr.neighbours = track{clear: line{at: never}}, line{}, never, health{}, tr.neighbours[:0]
@@ -226,7 +226,10 @@ func (tr *Tracker) forget() {
 	for m := range tr.suspects {
 		tr.suspects[m], tr.parts[m] = suspicion{at: never}, answer{at: never}
 	}
-	tr.doubt, tr.other, tr.bends, tr.disagreed, tr.alone, tr.undertone, tr.dispute, tr.apart = sighting{at: never}, sighting{at: never}, sighting{at: never}, sighting{at: never}, answer{at: never}, sighting{at: never}, dispute{at: never}, never
+	for _, s := range [...]*sighting{&tr.doubt, &tr.other, &tr.bends, &tr.disagreed, &tr.undertone} {
+		*s = sighting{at: never}
+	}
+	tr.alone, tr.dispute, tr.apart = answer{at: never}, dispute{at: never}, never
 	tr.change, tr.since = change{at: never, after: never}, never
 }
 
