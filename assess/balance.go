@@ -83,7 +83,7 @@ type HeavySide struct {
 	Known bool // there is one answer, and a fix by it helps
 	Answer
 	Answers []Answer // all that remain, the most probable first; one when Known, never none
-	// Consistency is 1 when the runs agree: the imbalance by the differences between the
+	// Consistency is 1 when the runs, brought to one speed, agree: the imbalance by the differences between the
 	// places over that by their mean (see Circles). 0: fewer than three places, or no
 	// such number. Residual is the root mean square of what the runs differ by from the
 	// answer, mm/s. Agreeing is the 95 % edges of Consistency of runs that agree to within their
@@ -155,7 +155,7 @@ func (b Balancing) Solve() (HeavySide, error) {
 		return HeavySide{}, err
 	}
 	m, speed := b.model()
-	out := HeavySide{Faults: []BalanceFault{}, Speed: speed, Consistency: b.consistency(), Agreeing: b.agreeing(m)}
+	out := HeavySide{Faults: []BalanceFault{}, Speed: speed, Consistency: b.at(m).consistency(), Agreeing: b.at(m).agreeing(m)}
 	modes := m.answers()
 	all := m.all(modes)
 	stretch := m.birge(modes)
@@ -322,6 +322,15 @@ func steepness(runs []Run) (p, se float64) {
 		}
 	}
 	return sum / weights, math.Sqrt(1 / weights)
+}
+
+// at is b with its runs brought to the one speed of m.
+func (b Balancing) at(m model) Balancing {
+	b.Runs = slices.Clone(b.Runs)
+	for i, t := range m.tries {
+		b.Runs[i].Shake = t.shake
+	}
+	return b
 }
 
 // consistency is that of Circles, 0 where there is none.
