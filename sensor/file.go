@@ -223,8 +223,10 @@ func (f *file) Next() (Block, error) {
 		if shown := f.scales.add(b, err != nil); shown > 0 && (err == nil || err == io.EOF) {
 			err = f.outOfScale(shown)
 		}
-		if c, ok := f.dec.(*csvFile); ok && f.o.Unit == "" && (err == nil || err == io.EOF) && f.scales.unweighed(err != nil) {
-			b.Notes = append(b.Notes, fmt.Sprintf("there is no gravity in it, by which the unit could be checked: it was taken from the header, %s; where that is wrong every shake is, and --unit says another", c.unit[1].name))
+		if c, ok := f.dec.(*csvFile); ok && f.o.Unit == "" && (err == nil || err == io.EOF) {
+			if why := f.scales.unweighed(err != nil); why != "" {
+				b.Notes = append(b.Notes, fmt.Sprintf("%s: the unit was taken from the header, %s; where that is wrong every shake is, and --unit says another", why, c.unit[1].name))
+			}
 		}
 	}
 	err = f.ended(err)

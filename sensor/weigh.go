@@ -44,16 +44,20 @@ type scales struct {
 	shown   float64
 	judged  bool // there was a second to judge
 	weighed bool // there was gravity as it may be, or too few axes to tell
+	hidden  bool // there was a second that may have had gravity, but for its shaking
 	told    bool
 }
 
-// unweighed reports, once, that nothing in a recording shows the gravity by which its scale could be checked.
-func (s *scales) unweighed(ended bool) bool {
+// unweighed says, once, why nothing in a recording shows the gravity by which its scale could be checked; "" where something does.
+func (s *scales) unweighed(ended bool) string {
 	if s.told || !s.judged || s.weighed || s.off > 0 || !s.settled && !ended {
-		return false
+		return ""
 	}
 	s.told = true
-	return true
+	if s.hidden {
+		return "it shakes too much to check its unit by gravity"
+	}
+	return "there is no gravity in it to check its unit by"
 }
 
 // add takes a block and reports, once, the gravity in g that cannot be; 0 for none such. ended
@@ -90,6 +94,7 @@ func (s *scales) judge(axes int) {
 	}
 	seen := math.Sqrt(square) / gravity
 	s.judged, s.weighed = true, s.weighed || axes < 3 || seen >= GravityLeast && seen <= GravityMost
+	s.hidden = s.hidden || seen > GravityGone
 	switch moves := s.squares/n - square; {
 	case seen > GravityMost && moves <= square, axes == 3 && seen > GravityGone && seen < GravityLeast && moves <= square:
 		s.off++
