@@ -331,7 +331,11 @@ func (p *page) runs(h assess.HeavySide, in assess.Balancing) {
 	if h.Residual > 0 {
 		p.wrap("  ", fmt.Sprintf("they differ from the answer by %s", assess.ShakeText(h.Residual)))
 	}
-	p.figure(h.Agreeing[1] > 0, "consistency %.2f (1.00: the runs agree exactly; by their errors it may be %.2f to %.2f)", h.Consistency, h.Agreeing[0], h.Agreeing[1])
+	may := ""
+	if h.Agreeing[1] > 0 {
+		may = fmt.Sprintf("; by their errors it may be %.2f to %.2f", h.Agreeing[0], h.Agreeing[1])
+	}
+	p.figure(h.Consistency > 0, "consistency %.2f (1.00: the runs agree exactly%s)", h.Consistency, may)
 	p.figure(h.Agreeing[1] > 0 && (h.Consistency < h.Agreeing[0] || h.Consistency > h.Agreeing[1]), "that is beyond: look at the runs again, and make the odd one anew")
 	p.list(h.Warnings)
 	if len(h.Answers) > 1 {
