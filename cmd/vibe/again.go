@@ -103,13 +103,13 @@ func (in *input) again(cmd *cobra.Command) (left []string) {
 		in.changes = nil
 		// Nobody is named: it is who it was then, and of two limits the lower one counts.
 		if was := k.Setup.Comfort; !cmd.Flags().Changed("who") && was > 0 && (in.comfort == 0 || was < in.comfort) {
-			in.comfort = was
+			in.comfort, in.unlearnt, in.then = was, nil, true
 		}
 		return left
 	}
 	u := k.Setup
 	in.job.blank, in.job.task, in.job.lathe = u.Blank, u.Task, u.Lathe
-	in.comfort, in.checked = u.Comfort, u.Checked
+	in.comfort, in.unlearnt, in.then, in.checked = u.Comfort, nil, true, u.Checked
 	var err error
 	if in.job.empty, _, err = k.shop.Baseline(u.Lathe.Name, k.Number); err != nil {
 		left = append(left, "the lathe's empty run cannot be read: "+err.Error())

@@ -112,5 +112,5 @@ func saveDemo(stdout io.Writer, name string) error {
 	if err := saveNew(name, func(w io.Writer) error { return sensor.WriteCSV(w, demoLathe()) }); err != nil {
 		return err
 	}
-	return writeLine(stdout, "%s holds the demo's recording, %g s of an invented lathe. Now:\n%s\n", name, demoLathe().Seconds, demoRead(name))
+	return writeHarmless(stdout, "%s holds the demo's recording, %g s of an invented lathe. Now:\n%s\n", name, demoLathe().Seconds, demoRead(name))
 }

@@ -125,7 +125,7 @@ func (t *training) run(keep func(assess.Guess) error) error {
 		if err := saveNew(name, func(w io.Writer) error { return writeSound(w, sound(m)) }); err != nil {
 			return err
 		}
-		_ = writeLine(t.out, "Listen to %s.\n", name)
+		_ = writeHarmless(t.out, "Listen to %s.\n", name)
 		r := m[len(m)/2]
 		fmt.Fprintf(t.out, "Round %d of %d, at %.0f rpm: calm, lively, rough or violent? ", i+1, len(t.moments), float64(r.Speed))
 		said, ended := t.answer()

@@ -27,10 +27,12 @@ func (in input) learnt() []string {
 	if in.unlearnt != nil {
 		return []string{fmt.Sprintf("your own limit is not known, for %v: until it can be read only what is calm counts as comfortable, below %s; %s", in.unlearnt, assess.ShakeText(in.comfort), hintOf(in.unlearnt))}
 	}
-	switch in.comfort {
-	case 0:
+	switch {
+	case in.comfort == 0:
 		return nil
-	case assess.DefaultEdges[1]:
+	case in.then:
+		return []string{"comfort limit " + assess.ShakeText(in.comfort) + ", as it was then"}
+	case in.comfort == assess.DefaultEdges[1]:
 		return []string{"comfort limit " + assess.ShakeText(in.comfort) + ", the starting value: your own marks do not settle it yet, or lie above: see vibe learn"}
 	}
 	return []string{"comfort limit " + assess.ShakeText(in.comfort) + ", from your own marks: see vibe learn"}
@@ -166,7 +168,7 @@ that shake most, or those about --at.`,
 			if err := saveNew(to, func(w io.Writer) error { return writeSound(w, sound(readings)) }); err != nil {
 				return err
 			}
-			return writeLine(cmd.OutOrStdout(), "%s holds %g s at %.0f rpm, %s, %s\n", filepath.Base(to), float64(len(readings))/4, float64(r.Speed), assess.ShakeText(r.Shake), assess.FeelOf(r.Shake))
+			return writeHarmless(cmd.OutOrStdout(), "%s holds %g s at %.0f rpm, %s, %s\n", filepath.Base(to), float64(len(readings))/4, float64(r.Speed), assess.ShakeText(r.Shake), assess.FeelOf(r.Shake))
 		},
 	}
 	fs := cmd.Flags()

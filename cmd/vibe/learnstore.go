@@ -49,10 +49,10 @@ func loadLearned() (*learnedFile, error) {
 	return f, nil
 }
 
-// limit sets the comfort limit of who. A file that cannot be read may hold
+// setLimit sets the comfort limit of who. A file that cannot be read may hold
 // a limit below the usual one: until it can be, nothing but calm counts as comfortable (chosen:
 // hardly anybody marks that as too much).
-func (in *input) limit(who string) {
+func (in *input) setLimit(who string) {
 	people, err := loadLearned()
 	if in.unlearnt = err; err != nil {
 		in.comfort = assess.DefaultEdges[0]

@@ -90,7 +90,7 @@ func (l *lines) silent(a assess.Advice) {
 }
 
 // write is for what may be lost: the next reading finds out whether out still works.
-func (l *lines) write(to io.Writer, text string) { _ = writeLine(to, "%s", text) }
+func (l *lines) write(to io.Writer, text string) { _ = writeHarmless(to, "%s", text) }
 
 // tellSilence says when data stop and when they come again, until the session ends.
 func (l *lines) tellSilence() {

@@ -44,7 +44,7 @@ func newLogReport(file *shopFile) *cobra.Command {
 				if err := saveOver(to, force, func(w io.Writer) error { return write(s, w) }); err != nil {
 					return err
 				}
-				return writeLine(cmd.OutOrStdout(), "%s holds the report of session %d\n", to, k.Number)
+				return writeHarmless(cmd.OutOrStdout(), "%s holds the report of session %d\n", to, k.Number)
 			})
 		},
 	}

@@ -72,8 +72,8 @@ func harmless(s string) string {
 	})
 }
 
-// writeLine writes a line to a person or more, made harmless.
-func writeLine(out io.Writer, format string, args ...any) error {
+// writeHarmless writes text to a person, made harmless.
+func writeHarmless(out io.Writer, format string, args ...any) error {
 	_, err := io.WriteString(out, harmless(fmt.Sprintf(format, args...)))
 	return err
 }

@@ -84,7 +84,7 @@ func (j *job) card(cmd *cobra.Command, to string) error {
 	if err := saveNew(to, func(w io.Writer) error { _, err := io.WriteString(w, card.SVG()); return err }); err != nil {
 		return err
 	}
-	return writeLine(cmd.OutOrStdout(), "%s holds the card, as a drawing to print\n", to)
+	return writeHarmless(cmd.OutOrStdout(), "%s holds the card, as a drawing to print\n", to)
 }
 
 // mph is a mile an hour in m/s, exact: 1609.344 m over 3600 s (the yard agreement of 1959).

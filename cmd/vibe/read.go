@@ -69,7 +69,7 @@ func (r *reader) run(cmd *cobra.Command, name string) error {
 	}
 	defer src.Close()
 	in := input{src: src, name: nameOf(name), job: r.job, dial: r.dial, keep: r.asJSON, progress: meterOn(cmd.ErrOrStderr())}
-	in.limit(r.who)
+	in.setLimit(r.who)
 	left := in.again(cmd)
 	if r.keep {
 		setup := in.setup()

@@ -85,6 +85,7 @@ type input struct {
 	dial     assess.RPM // 0: not known
 	comfort  float64    // mm/s, this person's limit; 0: not learned
 	unlearnt error      // why the limit could not be read, nil if it could
+	then     bool       // the limit is that of the kept session
 	keep     bool       // all readings, for JSON
 	progress *meter     // nil for none
 	session  *keeper    // nil: it is not kept

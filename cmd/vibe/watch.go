@@ -70,7 +70,7 @@ something changed. Every session is kept: see vibe log.`,
 			if err != nil {
 				return err
 			}
-			w.in.limit(who)
+			w.in.setLimit(who)
 			left := w.in.again(cmd)
 			w.pace(f)
 			w.lan, w.at, w.alarm = lan, f.at, speaker
@@ -79,7 +79,7 @@ something changed. Every session is kept: see vibe log.`,
 					return cmp.Or(err, w.in.src.Close())
 				}
 			}
-			notes := slices.Concat(left, w.in.job.notes(), w.in.job.meant(speed), w.in.job.sizeless(), w.in.learnt(), w.keep(k))
+			notes := slices.Concat(left, w.in.job.notes(), w.in.job.meant(speed), w.in.job.sizeless(), w.in.learnt(), w.untaught(), w.keep(k))
 			if w.phone != nil {
 				notes = append(notes, phoneNotes(speed)...)
 			}
@@ -207,6 +207,14 @@ func (j *job) invent() {
 	j.task = cmp.Or(j.task, demo.task)
 }
 
+// untaught says at the start what teach will not do.
+func (w *watching) untaught() []string {
+	if !w.real || w.in.unlearnt == nil {
+		return nil
+	}
+	return []string{"your marks stay with this session alone, unless that file can be read when it ends"}
+}
+
 // teach keeps the marks of comfort of a real lathe.
 func (w *watching) teach(who string) error {
 	var marks []assess.Mark
@@ -219,7 +227,10 @@ func (w *watching) teach(who string) error {
 		return nil
 	}
 	people, err := loadLearned() // anew: hours may have passed
-	if err != nil {
+	switch {
+	case err != nil && w.in.unlearnt != nil: // see untaught
+		return nil
+	case err != nil:
 		return err
 	}
 	l := people.of(w.in.job.lathe.Name, who)
@@ -268,7 +279,7 @@ func (w *watching) run(cmd *cobra.Command, shows assess.RPM, notes []string, asJ
 	case err != nil && w.record.samples == 0:
 		return err
 	case asJSON:
-		return cmp.Or(err, writeLine(msg, "%s\n", w.record.summary()))
+		return cmp.Or(err, writeHarmless(msg, "%s\n", w.record.summary()))
 	}
 	p := newPage(out)
 	p.farewell(w.record, w.session.Now())

@@ -5,6 +5,8 @@ import (
 	"context"
 	"encoding/json"
 	"io"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -12,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"vibe/assess"
+	"vibe/cmd/vibe/live"
 	"vibe/sensor"
 )
 
@@ -151,4 +154,32 @@ func TestWatchStays(t *testing.T) {
 	assert.Equal(t, 1, strings.Count(msg, "note: dial: 60 rpm, and nothing sure is felt at it"), msg)
 	msg = played(t, 30, func(said) {}, "--diameter", "400mm", "--balance", "burl", "--highest", "2000")
 	assert.Contains(t, msg, "note: dial: 60 rpm", "where no slowest speed is known it starts at the slowest there is")
+}
+
+// Marks that cannot be learned, as what was learned before is not readable, are no failure at the end: that was said at the
+// start, and the file is left alone. Mended meanwhile it takes them.
+func TestMarksUntaught(t *testing.T) {
+	t.Setenv("XDG_DATA_HOME", t.TempDir())
+	path := filepath.Join(os.Getenv("XDG_DATA_HOME"), "vibe", "learned.json")
+	require.NoError(t, os.MkdirAll(filepath.Dir(path), 0o700))
+	require.NoError(t, os.WriteFile(path, []byte("[1]"), 0o600))
+	_, session := watchedSession(t)
+	w := &watching{session: session, real: true}
+	w.in.setLimit("")
+	assert.Contains(t, strings.Join(w.untaught(), " "), "stay with this session alone")
+	_, ok := session.Mark(live.TooMuch)
+	require.True(t, ok)
+	require.NoError(t, w.teach(""))
+	text, err := os.ReadFile(path)
+	require.NoError(t, err)
+	assert.Equal(t, "[1]", string(text))
+
+	require.NoError(t, os.Remove(path))
+	require.NoError(t, w.teach(""))
+	f, err := loadLearned()
+	require.NoError(t, err)
+	assert.Len(t, f.of("", "").Marks, 1)
+
+	require.NoError(t, os.WriteFile(path, []byte("[1]"), 0o600)) // after a start at which nothing was said
+	assert.Error(t, (&watching{session: session, real: true}).teach(""))
 }
