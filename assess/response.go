@@ -163,7 +163,7 @@ func (m *response) extra(n RPM) float64 {
 	return math.Hypot(wander, distance*far)
 }
 
-// predict gives the shake at each speed with its 95 % edges. There must be a fit.
+// predict gives the shake at each speed with its edges, see edge. There must be a fit.
 func (m *response) predict(speeds []RPM) []MapPoint {
 	out := make([]MapPoint, len(speeds))
 	for i, n := range speeds {
@@ -177,8 +177,8 @@ func (m *response) predict(speeds []RPM) []MapPoint {
 	return out
 }
 
-// edge is the upper 95 % edge of the shake at n, to the nearest half percent of n. There
-// must be a fit.
+// edge is the upper edge of the shake at n, to the nearest half percent of n: 95 % of a lathe of two
+// modes, the truth more often above it on others (DEVELOPERS.md). There must be a fit.
 func (m *response) edge(n RPM) float64 {
 	k := int(math.Round(math.Log(float64(n)) * 200))
 	edge, ok := m.edges[k]

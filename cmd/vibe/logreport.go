@@ -170,7 +170,7 @@ func overTime(title, unit string, k *recordings.Session, marks []spoken, cells [
 }
 
 func shakeOverSpeed(s recordings.Summary) *plot {
-	d := &plot{title: "Shake against speed", up: "mm/s rms, with edges: 95 % if it has two resonances at most", across: "rpm", left: math.Inf(1)}
+	d := &plot{title: "Shake against speed", up: "mm/s rms; edges: 95 % on a lathe of two resonances", across: "rpm", left: math.Inf(1)}
 	points := s.Points()
 	for _, p := range points {
 		d.left, d.right, d.top = min(d.left, 0.9*float64(p.Speed)), max(d.right, 1.1*float64(p.Speed)), max(d.top, 1.1*p.High)
