@@ -20,7 +20,7 @@ const (
 	// the dial. Chosen: belts and motors stay below.
 	outrun = 3.0
 	// singles: of two lines without multiples the lesser is a rival from this share of the
-	// greater one's velocity. Chosen.
+	// greater one's velocity, and so is one that has multiples. Chosen.
 	singles = 0.3
 	// within the dial's reach either of two lines may be the spindle, from this share of the
 	// velocity on. Chosen: belts and motors are not that close, another machine may be.
@@ -205,7 +205,7 @@ func (tr *Tracker) suspicious(best hypothesis, now float64) float64 {
 }
 
 // rivalOf returns the frequency of the hypothesis in all that is about as good as best, or is
-// faster (m/s), or, if both are single lines, not much slower; 0 if there is none. In a look of few seconds
+// faster (m/s), or, if it has multiples or best has none, not much slower; 0 if there is none. In a look of few seconds
 // more must speak for best.
 func (tr *Tracker) rivalOf(best hypothesis, all []hypothesis, seconds, now float64) float64 {
 	lead := margin
@@ -227,8 +227,8 @@ func (tr *Tracker) rivalOf(best hypothesis, all []hypothesis, seconds, now float
 				continue
 			}
 		}
-		single := h.lines == 1 && best.lines == 1 && h.speed > singles*best.speed || tr.Hint > 0 && h.speed > within*best.speed
-		if h.speed > weighs*best.speed && h.lines == 0 || h.speed > faster*best.speed || !h.beside && (single || h.worth(top) > best.worth(top)-lead) {
+		lesser := (h.lines > 1 || best.lines == 1) && h.speed > singles*best.speed || tr.Hint > 0 && h.speed > within*best.speed
+		if h.speed > weighs*best.speed && h.lines == 0 || h.speed > faster*best.speed || !h.beside && (lesser || h.worth(top) > best.worth(top)-lead) {
 			return p.f
 		}
 	}

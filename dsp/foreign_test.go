@@ -61,3 +61,28 @@ func TestForeignStays(t *testing.T) {
 		}
 	}
 }
+
+// TestTwoFamilies: a belt's splice knocks once a turn of the belt, more than the blank shakes, with a dozen multiples; the blank has a second
+// multiple. With no word of the dial either may be the spindle.
+func TestTwoFamilies(t *testing.T) {
+	t.Parallel()
+	const belt, spindle = 11.5, 41.8 // Hz
+	for seed := range uint64(3) {
+		r := rand.New(rand.NewPCG(seed, 18))
+		tr, n := &dsp.Tracker{}, 0
+		for i := range 20 * 800 {
+			u := float64(i) / 800
+			x, y := 0.03*r.NormFloat64(), 0.03*r.NormFloat64()
+			for k := 1.0; k <= 12; k++ {
+				x += math.Cos(2*math.Pi*k*belt*u+k*k) / math.Sqrt(k)
+			}
+			x += 0.45 * spindle / belt * (math.Cos(2*math.Pi*spindle*u) + 0.2*math.Cos(4*math.Pi*spindle*u+1))
+			y += 0.3 * spindle / belt * math.Sin(2*math.Pi*spindle*u)
+			for _, v := range tr.Add([]float64{u}, [][]float64{{x}, {y}}) {
+				n++
+				assert.False(t, v.OK && math.Abs(v.Freq/spindle-1) > 0.01, "%.2f Hz at %.2f s", v.Freq, v.Time)
+			}
+		}
+		assert.Greater(t, n, 60)
+	}
+}
